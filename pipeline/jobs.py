@@ -1,0 +1,100 @@
+"""What the workflow has to do, and what each job is handed: settings and rows as one line of JSON.
+
+Only what a job uses is in it, so that only that makes it run again: no line numbers, no empty cells, no other
+section's knobs. Pure: the caller says where the tables lie.
+"""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass, field
+
+from pipeline.project import Project
+from pipeline.settings import Config, from_handed, handed
+from pipeline.tables import TABLES, Read, Rows, read
+
+# Tables whose rows of the job's field are handed to a verb.
+FIELD_TABLES = {
+    "layout": (),
+    "measure": ("readings",),
+    "change": (),
+    "history": ("works", "walks"),
+    "report": ("works",),
+}
+
+
+@dataclass(frozen=True)
+class Job:
+    """One job, as a step sees it.
+
+    field, survey : ids, empty where the job is not about one
+    settings      : the settings handed to the verb
+    rows          : table name -> rows
+    order         : survey ids whose order matters to the verb
+    tables_dir    : folder that paths in the tables are relative to, from where the workflow runs
+    """
+
+    field: str
+    survey: str
+    settings: Config
+    rows: dict[str, tuple[Read, ...]]
+    order: tuple[str, ...]
+    tables_dir: str
+    handed: dict = field(default_factory=dict)
+
+    @property
+    def survey_row(self) -> Read:
+        return next(r for r in self.rows["surveys"] if r["survey_id"] == self.survey)
+
+    @property
+    def field_row(self) -> Read:
+        return next(r for r in self.rows["fields"] if r["field_id"] == self.field)
+
+
+def given(project: Project, verb: str, tables_dir: str, field_id: str = "", survey_id: str = "") -> str:
+    """The JSON a job is handed. Keys sorted: the same job gives the same line."""
+    rows: dict[str, list[Read]] = {}
+    order: tuple[str, ...] = ()
+    if verb == "grid":
+        survey = project.surveys[survey_id]
+        rows["surveys"], order = [survey], project.fields_of(survey)
+    elif verb == "tie":
+        survey = project.surveys[survey_id]
+        rows["surveys"] = [survey]
+        rows["control"] = [r for r in project.tables["control"] if r["point_id"] in survey.get("checkpoints", ())]
+        order = earlier_baselines(project, field_id, survey_id)
+    elif verb == "measure":
+        rows["surveys"] = [project.surveys[survey_id]]
+    elif verb in ("change", "history", "report"):
+        rows["surveys"] = list(project.surveys_of(field_id))
+        order = project.baseline_order(field_id)
+    elif verb == "portfolio":
+        rows["fields"] = list(project.fields.values())
+    if verb in ("layout", "report", "history"):
+        rows["fields"] = [project.fields[field_id]]
+    for table in FIELD_TABLES.get(verb, ()):
+        rows[table] = list(project.rows_of(table, field_id))
+    plain = {
+        "settings": handed(project.config, verb),
+        "rows": {table: [dict(sorted(r.cells.items())) for r in found] for table, found in rows.items()},
+        "order": list(order),
+        "tables_dir": tables_dir,
+    }
+    return json.dumps(plain, sort_keys=True, separators=(",", ":"), ensure_ascii=True)
+
+
+def earlier_baselines(project: Project, field_id: str, survey_id: str) -> tuple[str, ...]:
+    """The surveys that would be this field's baseline before this one. Its own tie needs no other: if all of
+    them are refused, it is the baseline itself. So a new routine survey changes nobody else's tie."""
+    order = project.baseline_order(field_id)
+    return order[: order.index(survey_id)]
+
+
+def job(text: str, field_id: str = "", survey_id: str = "") -> Job:
+    """The job that a line of JSON hands over."""
+    plain = json.loads(text)
+    rows = {}
+    for table, cells in plain["rows"].items():
+        header = tuple(f.name for f in TABLES[table])
+        rows[table] = read(table, Rows(f"{table}.csv", header, tuple(enumerate(cells, start=2))))[0]
+    return Job(field_id, survey_id, from_handed(plain["settings"]), rows, tuple(plain["order"]), plain["tables_dir"], plain["settings"])

@@ -1,0 +1,194 @@
+"""What is the owner's to decide: tolerances, material, costs, budget, plan. None has a default.
+
+Each figure carries who set it and when; a missing one is asked for, never invented.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Literal
+
+from pydantic import BaseModel, ConfigDict, Field, model_validator
+
+
+class Section(BaseModel):
+    """Settings that belong together: frozen, unknown keys refused."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+class Owned(Section):
+    """A figure that is the owner's decision: who set it, and when."""
+
+    value: float
+    fields: dict[str, float] = Field({}, description="Another value for single fields, by field_id.")
+    set_by: str = Field(min_length=1, description="Who decided it; printed beside it.")
+    set_on: dt.date = Field(description="When it was decided.")
+
+    def of(self, field_id: str) -> float:
+        return self.fields.get(field_id, self.value)
+
+
+def _owned(what: str):
+    return Field(None, description=what)
+
+
+class Tolerances(Section):
+    """What the owner puts up with. No published limit stands behind any of these."""
+
+    lip_mm: Owned | None = _owned("Lip height above which edge work is wanted, mm.")
+    lip_trip_mm: Owned | None = _owned("Lip height above which the edge counts as unsafe, mm.")
+    low_spot_mm: Owned | None = _owned("Low-spot depth above which filling is wanted, mm.")
+    low_spot_trip_mm: Owned | None = _owned("Low-spot depth above which the spot counts as unsafe, mm.")
+    planarity_mm: Owned | None = _owned("Root mean square off the best plane that is put up with, mm.")
+    straightedge_mm: Owned | None = _owned("Gap under the straightedge that is put up with, mm.")
+    straightedge_length_m: Owned | None = _owned("Length of that straightedge, m.")
+    finish_mm: Owned | None = _owned("Finish grade after work, +/- mm.")
+    slope_min_pct: Owned | None = _owned("Least fall, %.")
+    slope_max_pct: Owned | None = _owned("Most fall, %.")
+    fall_bearing_deg: Owned | None = _owned("Wanted direction of fall, degrees clockwise from grid north.")
+    base_line_pct: Owned | None = _owned("Slope along a base line that is put up with, %.")
+    mix_depth_min_mm: Owned | None = _owned("Least depth of mix, mm.")
+    encroachment_mm: Owned | None = _owned("Grass crept into the skin that is put up with, mm.")
+    base_distance_mm: Owned | None = _owned("Error of a base distance that is put up with, mm.")
+    plate_level_mm: Owned | None = _owned("Home plate out of level that is put up with, mm.")
+    mound_height_mm: Owned | None = _owned("Error of the mound's height that is put up with, mm.")
+
+
+class Figure(Section):
+    """A figure of the owner's outside the tolerances: the number, who set it and when."""
+
+    value: float
+    set_by: str = Field(min_length=1)
+    set_on: dt.date
+
+
+class Owners(Section):
+    """A section of the owner's figures: each `{value, set_by, set_on}`, or a bare number under the section's
+    own `set_by` and `set_on`."""
+
+    set_by: str | None = Field(None, description="Who decided every bare figure below.")
+    set_on: dt.date | None = Field(None, description="When.")
+
+    @model_validator(mode="before")
+    @classmethod
+    def _sign_bare_figures(cls, given):
+        if not isinstance(given, dict):
+            return given
+        signed = {"set_by": given.get("set_by"), "set_on": given.get("set_on")}
+        figures = {n for n, f in cls.model_fields.items() if "Figure" in str(f.annotation)}
+        return {
+            k: {"value": v, **signed} if k in figures and isinstance(v, (int, float)) else v for k, v in given.items()
+        }
+
+
+def _figure(what: str):
+    return Field(None, description=what)
+
+
+class Material(Owners):
+    """The infield mix, from the supplier's ticket."""
+
+    loose_t_per_m3: Figure | None = _figure("Tonnes in a loose cubic metre.")
+    placed_t_per_m3: Figure | None = _figure("Tonnes in a placed, settled cubic metre.")
+    cut_fill_ratio: Figure | None = _figure("Cut needed for one of settled fill, 1 or more.")
+    reserve_mm: Figure | None = _figure("Mix kept over the base layer, mm.")
+    truck_t: Figure | None = _figure("Tonnes in a truck load.")
+
+
+class Machine(Owners):
+    """One machine."""
+
+    width_m: Figure | None = _figure("Working width, m.")
+    speed_m_per_s: Figure | None = _figure("Working speed, m/s.")
+    turn_s: Figure | None = _figure("Time of one turn, s.")
+    blade_load_m3: Figure | None = _figure("Loose mix a blade carries, m3.")
+    max_cut_mm: Figure | None = _figure("Deepest cut in one pass, mm.")
+
+
+class Crew(Owners):
+    """Who does the work."""
+
+    hours_per_week: Figure | None = _figure("Crew hours in a week.")
+    working_days: tuple[str, ...] = ()
+    first_week: dt.date | None = None
+    last_week: dt.date | None = None
+    yard: str | None = None
+
+
+class Cost(Owners):
+    """What one treatment costs."""
+
+    fixed: Figure | None = _figure("Per field, money.")
+    per_m: Figure | None = _figure("Per metre of edge, money.")
+    per_m2: Figure | None = _figure("Per square metre, money.")
+    per_t: Figure | None = _figure("Per tonne of mix, money.")
+    hours_fixed: Figure | None = _figure("Crew hours per field.")
+    hours_per_m: Figure | None = _figure("Crew hours per metre of edge.")
+    hours_per_m2: Figure | None = _figure("Crew hours per square metre.")
+    mobilisation: Figure | None = _figure("Once per site and year, money.")
+    minimum_lot: Figure | None = _figure("Least order of a contractor, money.")
+    by: Literal["crew", "contractor"] | None = None
+
+
+class Prices(Owners):
+    """Unit prices."""
+
+    mix_per_t: Figure | None = _figure("Mix, money per tonne.")
+    move_per_m3: Figure | None = _figure("Mix moved on the field, money per m3.")
+    export_per_m3: Figure | None = _figure("Material taken away, money per m3.")
+    sod_per_m2: Figure | None = _figure("Sod laid, money per m2.")
+    hour: Figure | None = _figure("One crew hour, money.")
+
+
+class Budget(Owners):
+    """One year's means."""
+
+    year: int
+    money: Figure | None = _figure("Money.")
+    crew_hours: Figure | None = _figure("Crew hours.")
+
+
+class Pin(Section):
+    """A decision the plan obeys."""
+
+    field_id: str
+    treatment: str | None = None
+    year: int | None = None
+    not_before: int | None = None
+
+
+class Plan(Owners):
+    """The years a plan covers."""
+
+    first_year: int | None = None
+    years: int | None = Field(None, ge=1, le=20)
+    fiscal_year_start: str | None = None
+    escalation_pct: Figure | None = _figure("Yearly rise of prices, %.")
+    contingency_pct: Figure | None = _figure("Kept for the unforeseen, %.")
+    carry_over: bool | None = None
+    discount: Figure | None = _figure("Weight of a year's condition against the year before.")
+    pins: tuple[Pin, ...] = ()
+
+
+class GradingOf(Owners):
+    """The wanted surface of a field."""
+
+    form: Literal["plane", "crown", "two_planes", "free"] | None = None
+    slope_min_pct: Figure | None = _figure("Least fall, %.")
+    slope_max_pct: Figure | None = _figure("Most fall, %.")
+    fall_bearing_deg: Figure | None = _figure("Direction of fall, degrees clockwise from grid north.")
+
+
+class Grading(GradingOf):
+    """The wanted surface, and another one for single fields."""
+
+    fields: dict[str, GradingOf] = {}
+
+
+class Acceptance(Owners):
+    """How finished work is accepted."""
+
+    tolerance_mm: Figure | None = _figure("Finish tolerance, +/- mm.")
+    hand_levels: Figure | None = _figure("Places levelled by hand.")
+    retest_days: Figure | None = _figure("Days until a retest.")

@@ -1,0 +1,78 @@
+"""Vector files: what operators drew, in; a field's GeoPackage, out."""
+
+from __future__ import annotations
+
+import warnings
+from pathlib import Path
+
+from pipeline.diamond.features import read as read_features
+from pipeline.diamond.layout import Feature
+from pipeline.errors import BadInput, Problem
+from pipeline.store.atomic import replacing
+
+
+def read(path: str | Path, name: str, crs: str) -> tuple[tuple[Feature, ...], list[Problem]]:
+    """A features file (GeoPackage or GeoJSON), carried to the working CRS `crs`. `name` is what messages call it."""
+    import geopandas
+    import pyogrio
+
+    path = Path(path)
+    if not path.is_file():
+        return (), [Problem(name, None, None, "no such file", "a GeoPackage or GeoJSON", "Correct `features` in the table of fields.")]
+    frames = []
+    try:
+        for layer, _ in pyogrio.list_layers(path):
+            frames.append(geopandas.read_file(path, layer=layer))
+    except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError, ValueError) as error:
+        return (), [Problem(name, None, None, f"a file that cannot be read ({error})", "a GeoPackage or GeoJSON", "Export it again.")]
+    drawn, problems, row = [], [], 0
+    for frame in frames:
+        if frame.crs is None:
+            problems.append(Problem(name, None, None, "no coordinate system", "one the file states", "Export it with its CRS."))
+            continue
+        faults = _degrees(name, frame)
+        if faults:
+            problems += faults
+            continue
+        frame = frame.to_crs(crs)
+        for props in frame.to_dict("records"):
+            row += 1
+            shape = props.pop("geometry")
+            drawn.append((row, {k: None if v != v else v for k, v in props.items()}, shape))
+    features, found = read_features(name, drawn)
+    return features, problems + found
+
+
+def _degrees(name: str, frame) -> list[Problem]:
+    """A GeoJSON without a CRS member counts as degrees; numbers that cannot be degrees are not guessed at."""
+    west, south, east, north = frame.total_bounds
+    if frame.crs.is_geographic and max(abs(west), abs(east)) > 360 or frame.crs.is_geographic and max(abs(south), abs(north)) > 90:
+        return [Problem(name, None, None, f"coordinates like {west:.1f}, {south:.1f} in a file that counts as degrees", "longitude and latitude, or a stated CRS",
+                        "Export it with a `crs` member or as a GeoPackage.")]  # fmt: skip
+    return []
+
+
+def write(path: str | Path, layers: dict[str, list[dict]], columns: dict[str, dict[str, str]], crs: str, date: str, about: dict) -> None:
+    """A GeoPackage: every layer is there, also with nothing in it.
+
+    layers  : layer name -> rows; each row a dict with `geometry` (shapely, or None) and its columns
+    columns : layer name -> column -> pandas dtype, in order; the geometry kind under the key `geometry`
+    date    : ISO date stamped into the file in place of the clock
+    about   : provenance, kept as the file's description
+    """
+    import geopandas
+    import json
+
+    import pandas
+    import pyogrio
+
+    with replacing(path) as temporary, warnings.catch_warnings():
+        temporary.unlink()
+        pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": f"{date}T00:00:00.000Z"})
+        for name, kinds in columns.items():
+            rows = layers.get(name, [])
+            data = {c: pandas.array([r.get(c) for r in rows], dtype=k) for c, k in kinds.items() if c != "geometry"}
+            frame = geopandas.GeoDataFrame(data, geometry=[r["geometry"] for r in rows], crs=crs)
+            pyogrio.write_dataframe(frame, temporary, layer=name, driver="GPKG", geometry_type=kinds["geometry"], append=False,
+                                    layer_options={"DESCRIPTION": json.dumps(about, sort_keys=True)}, promote_to_multi=False)  # fmt: skip
+        pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": None})

@@ -1,0 +1,96 @@
+"""Where every file lies: the one list of path patterns, for the workflow's rules and for the steps.
+
+`{field}`, `{survey}` and the like may be real names or the workflow's wildcards.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import PurePosixPath
+
+
+@dataclass(frozen=True)
+class Where:
+    """results: the folder of results, as a path from the folder the workflow runs in."""
+
+    results: str = "results"
+
+    @property
+    def build(self) -> str:
+        """What no reader needs, beside the results."""
+        path = PurePosixPath(self.results)
+        return str(path.with_name("build" if path.name == "results" else f"build-{path.name}"))
+
+    @property
+    def logs(self) -> str:
+        path = PurePosixPath(self.results)
+        return str(path.with_name("logs" if path.name == "results" else f"logs-{path.name}"))
+
+    def log(self, verb: str, *names: str) -> str:
+        return "/".join([self.logs, verb, *names]) + ".log"
+
+    def layout(self, field: str) -> str:
+        return f"{self.build}/layout/{field}.json"
+
+    def flight(self, survey: str) -> str:
+        """Folder of one flight's ground points, a file a field."""
+        return f"{self.build}/grid/{survey}"
+
+    def gridded(self, survey: str, field: str) -> str:
+        return f"{self.flight(survey)}/{field}.npz"
+
+    def tied(self, field: str, survey: str) -> str:
+        return f"{self.build}/tie/{field}/{survey}.npz"
+
+    def measured(self, field: str, survey: str) -> str:
+        return f"{self.build}/measure/{field}/{survey}.json"
+
+    def changed(self, field: str) -> str:
+        return f"{self.build}/change/{field}.json"
+
+    def field(self, field: str) -> str:
+        return f"{self.results}/fields/{field}"
+
+    def survey(self, field: str, survey: str) -> str:
+        return f"{self.field(field)}/surveys/{survey}"
+
+    def record(self, field: str, survey: str) -> str:
+        return f"{self.survey(field, survey)}/survey.json"
+
+    def raster(self, field: str, survey: str, name: str) -> str:
+        """`elevation`, `sigma` or `count` of one survey."""
+        return f"{self.survey(field, survey)}/{name}.tif"
+
+    def changes(self, field: str) -> str:
+        return f"{self.field(field)}/change"
+
+    def change(self, field: str, earlier: str, later: str, name: str) -> str:
+        """`change`, `change_sigma` or `detected` of one pair."""
+        return f"{self.changes(field)}/{earlier}--{later}/{name}.tif"
+
+    def table(self, field: str, name: str) -> str:
+        return f"{self.field(field)}/{name}.csv"
+
+    def cube(self, field: str) -> str:
+        return f"{self.field(field)}/elevation.nc"
+
+    def vectors(self, field: str) -> str:
+        return f"{self.field(field)}/field.gpkg"
+
+    def provenance(self, field: str) -> str:
+        return f"{self.field(field)}/provenance.json"
+
+    def report(self, field: str) -> str:
+        return f"{self.field(field)}/report.html"
+
+    @property
+    def index(self) -> str:
+        return f"{self.results}/index.html"
+
+    @property
+    def portfolio(self) -> str:
+        return f"{self.results}/portfolio.csv"
+
+    @property
+    def hazards(self) -> str:
+        return f"{self.results}/hazards.csv"

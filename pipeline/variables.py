@@ -1,0 +1,221 @@
+"""Every raster and every column that leaves this project: name, unit, meaning, in one place.
+
+`store` stamps these on the files it writes and refuses a table that disagrees; the docs' lists are made from them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Variable:
+    """One raster. `sign` says what positive means, empty where nothing can be negative."""
+
+    name: str
+    unit: str
+    long_name: str
+    sign: str = ""
+    standard_name: str = ""
+    dtype: str = "float32"
+    nodata: float | None = float("nan")
+
+
+RASTERS = {
+    v.name: v
+    for v in (
+        Variable("elevation", "m", "ground height, tied to the field's baseline", "", "surface_altitude"),
+        Variable("sigma", "m", "one standard deviation of the height, tie included"),
+        Variable("count", "1", "ground points in the cell", "", "", "uint32", None),
+        Variable("change", "m", "height gained between two dates", "positive = gained"),
+        Variable("change_sigma", "m", "one standard deviation of the change, tie included"),
+        Variable("detected", "1", "1 gained, -1 lost, 0 not detected, -128 no data", "positive = gained", "", "int8", -128),
+    )
+}
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column of a result table.
+
+    kind : `word`, `date`, `m` (3 decimals), `mm` (1 decimal), `m2` and `t` (2), `m3` (3), `pct` (2), `deg` (1),
+           `count`, `p` (4 decimals), `flag` (true or false), `text`
+    """
+
+    name: str
+    kind: str
+    meaning: str
+    key: bool = False
+
+
+DECIMALS = {"m": 3, "mm": 1, "m2": 2, "m3": 3, "t": 2, "pct": 2, "deg": 1, "p": 4, "rate4": 4}
+
+
+def _columns(*rows: tuple) -> tuple[Column, ...]:
+    return tuple(Column(*row) for row in rows)
+
+
+_SURVEY = ("survey_id", "word", "the survey", True)
+_PAIR = (("from_survey", "word", "the earlier survey", True), ("to_survey", "word", "the later survey", True))
+_EDGE = ("edge_id", "word", "the grass edge", True)
+
+TABLES: dict[str, tuple[Column, ...]] = {
+    "survey_quality": _columns(
+        _SURVEY,
+        ("flown_on", "date", "day of the flight or walk"),
+        ("points_read", "count", "points in the file that fall on the field's grid, or rows of a walk"),
+        ("points_ground", "count", "points kept as ground"),
+        ("covered_pct", "pct", "share of the skin's cells that hold a height"),
+        ("tie_model", "word", "reference, drift or none"),
+        ("tie_shift_mm", "mm", "mean over the skin of what was added to the survey"),
+        ("tie_shift_sigma_mm", "mm", "one s.d. of that mean"),
+        ("tie_residual_mm", "mm", "root mean square of the left-out residuals on stable ground"),
+        ("surface_sigma_mm", "mm", "median over the skin of one cell's s.d., tie included"),
+        ("checkpoints", "count", "independent points compared with the surface"),
+        ("checkpoint_mean_mm", "mm", "mean of surface minus checkpoint"),
+        ("checkpoint_rmse_mm", "mm", "root mean square of surface minus checkpoint"),
+        ("verdict", "word", "absolute, relative_only or refused"),
+        ("reason", "text", "why, where the verdict is not absolute"),
+    ),
+    "lip": _columns(
+        _SURVEY,
+        _EDGE,
+        ("station_m", "m", "distance along the edge", True),
+        ("e", "m", "easting in the working CRS"),
+        ("n", "m", "northing in the working CRS"),
+        ("kind", "word", "lip, low_skin, flush or not_enough_evidence"),
+        ("height_mm", "mm", "rise of the crest over the skin; for low_skin the step"),
+        ("height_sigma_mm", "mm", "one s.d. of the height"),
+        ("rise_low95_mm", "mm", "lower end of the 95 % bracket of the rise"),
+        ("rise_high95_mm", "mm", "upper end of the 95 % bracket of the rise"),
+        ("fall_mm", "mm", "crest over the grass behind it"),
+        ("fall_sigma_mm", "mm", "one s.d. of the fall"),
+        ("calibration", "word", "none, field or edge: which ruler readings stand behind the height"),
+        ("crest_offset_mm", "mm", "where the crest is, positive = in the grass"),
+        ("width_mm", "mm", "width of the bump at half its height"),
+        ("section_m2", "rate4", "cross-section of the bump over the skin line"),
+        ("edge_source", "word", "drawn, fitted or layout: where the line comes from"),
+    ),
+    "lip_change": _columns(
+        *_PAIR,
+        _EDGE,
+        ("station_m", "m", "middle of the 5 m segment; empty = whole edge", True),
+        ("growth_mm", "mm", "growth of the crest against skin and grass, positive = grew"),
+        ("growth_sigma_mm", "mm", "one s.d. of the growth"),
+        ("detected", "flag", "growth differs from none at 95 %, Holm within the edge"),
+        ("canopy_change_mm", "mm", "grass surface against skin, later minus earlier"),
+    ),
+    "low_spots": _columns(
+        _SURVEY,
+        ("low_spot_id", "word", "a declared place, or pond-<n> for one found", True),
+        ("near", "text", "where, in words"),
+        ("e", "m", "easting of its middle"),
+        ("n", "m", "northing of its middle"),
+        ("depth_mm", "mm", "ring depth at a declared place, else pond depth; positive = low"),
+        ("depth_sigma_mm", "mm", "one s.d. of the depth"),
+        ("ring_depth_mm", "mm", "disc mean below the plane of the ring around it"),
+        ("ring_depth_sigma_mm", "mm", "one s.d."),
+        ("pond_depth_mm", "mm", "deepest water it can hold before it spills"),
+        ("pond_depth_sigma_mm", "mm", "one s.d."),
+        ("plane_depth_mm", "mm", "deepest below the zone's best plane"),
+        ("plane_depth_sigma_mm", "mm", "one s.d."),
+        ("area_m2", "m2", "area under water when full; disc area where it holds none"),
+        ("volume_m3", "m3", "water it can hold"),
+        ("volume_sigma_m3", "m3", "one s.d."),
+        ("ponded_m3", "m3", "water standing after 10 mm of rain"),
+        ("fill_tonnes", "t", "mix to fill it, placed density of the config; empty where none is given"),
+        ("tolerance_mm", "mm", "the owner's tolerance"),
+        ("probability", "p", "probability that the depth exceeds the tolerance"),
+        ("reason", "text", "why a figure is missing"),
+    ),
+    "low_spot_change": _columns(
+        *_PAIR,
+        ("low_spot_id", "word", "the declared place or found pond", True),
+        ("near", "text", "where, in words"),
+        ("depth_change_mm", "mm", "later minus earlier, positive = deeper"),
+        ("depth_change_sigma_mm", "mm", "one s.d."),
+        ("volume_change_m3", "m3", "material gained in its footprint against its surroundings"),
+        ("volume_change_sigma_m3", "m3", "one s.d."),
+        ("detected", "flag", "the depth change differs from none at 95 %"),
+    ),
+    "zones": _columns(
+        _SURVEY,
+        ("zone", "word", "the zone", True),
+        ("area_m2", "m2", "its area with heights"),
+        ("planarity_mm", "mm", "root mean square off its best plane, noise taken off"),
+        ("planarity_sigma_mm", "mm", "one s.d."),
+        ("straightedge_mm", "mm", "95th percentile of the gap under the straightedge, noise taken off"),
+        ("straightedge_noise_mm", "mm", "the gap survey noise alone would show"),
+        ("slope_pct", "pct", "fall of the best plane"),
+        ("slope_sigma_pct", "pct", "one s.d."),
+        ("fall_bearing_deg", "deg", "downhill, clockwise from grid north; empty where level"),
+        ("covered_by_weeds_pct", "pct", "share of its cells under plants"),
+        ("verdict", "word", "unsafe, work, watch, good or not_enough_evidence"),
+    ),
+    "change": _columns(
+        *_PAIR,
+        ("zone", "word", "the zone", True),
+        ("mean_mm", "mm", "mean change, positive = gained"),
+        ("mean_sigma_mm", "mm", "one s.d., correlated error and tie included"),
+        ("pair_tie_mm", "mm", "mean over the skin by which this pair's tie differs from the two baseline ties"),
+        ("gain_m3", "m3", "gross gain, includes noise"),
+        ("loss_m3", "m3", "gross loss, includes noise, >= 0"),
+        ("net_m3", "m3", "gain minus loss"),
+        ("net_sigma_m3", "m3", "one s.d. of the net"),
+        ("detected_m2", "m2", "area of detected cells"),
+        ("detected", "flag", "the zone's mean differs from none, Holm over the zones"),
+        ("p_holm", "p", "p value after Holm"),
+        ("noise_m3", "m3", "gross gain (and as much loss) that noise alone would show"),
+        ("relative", "flag", "true = the skin's own robust plane was taken off first"),
+    ),
+    "trend": _columns(
+        ("measure", "word", "lip, growth, ring_depth, planarity, straightedge, slope, mean_height", True),
+        ("edge_id", "word", "the grass edge, empty where the measure is of a zone", True),
+        ("zone", "word", "the zone or place, empty where the measure is of an edge", True),
+        ("rate_mm_per_year", "mm", "rate by generalised least squares"),
+        ("rate_sigma_mm_per_year", "mm", "one s.d."),
+        ("surveys", "count", "surveys behind it"),
+        ("detected", "flag", "the rate differs from none at 95 %"),
+        ("reason", "text", "why there is no rate"),
+    ),
+    "hazards": _columns(
+        ("hazard_id", "word", "field, place and measure", True),
+        ("field_id", "word", "the field"),
+        ("place", "text", "where, in words"),
+        ("found_on", "date", "first survey that showed it"),
+        ("source", "word", "that survey"),
+        ("measure", "word", "lip or low_spot"),
+        ("value", "text", "what was found"),
+        ("tolerance", "text", "the owner's trip limit"),
+        ("set_by", "text", "who set the limit"),
+        ("action", "text", "what was done, from walks"),
+        ("action_on", "date", "when"),
+        ("state", "word", "open or closed"),
+    ),
+    "portfolio": _columns(
+        ("field_id", "word", "the field", True),
+        ("site", "word", "its site"),
+        ("last_survey", "word", "newest survey that is not refused"),
+        ("lip_max_mm", "mm", "highest lip found on it"),
+        ("lip_over_tolerance_m", "m", "edge length whose lip exceeds the tolerance at 80 %"),
+        ("low_spots_over_tolerance", "count", "low spots over the tolerance at 80 %"),
+        ("planarity_mm", "mm", "planarity of the skin"),
+        ("mix_needed_tonnes", "t", "mix to fill the low spots over tolerance"),
+        ("verdict", "word", "unsafe, work, watch, good or not_enough_evidence"),
+        ("reason", "text", "why"),
+    ),
+}
+
+
+def column_names(table: str) -> tuple[str, ...]:
+    """The header of a result table, in order."""
+    return tuple(c.name for c in TABLES[table])
+
+
+def key_names(table: str) -> tuple[str, ...]:
+    """The columns its rows are sorted by."""
+    return tuple(c.name for c in TABLES[table] if c.key)
+
+
+# The tables of one field, in the order they are listed in the docs.
+FIELD_TABLES = ("survey_quality", "lip", "lip_change", "low_spots", "low_spot_change", "zones", "change", "trend")

@@ -1,0 +1,19 @@
+"""Fixtures every test may use. Only `real_data` and `browser` may skip."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parent.parent
+
+
+@pytest.fixture(scope="session")
+def real_data() -> Path:
+    """The folder of real, openly licensed files: $SKINPLANE_REAL_DATA, else `shared/data` beside the checkout."""
+    folder = Path(os.environ.get("SKINPLANE_REAL_DATA", ROOT.parent / "shared" / "data"))
+    if not (folder / "SHA256SUMS").is_file():
+        pytest.skip("the folder of real files is not on this machine; set SKINPLANE_REAL_DATA to it")
+    return folder
