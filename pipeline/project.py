@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from pipeline.errors import Problem, did_you_mean
+from pipeline.heights import normal_reference
 from pipeline.settings import Config
 from pipeline.tables import LAYOUTS, Read
 from pipeline.units import feet
@@ -134,7 +135,7 @@ def _height_references(project: Project) -> list[Problem]:
                 continue
             if first is None:
                 first = row
-            elif stated != first["height_reference"]:
+            elif normal_reference(stated) != normal_reference(first["height_reference"]):
                 out.append(_problem(project, "surveys", row, "height_reference", repr(stated),
                                     f"{first['height_reference']!r} as in row {first.row}, for {field_id}",
                                     "All surveys of a field share one height reference; convert the cloud or correct the cell."))  # fmt: skip

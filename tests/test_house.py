@@ -9,7 +9,8 @@ import pytest
 
 ROOT = Path(__file__).resolve().parent.parent
 PACKAGE = ROOT / "pipeline"
-GROUND = {"errors", "units", "variables", "owner", "settings", "tables", "project", "frame", "coordinates", "jobs"}
+GROUND = {"errors", "units", "variables", "owner", "settings", "tables", "project", "frame", "coordinates", "heights", "transform",
+          "jobs"}
 # Each floor may import itself and what is named beside it.
 FLOORS = {
     "ground": set(),

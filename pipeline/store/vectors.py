@@ -5,10 +5,17 @@ from __future__ import annotations
 import warnings
 from pathlib import Path
 
+import numpy as np
+import shapely
+
+from pipeline.coordinates import label, read_crs
 from pipeline.diamond.features import read as read_features
 from pipeline.diamond.layout import Feature
 from pipeline.errors import BadInput, Problem
 from pipeline.store.atomic import replacing
+from pipeline.transform import NoExactStep, step_between
+
+DRAWN_TO_M = 0.25  # shapes that a step between datums would move by more than this are not measured with
 
 
 def read(path: str | Path, name: str, crs: str) -> tuple[tuple[Feature, ...], list[Problem]]:
@@ -34,7 +41,15 @@ def read(path: str | Path, name: str, crs: str) -> tuple[tuple[Feature, ...], li
         if faults:
             problems += faults
             continue
-        frame = frame.to_crs(crs)
+        try:
+            step = step_between(read_crs(frame.crs.to_wkt()), read_crs(crs))
+            if step.accuracy_m > DRAWN_TO_M:
+                raise NoExactStep(f"{label(read_crs(frame.crs.to_wkt()))} and the field's coordinates agree to {step.accuracy_m:g} m only")
+        except (NoExactStep, ValueError) as error:
+            problems.append(Problem(name, None, None, f"coordinates that cannot be carried over well enough: {error}",
+                                    f"the field's own coordinates, {label(read_crs(crs))} or its twin in feet", "Draw or export the shapes in them."))  # fmt: skip
+            continue
+        frame = frame.set_geometry(shapely.transform(frame.geometry.values, lambda xy: np.column_stack(step(xy[:, 0], xy[:, 1]))), crs=crs)
         for props in frame.to_dict("records"):
             row += 1
             shape = props.pop("geometry")
