@@ -7,6 +7,8 @@ from pathlib import Path
 
 import pytest
 
+import pipeline  # noqa: F401  sets one thread a product before numpy loads
+
 ROOT = Path(__file__).resolve().parent.parent
 
 

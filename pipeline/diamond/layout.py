@@ -104,7 +104,8 @@ def build(drawing: Drawing) -> Layout:
     turf = _union(drawn, "turf_infield") or from_name["turf_infield"]
     edges = _drawn_edges(drawn.get("grass_edge", ()), skin, drawing.home) or from_name["edges"] or _ring_edges(skin)
     stable = tuple(
-        Patch(f.name, part, "drawn") for f in drawn.get("stable", ()) for part in _parts(f.geometry)
+        Patch(f.name if k == 1 else f"{f.name}-{k}", part, "drawn")
+        for f in drawn.get("stable", ()) for k, part in enumerate(_parts(f.geometry), start=1)
     )  # fmt: skip
     zones = {"skin": skin, **from_name["zones"]}
     if turf is not None and not turf.is_empty:

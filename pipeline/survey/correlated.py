@@ -87,7 +87,7 @@ def linear_covariance(
     if not np.isfinite(white[used[box]]).all():
         raise ValueError("a weight stands on a cell whose white error is unknown; nothing was measured there")
     stack = stack[:, *box]
-    own = np.einsum("ayx,yx,byx->ab", stack, np.nan_to_num(white) ** 2, stack)
+    own = np.einsum("ayx,byx->ab", stack * np.nan_to_num(white), stack * np.nan_to_num(white))
     if not noise.parts:
         return own
     return own + _shared(stack, noise, cell_m)

@@ -119,9 +119,9 @@ def to_ground(walk: Walk, grid: Grid) -> Ground:
     if not held.any():
         raise Refused(
             "misses_field",
-            f"found {len(walk):,} fixed rows at east {walk.x.min():.0f} to {walk.x.max():.0f}, north {walk.y.min():.0f} to "
-            f"{walk.y.max():.0f} m; expected some on the field, east {grid.west:.0f} to {grid.east:.0f}, north "
-            f"{grid.south:.0f} to {grid.north:.0f} m. Check the walk's coordinates and the field named in surveys.csv.",
+            f"found {len(walk):,} fixed rows at east {walk.x.min():.0f} to {walk.x.max():.0f}, north "
+            f"{walk.y.min():.0f} to {walk.y.max():.0f} m; expected some on the field, east {grid.west:.0f} to "
+            f"{grid.east:.0f}, north {grid.south:.0f} to {grid.north:.0f} m. Check the walk's coordinates and the field named in surveys.csv.",
         )
     x, y, z = walk.x[held], walk.y[held], walk.z[held]
     z0 = float(np.floor(z.min()))

@@ -11,6 +11,8 @@ from pipeline.change.lip_growth import EdgeGrowth, lip_growth
 from pipeline.surface.calibration import calibrate
 from pipeline.surface.lip import Station, lip_of_edge, one_date_noise, ruler_mark
 from pipeline.surface.lip_shape import LipShape, contrast, freeze
+from pipeline.diamond.edges import Edge
+from pipeline.survey.edge_fit import fit_edge
 from pipeline.survey.edge_table import EdgeTable, edge_table, foreign_cells
 from pipeline.survey.horizontal import Shift
 from pipeline.survey.registration import register
@@ -49,24 +51,31 @@ class Pair:
         return NOISE[self.scene.instrument.name]
 
 
-def foreign(scene: Scene) -> list[np.ndarray]:
-    return [foreign_cells(e, scene.edges, scene.skin) for e in scene.edges]
+def foreign(edges: list[Edge], scene: Scene) -> list[np.ndarray]:
+    return [foreign_cells(e, edges, scene.skin) for e in edges]
 
 
-def tables(scene: Scene, date: int, blind: list[np.ndarray] | None = None) -> list[EdgeTable]:
+def lines(scene: Scene) -> list[Edge]:
+    """The lines along which heights are read: each drawn edge laid onto where the first date shows the grass begin."""
+    ground = scene.survey(0)
+    return [fit_edge(ground, e).measured for e in scene.edges]
+
+
+def tables(scene: Scene, date: int, edges: list[Edge], blind: list[np.ndarray] | None = None) -> list[EdgeTable]:
     ground = scene.survey(date)
-    return [edge_table(ground, e, f) for e, f in zip(scene.edges, blind or foreign(scene))]
+    return [edge_table(ground, e, f) for e, f in zip(edges, blind or foreign(edges, scene))]
 
 
-def pair(scene: Scene, registered: bool = True) -> Pair:
-    blind = foreign(scene)
-    earlier = tables(scene, 0, blind)
+def pair(scene: Scene, registered: bool = True, fitted: bool = True) -> Pair:
+    edges = lines(scene) if fitted else scene.edges
+    blind = foreign(edges, scene)
+    earlier = tables(scene, 0, edges, blind)
     true = scene.moved(0) - scene.moved(1)
     if registered:
-        shift, _, later = register(scene.survey(1), scene.edges, blind, earlier, 0.02)
+        shift, _, later = register(scene.survey(1), edges, blind, earlier, 0.02)
         true = true - [shift.e_m, shift.n_m]
     else:
-        shift, later = None, tables(scene, 1, blind)
+        shift, later = None, tables(scene, 1, edges, blind)
     return Pair(scene, earlier, later, [freeze(a, b) for a, b in zip(earlier, later)], shift, true * 1000)
 
 
@@ -111,7 +120,7 @@ def true_kind(scene: Scene, edge_id: str, station_m: float) -> tuple[str, float,
     return ("flush" if rise <= 6 else "lip" if fall > 4 else "low_skin"), rise, fall
 
 
-def lips(scene: Scene, seen: list[EdgeTable], readings=(), turf_height_m: float | None = None) -> list[list[Station]]:
+def lips(scene: Scene, edges: list[Edge], seen: list[EdgeTable], readings=(), turf_height_m: float | None = None) -> list[list[Station]]:
     """The stations of every edge (the whole edge last); readings are (edge number, station m, value m)."""
     noise = NOISE[scene.instrument.name]
     shapes = [freeze(t) for t in seen]
@@ -119,7 +128,7 @@ def lips(scene: Scene, seen: list[EdgeTable], readings=(), turf_height_m: float 
     marks = [ruler_mark(seen[i], shapes[i], s, v, still, 0.003) for i, s, v in readings]
     canopy = calibrate([m for m in marks if m], [t.edge_id for t in seen], noise.canopy_reach, turf_height_m)
     return [
-        lip_of_edge(t, e, s, still, canopy[t.edge_id], turf_height_m) for t, e, s in zip(seen, scene.edges, shapes)
+        lip_of_edge(t, e, s, still, canopy[t.edge_id], turf_height_m) for t, e, s in zip(seen, edges, shapes)
     ]
 
 

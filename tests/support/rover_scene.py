@@ -50,7 +50,7 @@ def draw_edge(rng: np.random.Generator, length: float, growth: float | None = No
     )  # fmt: skip
 
 
-def zigzag(rng: np.random.Generator, length: float, points: int = 240, across: int = 9) -> tuple[np.ndarray, np.ndarray]:
+def zigzag(rng: np.random.Generator, length: float, points: int = 240, across: int = 9):
     """Station and distance of a zig-zag from -0.9 to 1.1 m, `across` points on each leg, m."""
     k = np.arange(points)
     phase = (k / (across - 1)) % 2
@@ -130,7 +130,7 @@ def field_path(side: float = 30.0, apart: float = 1.2, pace: float = 0.35) -> li
     return out + [(t, t), (t, side - t)]
 
 
-def field_walk(rng: np.random.Generator, ground, path, white: float = 7 * MM, drift: float = 5 * MM, shift: float = 0.0):
+def field_walk(rng: np.random.Generator, ground, path, white=7 * MM, drift=5 * MM, shift=0.0):
     """(x, y, z, line) of a rover's walk along `path`, and the drift in it; sideways scatter 7 mm a row."""
     x, y = (np.concatenate([p[k] for p in path]) for k in (0, 1))
     line = np.repeat(np.arange(len(path)), [len(p[0]) for p in path])
