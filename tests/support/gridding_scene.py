@@ -116,12 +116,18 @@ def with_clutter(x, y, z, seed: int, spacing_m: float, things):
     returns : x, y, z; (ny, nx) bool of the cells of the 0.1 m grid that share a plane block with a thing
     """
     rng = np.random.default_rng(seed)
-    keep, added = np.ones(len(x), bool), []
+    keep, added, placed = np.ones(len(x), bool), [], []
     grid = square_grid()
     e, n = grid.mesh()
     near = np.zeros(grid.shape, bool)
     for length, breadth, height in things:
-        px, py, turn = rng.uniform(3, EDGE_M - 4), rng.uniform(3, SIDE_M - 3), rng.uniform(0, np.pi)
+        turn, size = rng.uniform(0, np.pi), np.hypot(length, breadth) / 2
+        while True:  # apart from each other, and what is low off the mound: a pile that leans on something can pass with it
+            px, py = rng.uniform(3, EDGE_M - 4), rng.uniform(3, SIDE_M - 3)
+            clear = all(np.hypot(px - ox, py - oy) > size + other + 0.5 for ox, oy, other in placed)
+            if clear and (height > 1 or np.hypot(px - 7, py - 7) > 5):
+                break
+        placed.append((px, py, size))
         c, s = np.cos(turn), np.sin(turn)
         u, v = c * (x - px) + s * (y - py), -s * (x - px) + c * (y - py)
         keep &= ~((np.abs(u) < length / 2) & (np.abs(v) < breadth / 2))

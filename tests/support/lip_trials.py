@@ -20,6 +20,7 @@ from pipeline.survey.noise import GOOD_PHOTOGRAMMETRY, LIDAR, WEAK_PHOTOGRAMMETR
 
 NOISE = {"good": GOOD_PHOTOGRAMMETRY, "weak": WEAK_PHOTOGRAMMETRY, "lidar": LIDAR}
 CANOPY_M = 0.028
+LINE_SIGMA_M = 0.013  # of a line laid onto the grass
 
 
 @dataclass(frozen=True)
@@ -128,7 +129,8 @@ def lips(scene: Scene, edges: list[Edge], seen: list[EdgeTable], readings=(), tu
     marks = [ruler_mark(seen[i], shapes[i], s, v, still, 0.003) for i, s, v in readings]
     canopy = calibrate([m for m in marks if m], [t.edge_id for t in seen], noise.canopy_reach, turf_height_m)
     return [
-        lip_of_edge(t, e, s, still, canopy[t.edge_id], turf_height_m) for t, e, s in zip(seen, edges, shapes)
+        lip_of_edge(t, e, s, still, canopy[t.edge_id], turf_height_m, LINE_SIGMA_M)
+        for t, e, s in zip(seen, edges, shapes)
     ]
 
 
