@@ -70,6 +70,7 @@ REFUSALS = {
     "vertical_unit_disagrees": "the file and the table name different height units",
     "no_height_reference": "heights above the ellipsoid whose reference nobody stated",
     "height_reference_disagrees": "this field's surveys do not share one height reference",
+    "elsewhere": "a flight for `all` fields that did not fly over this one",
     "misses_field": "the points lie beside the field",
     "covers_too_little": "less than 60 % of the skin is covered",
     "too_sparse": "too few points for the cell size",

@@ -22,7 +22,7 @@ def write(path: str | Path, record: dict, **arrays: np.ndarray) -> None:
         archive.writestr(zipfile.ZipInfo("record.json", _EPOCH), text)
         for name in sorted(arrays):
             buffer = io.BytesIO()
-            np.lib.format.write_array(buffer, np.ascontiguousarray(arrays[name]), allow_pickle=False)
+            np.lib.format.write_array(buffer, np.asarray(arrays[name], order="C"), allow_pickle=False)
             archive.writestr(zipfile.ZipInfo(f"{name}.npy", _EPOCH), buffer.getbuffer())
 
 

@@ -10,11 +10,17 @@ import numpy as np
 
 
 class FileScratch:
-    """A `survey.scratch.Scratch` in an unnamed temporary file: read and written in pieces, never mapped."""
+    """A `survey.scratch.Scratch` in an unnamed temporary file, read and written in pieces, never mapped. Use with `with`."""
 
     def __init__(self, folder: str | Path) -> None:
         self._file = tempfile.TemporaryFile(dir=folder, buffering=0)
         self._end = 0
+
+    def __enter__(self) -> FileScratch:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
 
     def append(self, data: np.ndarray) -> int:
         start = self._end

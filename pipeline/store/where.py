@@ -43,7 +43,7 @@ class Where:
         return f"{self.build}/tie/{field}/{survey}.npz"
 
     def measured(self, field: str, survey: str) -> str:
-        return f"{self.build}/measure/{field}/{survey}.json"
+        return f"{self.build}/measure/{field}/{survey}.npz"
 
     def changed(self, field: str) -> str:
         return f"{self.build}/change/{field}.json"

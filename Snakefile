@@ -1,0 +1,92 @@
+"""The workflow: one rule a verb, each one command. Tables and settings travel as params, so that a job
+runs again when its own row, its own settings or its own code change, and for nothing else."""
+
+import re, shlex, sys
+from pipeline.desk.workflow import Workflow
+
+PYTHON = shlex.quote(sys.executable)
+work = Workflow(config["project"], verbs=("simulate", "layout", "grid", "tie", "measure", "change", "history", "report", "portfolio"))
+at = work.where
+STEP = f"{PYTHON} -m pipeline step {{rule}} --results {shlex.quote(at.results)} --given {{params.given:q}}"
+
+
+wildcard_constraints:
+    field=r"[a-z0-9-]+",
+    survey=r"[a-z0-9-]+",
+
+
+rule all:
+    input: at.index, at.portfolio
+
+
+if work.made:
+    rule simulate:
+        output: f"{work.folder}/{{cloud}}"
+        wildcard_constraints: cloud="|".join(map(re.escape, work.made))
+        log: at.log("simulate", "{cloud}")
+        params: code=work.code("simulate"), scenario=work.scenario_digest, survey=lambda w: work.made[w.cloud]
+        shell: f"{PYTHON} -m pipeline simulate {shlex.quote(str(work.scenario))} {{params.survey:q}} {shlex.quote(str(work.folder))} 2> {{log:q}}"
+
+
+rule layout:
+    input: lambda w: work.features(w.field)
+    output: at.layout("{field}")
+    log: at.log("layout", "{field}")
+    params: code=work.code("layout"), given=lambda w: work.given("layout", w.field)
+    shell: STEP + " --field {wildcards.field} 2> {log:q}"
+
+
+rule grid:
+    input: lambda w: work.clouds(w.survey), lambda w: [at.layout(f) for f in work.fields_of(w.survey)]
+    output: directory(at.flight("{survey}"))
+    log: at.log("grid", "{survey}")
+    params: code=work.code("grid"), given=lambda w: work.given("grid", survey=w.survey)
+    shell: STEP + " --survey {wildcards.survey} 2> {log:q}"
+
+
+rule tie:
+    input: at.layout("{field}"), at.flight("{survey}"), lambda w: [at.flight(s) for s in work.earlier_baselines(w.field, w.survey)]
+    output: directory(at.survey("{field}", "{survey}")), at.tied("{field}", "{survey}")
+    log: at.log("tie", "{field}", "{survey}")
+    params: code=work.code("tie"), given=lambda w: work.given("tie", w.field, w.survey)
+    shell: STEP + " --field {wildcards.field} --survey {wildcards.survey} 2> {log:q}"
+
+
+rule measure:
+    input: at.layout("{field}"), at.survey("{field}", "{survey}"), at.tied("{field}", "{survey}")
+    output: at.measured("{field}", "{survey}")
+    log: at.log("measure", "{field}", "{survey}")
+    params: code=work.code("measure"), given=lambda w: work.given("measure", w.field, w.survey)
+    shell: STEP + " --field {wildcards.field} --survey {wildcards.survey} 2> {log:q}"
+
+
+rule change:
+    input: at.layout("{field}"), lambda w: [p for s in work.surveys_of(w.field) for p in (at.tied(w.field, s), at.survey(w.field, s))]
+    output: directory(at.changes("{field}")), at.changed("{field}")
+    log: at.log("change", "{field}")
+    params: code=work.code("change"), given=lambda w: work.given("change", w.field)
+    shell: STEP + " --field {wildcards.field} 2> {log:q}"
+
+
+rule history:
+    input: at.layout("{field}"), at.changed("{field}"), at.changes("{field}"), lambda w: [at.measured(w.field, s) for s in work.surveys_of(w.field)]
+    output: at.cube("{field}"), at.vectors("{field}"), at.provenance("{field}"), work.history_tables
+    log: at.log("history", "{field}")
+    params: code=work.code("history"), given=lambda w: work.given("history", w.field)
+    shell: STEP + " --field {wildcards.field} 2> {log:q}"
+
+
+rule report:
+    input: at.layout("{field}"), at.vectors("{field}"), at.provenance("{field}"), work.history_tables
+    output: at.report("{field}")
+    log: at.log("report", "{field}")
+    params: code=work.code("report"), given=lambda w: work.given("report", w.field)
+    shell: STEP + " --field {wildcards.field} 2> {log:q}"
+
+
+rule portfolio:
+    input: [at.report(f) for f in work.fields], [at.table(f, t) for f in work.fields for t in work.tables]
+    output: at.index, at.portfolio, at.hazards
+    log: at.log("portfolio", "all")
+    params: code=work.code("portfolio"), given=work.given("portfolio")
+    shell: STEP + " 2> {log:q}"

@@ -1,0 +1,84 @@
+"""What the Snakefile asks: which jobs there are, what each is handed, which files it reads."""
+
+from __future__ import annotations
+
+import os
+from functools import cache
+from pathlib import Path
+
+from pipeline import jobs
+from pipeline.fingerprint import fingerprint
+from pipeline.project import Project
+from pipeline.steps import simulate
+from pipeline.store import files
+from pipeline.store.config import load
+from pipeline.store.records import sha256
+from pipeline.store.where import Where
+from pipeline.variables import FIELD_TABLES
+
+SCENARIO = "scenario.yaml"  # beside config.yaml: the clouds are made, not flown
+
+
+def root_of(project: Project, folder: Path) -> Path:
+    """The folder the workflow runs in: the one that holds the results."""
+    return (folder / project.config.results).resolve().parent
+
+
+class Workflow:
+    """One project, seen from the folder that holds its results.
+
+    given : config.yaml or its folder
+    verbs : the rules there are; a verb without a rule is a mistake
+    """
+
+    def __init__(self, given: str, verbs: tuple[str, ...]):
+        self.project, folder = load(given)
+        self.root = root_of(self.project, folder)
+        self.where = Where((folder / self.project.config.results).resolve().name)
+        self.folder = Path(os.path.relpath(folder.resolve(), self.root))
+        self._code = {verb: fingerprint(verb) for verb in verbs}
+        self.scenario = self.folder / SCENARIO
+        self.made = simulate.files(self.scenario) if files.is_file(self.scenario) else {}
+
+    @property
+    def fields(self) -> list[str]:
+        return sorted(self.project.fields)
+
+    @property
+    def tables(self) -> tuple[str, ...]:
+        return FIELD_TABLES
+
+    @property
+    def history_tables(self) -> list[str]:
+        return [self.where.table("{field}", name) for name in FIELD_TABLES]
+
+    def code(self, verb: str) -> str:
+        return self._code[verb]
+
+    def given(self, verb: str, field: str = "", survey: str = "") -> str:
+        return jobs.given(self.project, verb, str(self.folder), field, survey)
+
+    @property
+    def scenario_digest(self) -> str:
+        return sha256(self.scenario)
+
+    def features(self, field: str) -> list[str]:
+        """The file a field's shapes were drawn in, if there is one."""
+        named = self.project.fields[field].get("features")
+        return [str(self.folder / named)] if named else []
+
+    @cache
+    def clouds(self, survey: str) -> list[str]:
+        """The files behind a survey: what its path or glob names, or what will be made under that name."""
+        row = self.project.surveys[survey]
+        return files.named(self.folder, row["path"]) or [str(self.folder / row["path"])]
+
+    def fields_of(self, survey: str) -> tuple[str, ...]:
+        return self.project.fields_of(self.project.surveys[survey])
+
+    @cache
+    def surveys_of(self, field: str) -> tuple[str, ...]:
+        return tuple(s["survey_id"] for s in self.project.surveys_of(field))
+
+    def earlier_baselines(self, field: str, survey: str) -> tuple[str, ...]:
+        return jobs.earlier_baselines(self.project, field, survey)

@@ -1,0 +1,79 @@
+"""change: every pair of one field's surveys: map, zones, lip growth, low spots."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from pipeline.change.difference import Change, direct_tie_step, relative_change, tied_change
+from pipeline.change.pairs import Dated, pairs
+from pipeline.change.zones import zone_changes
+from pipeline.diamond.carry import from_plain
+from pipeline.diamond.layout import Layout
+from pipeline.jobs import Job
+from pipeline.steps import surveyed
+from pipeline.steps.change_lip import growths
+from pipeline.steps.change_spots import spot_changes
+from pipeline.steps.surveyed import Surveyed, pair_tie
+from pipeline.store import rasters, records
+from pipeline.store.atomic import replacing_folder
+from pipeline.store.where import Where
+from pipeline.survey.noise import of_difference
+from pipeline.survey.tie import Tie
+from pipeline.survey.uncertainty import TieOnGrid
+
+
+def run(job: Job, where: Where) -> None:
+    """Write the folder of change rasters and the rows of change, lip growth and low-spot change."""
+    layout = from_plain(records.read(where.layout(job.field)))
+    found = [surveyed.read(where, layout, r["survey_id"]) for r in job.rows["surveys"]]
+    kept = {s.survey_id: s for s in found if s is not None}
+    dated = [Dated(r["survey_id"], r.get("purpose", "routine")) for r in job.rows["surveys"] if r["survey_id"] in kept]
+    compared = pairs(dated, next(iter(kept.values())).base) if kept else ()
+    zones = {name: layout.grid.mask(polygon) for name, polygon in layout.zones.items()}
+    ties = {name: s.tie_on_grid(layout) for name, s in kept.items()}
+    rows, told = [], []
+    with replacing_folder(where.changes(job.field)) as folder:
+        for a, b in compared:
+            change, tie = difference(layout, kept[a], kept[b])
+            step = 0.0 if change.relative else _mean_step(ties[a], ties[b], tie, zones["skin"])
+            changed, detected = zone_changes(change, zones)
+            rows += [_zone_row(a, b, z, step, change.relative) for z in changed]
+            told.append({"from_survey": a, "to_survey": b, "relative": change.relative, **_pair_record(tie)})
+            tags = {"earlier": a, "later": b, "relative": str(change.relative).lower()}
+            for name, values in (("change", change.dz), ("change_sigma", change.sigma), ("detected", detected)):
+                rasters.write(folder / f"{a}--{b}" / f"{name}.tif", name, values, layout.grid, tags)
+    records.write(where.changed(job.field), {
+        "change": rows, "pairs": told, "lip_change": growths(job, layout, kept, compared),
+        "low_spot_change": spot_changes(job, where, layout, kept, compared),
+    })  # fmt: skip
+
+
+def difference(layout: Layout, earlier: Surveyed, later: Surveyed) -> tuple[Change, Tie]:
+    """Later minus earlier, tied to each other directly; without its skin's plane where that tie cannot carry it."""
+    noise = of_difference(earlier.noise, later.noise)
+    tie = pair_tie(layout, earlier.heights, later.heights, noise)
+    known = layout.grid, earlier.z, later.z, earlier.white, later.white, noise
+    if tie.codes or not (earlier.absolute and later.absolute):
+        return relative_change(*known, layout.grid.mask(layout.skin)), tie
+    return tied_change(*known, tie), tie
+
+
+def _mean_step(earlier: TieOnGrid, later: TieOnGrid, tie: Tie, skin: np.ndarray) -> float:
+    """Mean over the skin of what the pair's change has that the difference of the two elevations has not, mm."""
+    return float(direct_tie_step(earlier, later, TieOnGrid(tie, earlier.grid))[skin].mean()) * 1000
+
+
+def _pair_record(tie: Tie) -> dict:
+    return {
+        "codes": list(tie.codes), "tie_shift_mm": tie.shift_m * 1000, "tie_shift_sigma_mm": tie.shift_sigma_m * 1000, "moved": list(tie.moved),
+        "patches": [{"id": v.patch_id, "residual_mm": v.residual_m * 1000, "expected_mm": v.expected_m * 1000, "used": v.used} for v in tie.verdicts],
+    }  # fmt: skip
+
+
+def _zone_row(a: str, b: str, z, step_mm: float, relative: bool) -> dict:
+    return {
+        "from_survey": a, "to_survey": b, "zone": z.zone, "mean_mm": z.mean_m * 1000, "mean_sigma_mm": z.mean_sigma_m * 1000,
+        "pair_tie_mm": float("nan") if relative else step_mm, "gain_m3": z.gain_m3, "loss_m3": z.loss_m3, "net_m3": z.net_m3,
+        "net_sigma_m3": z.net_sigma_m3, "detected_m2": z.detected_m2, "detected": z.detected, "p_holm": z.p_holm, "noise_m3": z.noise_m3,
+        "relative": relative,
+    }  # fmt: skip

@@ -1,0 +1,2 @@
+def growths(job, layout, kept, compared):
+    return []

@@ -1,0 +1,49 @@
+"""Independent points of control.csv against a survey's surface."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from pipeline.coordinates import read_crs
+from pipeline.diamond.layout import Layout
+from pipeline.errors import BadInput, Problem
+from pipeline.heights import normal_reference
+from pipeline.jobs import Job
+from pipeline.steps.gridded import Survey
+from pipeline.survey.checkpoints import Accuracy, accuracy, height_at
+from pipeline.survey.points import Ground
+from pipeline.survey.uncertainty import TieOnGrid
+from pipeline.transform import NoExactStep, step_between
+from pipeline.units import VERTICAL_UNITS
+
+
+def checkpoints(job: Job, layout: Layout, ground: Ground, tie: TieOnGrid, mine: Survey) -> Accuracy:
+    """Surface as surveyed minus the checkpoints named in the survey's row.
+
+    The survey is compared as delivered, before the tie: a checkpoint judges the survey, not the baseline.
+    """
+    residuals, own = [], []
+    e, n, z = ground.metres()
+    for row in job.rows.get("control", ()):
+        here = _heights_agree(job, row, mine)
+        at = _place(row, layout)
+        if not here or not layout.grid.holds(*layout.grid.rows_cols(*at)):
+            continue
+        near = (np.abs(e - at[0]) < 1.0) & (np.abs(n - at[1]) < 1.0)
+        seen = height_at(e[near], n[near], z[near], at, mine.white_m)
+        residuals.append(seen.height_m - row["height"] * VERTICAL_UNITS[row["unit"]])
+        own.append(row.get("sigma_mm", float("nan")) / 1000)
+    return accuracy(np.array(residuals), np.array(own))
+
+
+def _heights_agree(job: Job, row, mine: Survey) -> bool:
+    stated = mine.record["height_reference"]
+    return stated is not None and normal_reference(row["height_reference"]) == stated
+
+
+def _place(row, layout: Layout) -> tuple[float, float]:
+    try:
+        e, n = step_between(read_crs(row["crs"]), read_crs(layout.grid.crs))(np.array([row["e"]]), np.array([row["n"]]))
+    except (NoExactStep, ValueError) as error:
+        raise BadInput([Problem("control.csv", row.row, "crs", repr(row["crs"]), "coordinates that can be carried to the field's", f"{error}")]) from None
+    return float(e[0]), float(n[0])

@@ -1,0 +1,86 @@
+"""history: one field over all its surveys: tables, cube, GeoPackage, and where each figure came from."""
+
+from __future__ import annotations
+
+from pipeline.diamond.carry import from_plain
+from pipeline.diamond.layout import Layout
+from pipeline.jobs import Job
+from pipeline.steps import surveyed
+from pipeline.steps.change_spots import found_ponds
+from pipeline.steps.history_layers import COLUMNS, layers
+from pipeline.steps.history_trend import trends
+from pipeline.store import arrays, cube, rasters, records, tables, vectors
+from pipeline.store.provenance import versions
+from pipeline.store.where import Where
+from pipeline.variables import FIELD_TABLES
+
+OLDEST = "1970-01-01"
+
+
+def run(job: Job, where: Where) -> None:
+    """Gather what the surveys and pairs of the field gave, and write it in the forms readers take."""
+    layout = from_plain(records.read(where.layout(job.field)))
+    ids = [r["survey_id"] for r in job.rows["surveys"]]
+    surveys = {s: surveyed.read_record(where, job.field, s) for s in ids}
+    shown = {s: r for s, r in surveys.items() if r["reason_code"] != "elsewhere"}
+    kept = [s for s, r in shown.items() if r["verdict"] != "refused"]
+    measured = {s: arrays.read_record(where.measured(job.field, s)) for s in kept}
+    changed = records.read(where.changed(job.field))
+    rows = {
+        "survey_quality": [_quality(r) for r in shown.values()],
+        "lip": [{"survey_id": s, **row} for s in kept for row in measured[s]["lip"]],
+        "lip_change": changed["lip_change"],
+        "low_spots": _low_spots(where, layout, kept, measured),
+        "low_spot_change": changed["low_spot_change"],
+        "zones": [{"survey_id": s, **row} for s in kept for row in measured[s]["zones"]],
+        "change": changed["change"],
+    }
+    rows["trend"] = trends(job, {s: surveys[s] for s in kept}, rows)
+    for name in FIELD_TABLES:
+        tables.write(where.table(job.field, name), name, rows[name])
+    about = _about(job, shown)
+    newest = max((shown[s]["flown_on"] for s in kept), default=OLDEST)
+    _write_cube(job, where, layout, kept, shown, about)
+    vectors.write(where.vectors(job.field), layers(where, layout, kept, rows, surveys), COLUMNS, layout.grid.crs, newest, about)
+    records.write(where.provenance(job.field), {**about, "pairs": changed["pairs"], "files": sorted(f"{n}.csv" for n in FIELD_TABLES)})
+
+
+def _quality(record: dict) -> dict:
+    figures = record.get("figures", {})
+    names = ("points_read", "points_ground", "covered_pct", "tie_shift_mm", "tie_shift_sigma_mm", "tie_residual_mm", "surface_sigma_mm",
+             "checkpoints", "checkpoint_mean_mm", "checkpoint_rmse_mm")  # fmt: skip
+    return {
+        "survey_id": record["survey_id"], "flown_on": record["flown_on"], **{n: figures.get(n) for n in names},
+        "tie_model": record.get("tie", {}).get("model"), "verdict": record["verdict"], "reason": record["reason"],
+    }  # fmt: skip
+
+
+def _low_spots(where: Where, layout: Layout, kept: list[str], measured: dict[str, dict]) -> list[dict]:
+    """Declared places, and found ponds under the id they have over all dates."""
+    ponds = found_ponds(where, layout, kept)
+    out = []
+    for survey in kept:
+        found = set(measured[survey]["ponds"])
+        rows = [r for r in measured[survey]["low_spots"] if r["low_spot_id"] not in found]
+        rows += [{**row, "low_spot_id": name} for name, (row, _) in ponds[survey].items()]
+        out += [{"survey_id": survey, **{k: v for k, v in r.items() if k != "evidence"}} for r in rows]
+    return out
+
+
+def _about(job: Job, surveys: dict[str, dict]) -> dict:
+    """What the field's results were made from and with. No clock, no path of this machine."""
+    return {
+        "field_id": job.field, "versions": versions(), "settings": job.handed,
+        "inputs": {s: r.get("inputs", []) for s, r in surveys.items()},
+    }  # fmt: skip
+
+
+def _write_cube(job: Job, where: Where, layout: Layout, kept: list[str], surveys: dict, about: dict) -> None:
+    stacks = {
+        name: [rasters.read(where.raster(job.field, s, name), layout.grid) for s in kept] for name in ("elevation", "sigma", "count")
+    }  # fmt: skip
+    sums = ", ".join(f"{s} {i['sha256']}" for s in kept for i in about["inputs"][s])
+    cube.write(where.cube(job.field), layout.grid, [str(surveys[s]["flown_on"]) for s in kept], kept, stacks,
+               {"source": sums, "history": f"skinplane {about['versions']['skinplane']}", "field_id": job.field})  # fmt: skip
+
+

@@ -1,0 +1,2 @@
+def lips(job, layout, made):
+    return []

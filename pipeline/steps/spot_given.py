@@ -1,0 +1,52 @@
+"""What the low spots of a survey are read from, gathered from what the steps before left."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from pipeline.diamond.layout import Layout
+from pipeline.diamond.mound import built_height
+from pipeline.jobs import Job
+from pipeline.steps.surveyed import Surveyed
+from pipeline.surface.masks import masks_of
+from pipeline.surface.spots import SpotInput
+from pipeline.surface.survey_error import SurveyError
+from pipeline.units import LENGTH_UNITS
+
+CANOPY_M, CANOPY_SIGMA_M = 0.040, 0.015  # grass nobody measured
+
+
+def spot_input(job: Job, layout: Layout, made: Surveyed) -> SpotInput:
+    """The heights as surveyed (a low spot needs no tie), with the survey's error model and the owner's figures."""
+    turf = turf_height_m(job, made.survey_id)
+    reach = made.noise.canopy_reach
+    canopy = (CANOPY_M if turf is None else turf) * reach
+    tolerances, material = job.settings.tolerances, job.settings.material
+    return SpotInput(
+        layout.grid, made.z, made.white, masks_of(layout), layout.places, survey_error(layout, made), canopy,
+        CANOPY_SIGMA_M if turf is None else max(0.2 * canopy, 0.004),
+        None if tolerances.low_spot_mm is None else tolerances.low_spot_mm.of(job.field) / 1000,
+        None if material.placed_t_per_m3 is None else material.placed_t_per_m3.value, built_height(layout),
+    )  # fmt: skip
+
+
+def survey_error(layout: Layout, made: Surveyed) -> SurveyError:
+    """A survey's error with the drift that the tie leaves; the baseline's own drift stays in every survey tied to it."""
+    if not made.tie(layout).patches:
+        return SurveyError.of(made.noise, layout.centre)
+    base = SurveyError.of(made.base_noise, layout.centre).drift
+    return SurveyError.of(made.noise, layout.centre, base + made.tie(layout).drift()[1])
+
+
+def turf_height_m(job: Job, survey_id: str) -> float | None:
+    """The ruler's height of the turf in a survey's row, m."""
+    row = next(r for r in job.rows["surveys"] if r["survey_id"] == survey_id)
+    if "turf_height" not in row.values:
+        return None
+    return row["turf_height"] * LENGTH_UNITS[row["turf_height_unit"]]
+
+
+def mean_square(values: np.ndarray) -> float:
+    """Root mean square over what is finite; NaN where nothing is."""
+    held = values[np.isfinite(values)]
+    return float(np.sqrt((held**2).mean())) if len(held) else float("nan")

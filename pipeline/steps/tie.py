@@ -1,0 +1,115 @@
+"""tie: one survey of one field, laid onto the baseline's edges, gridded once, tied to stable ground."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from pipeline.diamond.carry import from_plain
+from pipeline.diamond.edges import Edge
+from pipeline.diamond.layout import Layout
+from pipeline.errors import Refused
+from pipeline.jobs import Job
+from pipeline.steps import gridded, surveyed
+from pipeline.steps.checked import checkpoints
+from pipeline.steps.gridded import Survey
+from pipeline.steps.surveyed import Surveyed, footprints
+from pipeline.steps.tie_record import refusal, tied
+from pipeline.store import rasters, records
+from pipeline.store.atomic import replacing_folder
+from pipeline.store.where import Where
+from pipeline.survey.edge_fit import fit_edge
+from pipeline.survey.edge_table import EdgeTable, edge_table, foreign_cells
+from pipeline.survey.gridding import regrid
+from pipeline.survey.horizontal import Shift
+from pipeline.survey.jump import refuse_jump
+from pipeline.survey.misfit import misfits
+from pipeline.survey.noise import of_difference
+from pipeline.survey.patches import PatchHeight, height_from_ground
+from pipeline.survey.points import Ground
+from pipeline.survey.registration import register
+from pipeline.survey.tin import tin_raster
+from pipeline.survey.uncertainty import TieOnGrid, Uncertainty
+
+
+def run(job: Job, where: Where) -> None:
+    """Write the survey's folder (elevation, sigma, count and record, or the refusal alone) and what later steps need."""
+    layout = from_plain(records.read(where.layout(job.field)))
+    found = gridded.record(where, job.survey, job.field)
+    base_id = next((s for s in job.order if gridded.record(where, s, job.field)["verdict"] == "ok"), job.survey)
+    try:
+        if found["verdict"] == "refused":
+            raise Refused(found["reason_code"], found["reason"])
+        mine = gridded.survey(where, job.survey, layout)
+        base = mine if base_id == job.survey else gridded.survey(where, base_id, layout)
+        _write(job, where, layout, mine, base, base_id)
+    except Refused as refused:
+        record = refusal(job, found, refused)
+        with replacing_folder(where.survey(job.field, job.survey)) as folder:
+            records.write(folder / "survey.json", record)
+        surveyed.write_refused(where.tied(job.field, job.survey), record)
+
+
+def _write(job: Job, where: Where, layout: Layout, mine: Survey, base: Survey, base_id: str) -> None:
+    edges = series_edges(layout, base.ground)
+    shift, ground, tables = _laid_on(layout, edges, mine, base)
+    z, white, count = _heights(layout, ground, mine)
+    heights, base_heights = (_patch_heights(layout, g, s.white_m) for g, s in ((ground, mine), (base.ground, base)))
+    made = Surveyed({"survey_id": job.survey}, base_id, z, white, count, mine.noise, edges, tables, heights, base_heights,
+                    base.noise, shift.sigma_m, ground if mine.record["source"] == "rover" else None)  # fmt: skip
+    if base_id != job.survey:
+        _refuse_jump(layout, made)
+    tie = made.tie(layout)
+    on_grid = TieOnGrid(tie, layout.grid)
+    elevation = z - on_grid.value
+    sigma = np.where(np.isfinite(z), Uncertainty(layout.grid, mine.noise, white, on_grid).sigma, np.nan)
+    record = tied(job, layout, mine, made, tie, shift, sigma, checkpoints(job, layout, ground, on_grid, mine))
+    tags = {"inputs": ", ".join(i["sha256"] for i in record["inputs"]), "baseline": base_id}
+    with replacing_folder(where.survey(job.field, job.survey)) as folder:
+        for name, values in (("elevation", elevation), ("sigma", sigma), ("count", count)):
+            rasters.write(folder / f"{name}.tif", name, values, layout.grid, tags)
+        records.write(folder / "survey.json", record)
+    surveyed.write(where.tied(job.field, job.survey), Surveyed(**{**made.__dict__, "record": record}))
+
+
+def series_edges(layout: Layout, ground: Ground) -> tuple[Edge, ...]:
+    """The edges a field's whole series is measured along: drawn ones as drawn, a layout's laid onto the baseline's grass."""
+    return tuple(e if e.source == "drawn" else fit_edge(ground, e).edge for e in layout.edges)
+
+
+def _laid_on(layout: Layout, edges: tuple[Edge, ...], mine: Survey, base: Survey) -> tuple[Shift, Ground, tuple[EdgeTable, ...]]:
+    """The survey moved sideways onto the baseline's edges, and its tables along them."""
+    foreign = [foreign_cells(e, list(edges), layout.skin, layout.ignore) for e in edges]
+    own = tuple(edge_table(mine.ground, e, f) for e, f in zip(edges, foreign))
+    if base is mine:
+        return Shift(0.0, 0.0, 0.0, True, "the baseline is the reference", 0, 0.0), mine.ground, own
+    declared = float(np.hypot(mine.noise.horizontal_m, base.noise.horizontal_m))
+    if mine.record["source"] == "rover":
+        return Shift(0.0, 0.0, declared, False, "a walk shows no edge sharply enough", 0, 0.0), mine.ground, own
+    reference = [edge_table(base.ground, e, f) for e, f in zip(edges, foreign)]
+    shift, ground, tables = register(mine.ground, list(edges), foreign, reference, declared)
+    return shift, ground, tuple(tables)
+
+
+def _heights(layout: Layout, ground: Ground, mine: Survey) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Height, own error and count of each cell, (ny, nx)."""
+    if mine.record["source"] == "rover":
+        raster = tin_raster(ground, layout.grid, mine.white_m)
+        own = np.sqrt(np.maximum(raster.surface.sigma**2 - mine.noise.correlated_variance, 0.0))
+        return raster.surface.z, own, raster.surface.count
+    if mine.record["source"] == "raster":
+        from pipeline.survey.raster_cells import means
+
+        z, count = means(ground, layout.grid)
+        return z, np.where(np.isfinite(z), mine.white_m, np.nan), count
+    made = regrid(ground, layout.grid, layout.grid.mask(layout.skin), steps=mine.steps)
+    return made.z, made.white, made.count
+
+
+def _patch_heights(layout: Layout, ground: Ground, white_m: float) -> dict[str, PatchHeight]:
+    return {f.patch_id: height_from_ground(ground, f, white_m) for f in footprints(layout)}
+
+
+def _refuse_jump(layout: Layout, made: Surveyed) -> None:
+    """Raise Refused where stable ground stands decimetres off the baseline's."""
+    found = misfits(footprints(layout), made.base_heights, made.heights, of_difference(made.base_noise, made.noise))
+    refuse_jump(np.array([m.earlier_m for m in found]), np.array([m.later_m for m in found]), [m.patch.patch_id for m in found])

@@ -1,0 +1,81 @@
+"""survey.json: what became of one survey of one field, and what it was made with."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from pipeline.diamond.layout import Layout
+from pipeline.errors import REFUSALS, RELATIVE, Refused
+from pipeline.jobs import Job
+from pipeline.steps.gridded import Survey
+from pipeline.steps.surveyed import Surveyed
+from pipeline.store.provenance import versions
+from pipeline.survey.checkpoints import Accuracy
+from pipeline.survey.horizontal import Shift
+from pipeline.survey.tie import Tie
+
+
+def refusal(job: Job, found: dict, refused: Refused) -> dict:
+    """The record of a survey that cannot be used."""
+    return {
+        **_who(job, found), "verdict": "refused", "reason_code": refused.code, "reason": refused.reason, "meaning": REFUSALS[refused.code],
+        "removed": found.get("removed", {}), "notes": found.get("notes", []),
+    }  # fmt: skip
+
+
+def tied(job: Job, layout: Layout, mine: Survey, made: Surveyed, tie: Tie, shift: Shift, sigma: np.ndarray, checked: Accuracy) -> dict:
+    """The record of a survey that was tied, or can be read relative to itself."""
+    skin = layout.grid.mask(layout.skin)
+    on_skin = sigma[skin & np.isfinite(sigma)]
+    drift, covariance = tie.drift()
+    found = mine.record
+    return {
+        **_who(job, found),
+        "baseline": made.base,
+        "verdict": tie.verdict,
+        "reason_code": tie.codes[0] if tie.codes else "",
+        "reason": "; ".join(RELATIVE[code] for code in tie.codes),
+        "tie": {
+            "model": tie.model,
+            "patches": [
+                {"id": v.patch_id, "misfit_mm": v.misfit_m * 1000, "residual_mm": v.residual_m * 1000, "expected_mm": v.expected_m * 1000, "used": v.used}
+                for v in tie.verdicts
+            ],
+            "covariance": covariance,
+            "drift_m": drift,
+            "misfit_q": tie.misfit_q,
+            "moved": tie.moved,
+        },
+        "horizontal": {"e_mm": shift.e_m * 1000, "n_mm": shift.n_m * 1000, "sigma_mm": shift.sigma_m * 1000, "known": shift.known, "reason": shift.reason},
+        "removed": found["removed"],
+        "notes": found["notes"],
+        "edges": [{"id": e.edge_id, "source": e.source} for e in made.edges],
+        "height_reference": found["height_reference"],
+        "figures": {
+            "points_read": found["points_read"],
+            "points_ground": found["points_ground"],
+            "covered_pct": 100 * float(np.isfinite(made.z[skin]).mean()),
+            "points_median": found["points_median"],
+            "white_point_mm": found["white_point_m"] * 1000,
+            "tie_shift_mm": tie.shift_m * 1000,
+            "tie_shift_sigma_mm": tie.shift_sigma_m * 1000,
+            "tie_residual_mm": tie.residual_m * 1000,
+            "surface_sigma_mm": float(np.median(on_skin)) * 1000 if len(on_skin) else float("nan"),
+            "checkpoints": checked.count,
+            "checkpoint_mean_mm": checked.mean_m * 1000,
+            "checkpoint_sd_mm": checked.sd_m * 1000,
+            "checkpoint_rmse_mm": checked.rmse_m * 1000,
+            "checkpoint_biased": checked.biased if checked.count else None,
+            "checkpoint_nssda_95_mm": checked.nssda_95_m * 1000,
+            "checkpoint_rmse_v_mm": checked.rmse_v_m * 1000,
+            "checkpoint_enough_2023": checked.enough_2023,
+        },
+    }  # fmt: skip
+
+
+def _who(job: Job, found: dict) -> dict:
+    row = job.survey_row
+    return {
+        "survey_id": job.survey, "field_id": job.field, "flown_on": row["flown_on"], "source": row["source"], "purpose": row.get("purpose", "routine"),
+        "surface_state": list(row.get("surface_state", ())), "inputs": found.get("inputs", []), "settings": job.handed, "versions": versions(),
+    }  # fmt: skip

@@ -1,0 +1,61 @@
+"""The verdict on a figure, a zone and a field: five words, and the rule that gives them.
+
+No word says that a field is safe: a survey does not see protruding anchors, stones, glass or holes under its cell.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import isfinite
+from typing import Iterable
+
+from scipy.special import ndtr
+
+UNSAFE, WORK, WATCH, UNKNOWN, GOOD = "unsafe", "work", "watch", "not_enough_evidence", "good"
+ORDER = (UNSAFE, WORK, WATCH, UNKNOWN, GOOD)  # the worst wins; a lack of evidence never hides unsafe or work
+SURE, UNLIKELY = 0.8, 0.2
+DECIDABLE = 0.84  # a tolerance of so many s.d. is the least that a figure can be held against
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """word, and the sentence fragment that says why; probabilities NaN where there is no figure or no tolerance."""
+
+    word: str
+    why: str
+    over_tolerance: float
+    over_trip: float
+
+
+def exceeds(value: float, sigma: float, limit: float | None) -> float:
+    """Probability that the true figure is over a limit; NaN without a limit or a figure."""
+    if limit is None or not isfinite(value) or not isfinite(sigma):
+        return float("nan")
+    return float(ndtr((value - limit) / sigma)) if sigma > 0 else float(value > limit)
+
+
+def judge(value: float, sigma: float, tolerance: float | None, trip: float | None, name: str) -> Verdict:
+    """One figure against the owner's tolerance and trip limit, all in the same unit.
+
+    name : the tolerance's name, for the sentence
+    """
+    over, over_trip = exceeds(value, sigma, tolerance), exceeds(value, sigma, trip)
+    if isfinite(over_trip) and over_trip >= SURE:
+        return Verdict(UNSAFE, "over the trip limit", over, over_trip)
+    if tolerance is None:
+        return Verdict(UNKNOWN, f"no tolerance: {name}", over, over_trip)
+    if not isfinite(over):
+        return Verdict(UNKNOWN, "no figure", over, over_trip)
+    if over >= SURE:
+        return Verdict(WORK, "over the tolerance", over, over_trip)
+    if sigma > tolerance / DECIDABLE:
+        return Verdict(UNKNOWN, f"known to {sigma:.0f} only, the tolerance is {tolerance:g}", over, over_trip)
+    if over <= UNLIKELY and not (isfinite(over_trip) and over_trip > UNLIKELY):
+        return Verdict(GOOD, "within the tolerance", over, over_trip)
+    return Verdict(WATCH, "near the tolerance", over, over_trip)
+
+
+def worst(verdicts: Iterable[str]) -> str:
+    """The word for all of them together; `not_enough_evidence` where there is none."""
+    found = set(verdicts)
+    return next((word for word in ORDER if word in found), UNKNOWN)
