@@ -1,10 +1,10 @@
 """Cloud to elevation, error and count: time and memory against decoding the same file and throwing it away.
 
-    .venv/bin/python benchmarks/gridding.py --millions 2 20 60 --repeats 5 [--keep FOLDER] [--reader store] [--order random]
+    .venv/bin/python benchmarks/gridding.py --millions 2 20 60 --repeats 5 [--keep FOLDER] [--reader store]
 
 Makes a synthetic LAZ file (LAS 1.4, point format 7: colour and GPS time are in it) of a 120 x 120 m field in US survey
-feet, state plane, with white noise of 4 mm, in rows of a camera's pixels or in random order. Then, alternately and each in
-a process of its own:
+feet, state plane, with white noise of 4 mm, in rows of a camera's pixels or in random order (`--order random`). Then,
+alternately and each in a process of its own:
 
 decode  laspy with lazrs in parallel, x, y, z and classification only (or all that `--carry rgb` needs), thrown away
 chain   the same reading, plus: the box, the bicubic to a metre grid of 1200 x 1200 cells, grouping by tile, the
@@ -132,14 +132,16 @@ def grid_all(chunks: Iterable, points: int, workers: int) -> dict:
     step = projection()
     west, south = np.floor(np.array(step.apply(*step.centre)) - SIDE_M / 2)
     grid = Grid.covering((west, south, west + SIDE_M, south + SIDE_M), CRS_TO, CELL_M)
-    scratch = FileScratch(tempfile.gettempdir()) if points >= SCRATCH_FROM else None
-    buckets = Buckets(grid, step, scratch)
-    feed(chunks, [buckets], workers)
-    out = grid_cloud(buckets, workers=workers)
-    return {
-        "cells": int(np.count_nonzero(~np.isnan(out.z))), "ground": len(out.ground), "removed": out.removed,
-        "white_point_mm": round(out.white_point_m * 1000, 3),
-    }  # fmt: skip
+    with FileScratch(tempfile.gettempdir()) as file:
+        buckets = Buckets(grid, step, file if points >= SCRATCH_FROM else None)
+        feed(chunks, [buckets], workers)
+        out = grid_cloud(buckets, workers=workers)
+        return {
+            "cells": int(np.count_nonzero(~np.isnan(out.z))),
+            "ground": len(out.ground),
+            "removed": sum(out.removed.values()),
+            "white_point_mm": round(out.white_point_m * 1000, 3),
+        }
 
 
 def child(what: str, path: Path, small: Path, reader: str, carry: bool, workers: int) -> None:
@@ -161,11 +163,11 @@ def child(what: str, path: Path, small: Path, reader: str, carry: bool, workers:
 
 
 def run(what: str, path: Path, small: Path, args: argparse.Namespace) -> dict:
-    command = [sys.executable, __file__, "--child", what, "--file", str(path), "--small", str(small), "--reader", args.reader]
-    command += ["--workers", str(args.workers)] + (["--carry-rgb"] if args.carry_rgb else [])
-    home = Path(__file__).resolve().parent.parent
-    text = subprocess.run(command, check=True, capture_output=True, text=True, env={**os.environ, "PYTHONPATH": str(home)}).stdout
-    return json.loads(text)
+    command = [sys.executable, __file__, "--child", what, "--file", str(path), "--small", str(small)]
+    command += ["--reader", args.reader, "--workers", str(args.workers)] + (["--carry-rgb"] if args.carry_rgb else [])
+    environment = {**os.environ, "PYTHONPATH": str(Path(__file__).resolve().parent.parent)}
+    done = subprocess.run(command, check=True, capture_output=True, text=True, env=environment)
+    return json.loads(done.stdout)
 
 
 def cloud(folder: Path, millions: float, order: str) -> Path:
@@ -187,7 +189,8 @@ def compare(folder: Path, millions: float, args: argparse.Namespace) -> None:
     said = f"limit {limit[0]:.2f} x, {limit[1]} MiB" if limit else ""
     print(
         f"{millions:5g} M  decode {decode:6.2f} s  chain {chain:6.2f} s  ratio {statistics.median(ratios):.2f} "
-        f"({ratios[0]:.2f}..{ratios[-1]:.2f})  cpu {cpu:.2f} x  peak {mib:4.0f} MiB  cold {pairs[-1][1]['cold_s']:.1f} s  {said}"
+        f"({ratios[0]:.2f}..{ratios[-1]:.2f})  cpu {cpu:.2f} x  peak {mib:4.0f} MiB  "
+        f"cold {pairs[-1][1]['cold_s']:.1f} s  {said}"
     )
     print(f"         {pairs[-1][1]['note']}")
 
@@ -211,7 +214,8 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as temporary:
         folder = args.keep or Path(temporary)
         folder.mkdir(parents=True, exist_ok=True)
-        run("chain", cloud(folder, 0.2, args.order), cloud(folder, 0.2, args.order), args)  # compiles what is not cached
+        small = cloud(folder, 0.2, args.order)
+        run("chain", small, small, args)  # compiles what is not cached yet
         for millions in args.millions:
             compare(folder, millions, args)
 

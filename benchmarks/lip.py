@@ -23,12 +23,11 @@ from support.edge_scene import INSTRUMENTS, Options, Scene  # noqa: E402
 from support.lip_trials import (  # noqa: E402
     figures,
     growth_records,
-    lines,
     lips,
     mixed_scene,
+    one_date,
     pair,
     ruled,
-    tables,
     true_kind,
 )
 
@@ -37,6 +36,7 @@ from pipeline.errors import Refused  # noqa: E402
 LONG_M = 37.5
 LIMITS = {"good": (2.0, 4.0), "lidar": (2.0, 3.0), "weak": (2.5, 6.0)}
 NAMES = ("good", "lidar", "weak")
+SHARE = {"growth": 1, "kinds": 3}  # of the scenes, when all parts run
 
 
 def line(label: str, records, limit: float | None = None) -> None:
@@ -89,14 +89,9 @@ def shift(seeds: range) -> None:
         print(f"  limit 1.5); 200 mm refused {refused} of {len(seeds)}")
 
 
-def _one_date(scene: Scene):
-    edges = lines(scene)
-    return scene, edges, tables(scene, 0, edges)
-
-
 def kinds(seeds: range) -> None:
     for name in NAMES:
-        seen = [_one_date(mixed_scene(name, seed)) for seed in seeds]
+        seen = [(scene := mixed_scene(name, seed), *one_date(scene)) for seed in seeds]
         for label, counts, height in (
             ("no ruler", (0, 0, 0, 0, 0), None),
             ("turf height", (0, 0, 0, 0, 0), 0.028),
@@ -159,7 +154,7 @@ def main() -> None:
     parts = {"growth": growth, "kinds": kinds, "shift": shift, "hard": hard}
     chosen = [asked.only] if asked.only else ["growth", "kinds"]
     for part in chosen:
-        parts[part](seeds)
+        parts[part](seeds if asked.only else seeds[: max(len(seeds) // SHARE[part], 1)])
 
 
 if __name__ == "__main__":

@@ -13,7 +13,7 @@ import numpy as np
 from pipeline.errors import Refused
 from pipeline.survey.points import Chunk, Projection
 
-SAMPLE_MAX = 1 << 17
+SAMPLE_MAX = 1 << 16
 POINTS_PER_STEP = 3  # so many sampled points on each step of the limit, or the step cannot be told
 SHARE_OF_CELL, STEP_Z_M = 0.25, 0.005
 
@@ -35,34 +35,28 @@ class Sample:
 
     def __init__(self) -> None:
         self.threshold = np.uint64(2**64 - 1)
-        self._parts: list[tuple[np.ndarray, np.ndarray]] = []
-        self._size = 0
+        self._hashes, self._xyz = np.empty(0, np.uint64), np.empty((0, 3))
 
     def add(self, chunk: Chunk, picked: np.ndarray, hashes: np.ndarray) -> None:
         """Take the points of a chunk whose hash was found below the threshold, or below an earlier, higher one."""
-        below = hashes < self.threshold
-        picked, hashes = picked[below], hashes[below]
-        axes = zip((chunk.x, chunk.y, chunk.z), chunk.scale, chunk.offset)
-        xyz = np.column_stack([raw[picked] * scale + offset for raw, scale, offset in axes])
-        self._parts.append((hashes, xyz))
-        self._size += len(hashes)
-        if self._size > SAMPLE_MAX:
-            self._thin()
-
-    def _thin(self) -> None:
-        hashes, xyz = (np.concatenate(part) for part in zip(*self._parts))
-        while len(hashes) > SAMPLE_MAX:
+        while len(self._hashes) + np.count_nonzero(hashes < self.threshold) > SAMPLE_MAX:
             self.threshold >>= np.uint64(1)
-            stays = hashes < self.threshold
-            hashes, xyz = hashes[stays], xyz[stays]
-        self._parts, self._size = [(hashes, xyz)], len(hashes)
+            stays = self._hashes < self.threshold
+            self._hashes, self._xyz = self._hashes[stays], self._xyz[stays]
+        below = hashes < self.threshold
+        axes = zip((chunk.x, chunk.y, chunk.z), chunk.scale, chunk.offset)
+        xyz = np.column_stack([raw[picked[below]] * scale + offset for raw, scale, offset in axes])
+        self._hashes, self._xyz = np.concatenate([self._hashes, hashes[below]]), np.concatenate([self._xyz, xyz])
 
     def steps(self, projection: Projection, cell_m: float) -> Steps:
         """The steps of the points sampled, for a grid of `cell_m`."""
         metres = (*metres_per_unit(projection), projection.z_factor)
         limits = (SHARE_OF_CELL * cell_m, SHARE_OF_CELL * cell_m, STEP_Z_M)
-        xyz = np.concatenate([xyz for _, xyz in self._parts]) if self._parts else np.empty((0, 3))
-        return Steps(*(step_m(v * m, limit) for v, m, limit in zip(xyz.T, metres, limits)))
+        return Steps(*(step_m(v * m, limit) for v, m, limit in zip(self.points().T, metres, limits)))
+
+    def points(self) -> np.ndarray:
+        """The points sampled, (n, 3), source coordinates, in no order."""
+        return self._xyz
 
 
 def metres_per_unit(projection: Projection) -> tuple[float, float]:
@@ -75,10 +69,12 @@ def metres_per_unit(projection: Projection) -> tuple[float, float]:
 def step_m(value_m: np.ndarray, limit_m: float) -> float:
     """The step in which values move, m: the median over the points of the gap to the next value above.
 
-    A few stray values do not hide a lattice, since gaps count by the points behind them. NaN where the points
-    are so few that a gap of `limit_m` between neighbours would be no wonder.
+    Stray values do not hide a lattice: one that holds less than a tenth of what values hold on average is passed
+    over. NaN where the points are so few that a gap of `limit_m` between neighbours would be no wonder.
     """
     level, points = np.unique(np.rint(np.asarray(value_m) * 1e6).astype(np.int64), return_counts=True)
+    held = points >= 0.1 * len(value_m) / max(len(level), 1)
+    level, points = level[held], points[held]
     if len(level) < 2:
         return np.nan
     gap = np.diff(level) * 1e-6
@@ -104,11 +100,12 @@ def check_precision(steps: Steps, cell_m: float, white_point_m: float) -> None:
         if step > limit + 1e-9
     ]
     if steps.z_m > STEP_Z_M + 1e-9 and not white_point_m >= steps.z_m / 2:
-        coarse.append(f"height moves in steps of {steps.z_m * 1000:.3g} mm (at most {STEP_Z_M * 1000:.0f} mm can be used)")
+        step_mm, most_mm = steps.z_m * 1000, STEP_Z_M * 1000
+        coarse.append(f"height moves in steps of {step_mm:.3g} mm (at most {most_mm:.0f} mm can be used)")
     if coarse:
         raise Refused(
             "precision_lost",
-            f"found that {' and '.join(coarse)}; expected what the instrument measured. The coordinates were rounded on "
-            "export, or the points are a raster written as points: export again with at least three decimals from the "
-            "original, not through 32-bit numbers, or give the raster as a GeoTIFF.",
+            f"found that {' and '.join(coarse)}; expected what the instrument measured. The coordinates were rounded "
+            "on export, or the points are a raster written as points: export again with at least three decimals from "
+            "the original, not through 32-bit numbers, or give the raster as a GeoTIFF.",
         )

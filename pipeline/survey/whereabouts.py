@@ -115,7 +115,8 @@ def describe(facts: Facts, reference: Reference, grid: Grid, field_height_m: flo
         f"{facts.name}: found x near {x:.{digits}f}, y near {y:.{digits}f} in {label(reference.crs)}, so {lies}; "
         f"expected x near {here[0]:.{digits}f}, y near {here[1]:.{digits}f}."
     ]
-    found = [c for c in candidates(x, y, field, place) if c.swapped or c.crs != reference.crs]
+    now = math.hypot(x - here[0], y - here[1]) * (unit_m(reference.crs) if reference.crs.is_projected else math.inf)
+    found = [c for c in candidates(x, y, field, place) if c.distance_m < now / 2 and (c.swapped or c.crs != reference.crs)]
     if found:
         parts.append(f"The numbers would put them on the field as {named(tuple(found))}: ask whoever made the file.")
     elif max(abs(x), abs(y)) < LOCAL_M and reference.crs.is_projected:

@@ -9,18 +9,17 @@ Heights in mm inside, metres outside.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from functools import lru_cache
 
 import numpy as np
-from numba import njit
 from shapely.geometry import LineString, Polygon
+
+from support.random_ground import random_field, random_line, read_field, read_line
 
 from pipeline.diamond.edges import Edge
 from pipeline.survey.points import Ground
 
 D_LO, D_HI = -3.0, 2.6
 TICK = 1e-4
-BILINEAR_LOSS = 0.984  # s.d. left by bilinear reading of a lattice at a fifth of the range
 
 
 @dataclass(frozen=True)
@@ -145,6 +144,11 @@ def grass_infield(side=21.34, arc=19.81, pitch=15.24, cut=3.35, strip=0.9144, mo
     return lines
 
 
+def small_infield(mound: float = 0.0) -> tuple[Line, ...]:
+    """The same in half the length, for tests that must be quick."""
+    return grass_infield(13.0, 12.0, 9.5, 2.4, mound=mound)
+
+
 def single_arc(radius=20.0, length=50.0) -> tuple[Line, ...]:
     """One outer arc alone."""
     half = length / radius / 2
@@ -222,17 +226,17 @@ class Scene:
         for line in self.lines:
             n = int(line.length / 0.1) + 60
             tracks = {
-                "height": 1 + 0.15 * _track(rng, n, 5.0),
-                "growth": 1 + 0.15 * _track(rng, n, 5.0),
-                "drawn": o.drawn_off_mm / 1000 * _track(rng, n, 3.0),
+                "height": 1 + 0.15 * random_line(rng, n, 5.0),
+                "growth": 1 + 0.15 * random_line(rng, n, 5.0),
+                "drawn": o.drawn_off_mm / 1000 * random_line(rng, n, 3.0),
             }
             self.true[line.edge_id] = tracks
-            xy = line.vertices(off=lambda s, t=tracks: _read(t["drawn"], s) + o.drawn_shift_m)
+            xy = line.vertices(off=lambda s, t=tracks: read_line(t["drawn"], s) + o.drawn_shift_m)
             if np.hypot(*(line.vertices()[0] - line.vertices()[-1])) < 0.05:
                 xy[-1] = xy[0]
             self.drawn[line.edge_id] = Edge(line.edge_id, LineString(xy), line.grass_left, "drawn")
         self.slope = rng.uniform(6, 12), rng.uniform(0, 2 * np.pi)
-        self.unevenness = _field(rng, 3.0)
+        self.unevenness = random_field(rng, 3.0)
         bounds = self.skin.bounds
         self.west, self.south = np.floor(bounds[0]) - 8, np.floor(bounds[1]) - 8
         self.centre = (bounds[0] + bounds[2]) / 2, (bounds[1] + bounds[3]) / 2
@@ -250,7 +254,7 @@ class Scene:
 
     def growth(self, edge_id: str, stations: np.ndarray) -> float:
         """Mean growth of the crest over true stations, mm."""
-        return float(np.mean(self.lips[edge_id].growth * _read(self.true[edge_id]["growth"], stations)))
+        return float(np.mean(self.lips[edge_id].growth * read_line(self.true[edge_id]["growth"], stations)))
 
     def rise(self, edge_id: str, stations: np.ndarray, date: int = 0) -> np.ndarray:
         """Crest over skin at the stations, mm: the lip's height and what of the soil step stands at the crest."""
@@ -259,7 +263,7 @@ class Scene:
 
     def height(self, edge_id: str, s: np.ndarray, date: int) -> np.ndarray:
         lip, t = self.lips[edge_id], self.true[edge_id]
-        return lip.height * _read(t["height"], s) + date * lip.growth * _read(t["growth"], s)
+        return lip.height * read_line(t["height"], s) + date * lip.growth * read_line(t["growth"], s)
 
     def moved(self, date: int) -> np.ndarray:
         """How far sideways a date's points lie, east and north, m."""
@@ -272,20 +276,20 @@ class Scene:
         rng = np.random.default_rng([self.seed, 2, date])
         ins, o = self.instrument, self.options
         canopy = 28 + 6 * rng.standard_normal() if o.canopy_mm is None else o.canopy_mm[date]
-        fields = [(sd * o.noise, _field(rng, r)) for sd, r in ins.parts]
-        texture = _field(rng, 0.20), _field(rng, 3.0)
-        skin_move = (-1 + 2 * rng.standard_normal(), _field(rng, 4.0)) if date else (0.0, None)
+        fields = [(sd * o.noise, random_field(rng, r)) for sd, r in ins.parts]
+        texture = random_field(rng, 0.20), random_field(rng, 3.0)
+        skin_move = (-1 + 2 * rng.standard_normal(), random_field(rng, 4.0)) if date else (0.0, None)
         drift = rng.standard_normal(4) * [ins.shift_mm, ins.tilt_mm_per_m, ins.tilt_mm_per_m, ins.dome_mm / 900]
         swath = 3 * rng.standard_normal(200) if ins.lidar else None
         move = self.moved(date)
         parts = []
         for line in self.lines:
             strip = 1 + o.strip_pct / 100 * rng.standard_normal()
-            ragged = 0.015 * _track(rng, int(line.length / 0.1) + 60, 0.4) * (o.noise > 0)
+            ragged = 0.015 * random_line(rng, int(line.length / 0.1) + 60, 0.4) * (o.noise > 0)
             parts.append(self._strip(rng, line, date, canopy, strip, ragged, texture, skin_move))
         x, y, z, cover = (np.concatenate(c) for c in zip(*parts))
         for sd, f in fields:
-            z += sd * _at(f, x, y)
+            z += sd * read_field(f, x, y)
         dx, dy = x - self.centre[0], y - self.centre[1]
         z += o.noise * (drift[0] + drift[1] * dx + drift[2] * dy + drift[3] * (dx**2 + dy**2))
         if swath is not None:
@@ -306,7 +310,7 @@ class Scene:
             mine = _nearest(self.lines, line, piece, x, y, d)
             s, d, x, y = s[mine], d[mine], x[mine], y[mine]
             blurred = d + ins.blur_m * rng.standard_normal(len(d))
-            where = blurred - _read(ragged, s)
+            where = blurred - read_line(ragged, s)
             height = self.height(line.edge_id, s, date)
             width = np.where(blurred < lip.crest, lip.w_in, lip.w_out)
             shape = np.exp(-(np.abs((blurred - lip.crest) / width) ** lip.power))
@@ -314,11 +318,11 @@ class Scene:
             cover = turf * (1 - o.thinning * height / 30 * shape)
             z = height * shape + lip.step * turf + lip.kink * np.maximum(blurred, 0)
             z += 1.0 * self.slope[0] * (x * np.cos(self.slope[1]) + y * np.sin(self.slope[1]))
-            z += o.uneven_mm * _at(self.unevenness, x, y)
+            z += o.uneven_mm * read_field(self.unevenness, x, y)
             if date:
-                z += (skin_move[0] * o.noise + o.noise * 3 * _at(skin_move[1], x, y) + o.topdress_mm) * (1 - turf)
+                z += (skin_move[0] * o.noise + o.noise * 3 * read_field(skin_move[1], x, y) + o.topdress_mm) * (1 - turf)
             near = 1 + (strip - 1) * (1 - np.clip((blurred - 0.45) / 0.3, 0, 1))
-            lively = 1 + o.noise * (0.12 * _at(texture[0], x, y) + 0.08 * _at(texture[1], x, y))
+            lively = 1 + o.noise * (0.12 * read_field(texture[0], x, y) + 0.08 * read_field(texture[1], x, y))
             blades = canopy * cover * near * lively
             if ins.lidar:
                 blades = blades * np.where(rng.random(len(d)) < 0.35, 0.0, rng.beta(2, 1.5, len(d)))
@@ -375,50 +379,3 @@ def _nearest(lines, line: Line, piece: Piece, x, y, d) -> np.ndarray:
             at = np.flatnonzero(box)
             mine[at] = other.distance(x[at], y[at]) >= np.abs(d[at]) - 1e-9
     return mine
-
-
-@lru_cache(maxsize=8)
-def _root_spectrum(n: int, dims: int) -> np.ndarray:
-    """Square roots of the eigenvalues of Matern 3/2 on a periodic lattice at a fifth of the range."""
-    k = np.minimum(np.arange(n), n - np.arange(n)) / 5.0
-    h = k if dims == 1 else np.hypot(k[:, None], k)
-    a = np.sqrt(3) * h
-    return np.sqrt(np.maximum(np.fft.fftn((1 + a) * np.exp(-a)).real, 0))
-
-
-def _field(rng: np.random.Generator, range_m: float) -> tuple[np.ndarray, float]:
-    """A random field of unit s.d. on a periodic lattice, and its spacing."""
-    n = 1024 if range_m < 0.5 else 512 if range_m < 3 else 128
-    root = _root_spectrum(n, 2)
-    white = np.fft.rfft2(rng.standard_normal((n, n)))
-    return np.fft.irfft2(white * root[:, : n // 2 + 1], s=(n, n)).astype(np.float32), range_m / 5
-
-
-def _track(rng: np.random.Generator, n: int, range_m: float) -> np.ndarray:
-    """A random line of unit s.d. every 0.1 m."""
-    m = 1
-    while m * range_m / 5 < n * 0.1 + 10 * range_m:
-        m *= 2
-    values = np.fft.ifft(np.fft.fft(rng.standard_normal(m)) * _root_spectrum(m, 1)).real
-    return np.interp(np.arange(n) * 0.1, np.arange(m) * range_m / 5, values)
-
-
-def _read(track: np.ndarray, s: np.ndarray) -> np.ndarray:
-    return np.interp(s, np.arange(len(track)) * 0.1, track)
-
-
-def _at(lattice: tuple[np.ndarray, float], x: np.ndarray, y: np.ndarray) -> np.ndarray:
-    return _bilinear(lattice[0], x / lattice[1], y / lattice[1]) / BILINEAR_LOSS
-
-
-@njit(cache=True)
-def _bilinear(f, u, v):
-    n = f.shape[0]
-    out = np.empty(u.shape[0])
-    for k in range(u.shape[0]):
-        i, j = int(np.floor(u[k])), int(np.floor(v[k]))
-        a, b = u[k] - i, v[k] - j
-        i0, j0 = i % n, j % n
-        i1, j1 = (i0 + 1) % n, (j0 + 1) % n
-        out[k] = (f[i0, j0] * (1 - a) + f[i1, j0] * a) * (1 - b) + (f[i0, j1] * (1 - a) + f[i1, j1] * a) * b
-    return out

@@ -51,16 +51,16 @@ def gridded(x, y, z, grid: Grid, smooth=None, **how) -> Gridded:
     return grid_cloud(bucketed(x, y, z, grid, **how), smooth, how.get("workers", 1))
 
 
-def unscreened(x, y, z, grid: Grid) -> Gridded:
+def unscreened(x, y, z, grid: Grid, smooth=None, step_m: float = 0.001) -> Gridded:
     """The same points gridded with nothing dropped."""
-    ticks = [np.rint(np.rint(np.asarray(v) * 1000) * 0.001 / TICK_M).astype(np.int32) for v in (x, y, z)]
+    ticks = [np.rint(np.rint(np.asarray(v) / step_m) * step_m / TICK_M).astype(np.int32) for v in (x, y, z)]
     ticks[0] -= np.int32(round(grid.west / TICK_M))
     ticks[1] -= np.int32(round(grid.south / TICK_M))
-    return regrid(Ground(grid.west, grid.south, 0.0, *ticks), grid)
+    return regrid(Ground(grid.west, grid.south, 0.0, *ticks), grid, smooth)
 
 
 def mound(across: np.ndarray, away: np.ndarray, turn_rad: float = 0.0) -> np.ndarray:
-    """Height of a full-size mound over its circle, m: 18 ft across, 10 in high, table 5 ft x 34 in, front 1 in in a foot.
+    """Height of a full-size mound over its circle, m: 18 ft across, 10 in high, table 5 ft x 34 in, front 1 in a foot.
 
     across, away : from the circle's centre, away from home plate positive, m
     source       : check values: table 6 in in front of the plate, the plate 18 in behind the centre
@@ -106,7 +106,8 @@ def cloud(source: str, seed: int, lip_m: float = 0.05, canopy_m: float = 0.04, t
 
 
 # Length, breadth, height of what stands about, m.
-PLAYER, BASE, BAG, CAR, TARP, ROOF = (0.5, 0.35, 1.8), (0.38, 0.38, 0.1), (0.8, 0.35, 0.35), (4.5, 1.8, 1.5), (3, 2, 0.3), (7, 2.2, 2.4)
+PLAYER, BASE, BAG = (0.5, 0.35, 1.8), (0.38, 0.38, 0.1), (0.8, 0.35, 0.35)
+CAR, TARP, ROOF = (4.5, 1.8, 1.5), (3.0, 2.0, 0.3), (7.0, 2.2, 2.4)
 
 
 def with_clutter(x, y, z, seed: int, spacing_m: float, things):
@@ -122,7 +123,7 @@ def with_clutter(x, y, z, seed: int, spacing_m: float, things):
     near = np.zeros(grid.shape, bool)
     for length, breadth, height in things:
         turn, size = rng.uniform(0, np.pi), np.hypot(length, breadth) / 2
-        while True:  # apart from each other, and what is low off the mound: a pile that leans on something can pass with it
+        while True:  # apart from each other, and what is low off the mound: what leans on a thing can pass with it
             px, py = rng.uniform(3, EDGE_M - 4), rng.uniform(3, SIDE_M - 3)
             clear = all(np.hypot(px - ox, py - oy) > size + other + 0.5 for ox, oy, other in placed)
             if clear and (height > 1 or np.hypot(px - 7, py - 7) > 5):
@@ -148,9 +149,13 @@ def with_clutter(x, y, z, seed: int, spacing_m: float, things):
 def _box(length: float, breadth: float, height: float, spacing_m: float, rng: np.random.Generator):
     """Points on the top and the four sides of a box that stands on 0, even by area."""
     top = int(length * breadth / spacing_m**2)
-    parts = [(rng.uniform(-0.5, 0.5, top) * length, rng.uniform(-0.5, 0.5, top) * breadth, np.full(top, height))]
+
+    def along(size: float, n: int) -> np.ndarray:
+        return rng.uniform(-0.5, 0.5, n) * size
+
+    parts = [(along(length, top), along(breadth, top), np.full(top, height))]
     for side in (-0.5, 0.5):
         long, broad = int(length * height / spacing_m**2), int(breadth * height / spacing_m**2)
-        parts.append((rng.uniform(-0.5, 0.5, long) * length, np.full(long, side * breadth), rng.uniform(0, height, long)))
-        parts.append((np.full(broad, side * length), rng.uniform(-0.5, 0.5, broad) * breadth, rng.uniform(0, height, broad)))
+        parts.append((along(length, long), np.full(long, side * breadth), rng.uniform(0, height, long)))
+        parts.append((np.full(broad, side * length), along(breadth, broad), rng.uniform(0, height, broad)))
     return (np.concatenate(part) for part in zip(*parts))

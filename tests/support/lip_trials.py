@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from support.edge_scene import INSTRUMENTS, Lip, Options, Scene, cover_at, grass_infield, random_lip
+from support.edge_scene import INSTRUMENTS, Line, Lip, Scene, cover_at, grass_infield, random_lip
 
 from pipeline.change.lip_growth import EdgeGrowth, lip_growth
 from pipeline.surface.calibration import calibrate
@@ -56,10 +56,11 @@ def foreign(edges: list[Edge], scene: Scene) -> list[np.ndarray]:
     return [foreign_cells(e, edges, scene.skin) for e in edges]
 
 
-def lines(scene: Scene) -> list[Edge]:
-    """The lines along which heights are read: each drawn edge laid onto where the first date shows the grass begin."""
+def one_date(scene: Scene) -> tuple[list[Edge], list[EdgeTable]]:
+    """Each drawn edge laid onto where the first date shows the grass begin, and the first date's tables there."""
     ground = scene.survey(0)
-    return [fit_edge(ground, e).measured for e in scene.edges]
+    edges = [fit_edge(ground, e).measured for e in scene.edges]
+    return edges, [edge_table(ground, e, f) for e, f in zip(edges, foreign(edges, scene))]
 
 
 def tables(scene: Scene, date: int, edges: list[Edge], blind: list[np.ndarray] | None = None) -> list[EdgeTable]:
@@ -68,9 +69,10 @@ def tables(scene: Scene, date: int, edges: list[Edge], blind: list[np.ndarray] |
 
 
 def pair(scene: Scene, registered: bool = True, fitted: bool = True) -> Pair:
-    edges = lines(scene) if fitted else scene.edges
+    ground = scene.survey(0)
+    edges = [fit_edge(ground, e).measured for e in scene.edges] if fitted else scene.edges
     blind = foreign(edges, scene)
-    earlier = tables(scene, 0, edges, blind)
+    earlier = [edge_table(ground, e, f) for e, f in zip(edges, blind)]
     true = scene.moved(0) - scene.moved(1)
     if registered:
         shift, _, later = register(scene.survey(1), edges, blind, earlier, 0.02)
@@ -101,16 +103,17 @@ def growth_records(p: Pair) -> list[Record]:
     return out
 
 
-def mixed_scene(name: str, seed: int, options: Options = Options()) -> Scene:
+def mixed_scene(name: str, seed: int, lines: tuple[Line, ...] | None = None) -> Scene:
     """Edges with a lip, with low skin, with neither, and with a lip over a small step, in random order."""
     rng = np.random.default_rng([seed, 9])
     lips = {}
-    for line in grass_infield():
+    lines = grass_infield() if lines is None else lines
+    for line in lines:
         lip, kind = random_lip(rng), rng.integers(0, 4)
         height = (lip.height, 0.0, rng.uniform(0, 2), lip.height)[kind]
         step = (0.0, rng.uniform(15, 40), 0.0, rng.uniform(5, 20))[kind]
         lips[line.edge_id] = Lip(height, 0.0, lip.crest, lip.w_in, lip.w_out, lip.power, step, lip.kink)
-    return Scene(seed, INSTRUMENTS[name], lips=lips, options=options)
+    return Scene(seed, INSTRUMENTS[name], lines, lips)
 
 
 def true_kind(scene: Scene, edge_id: str, station_m: float) -> tuple[str, float, float]:
@@ -121,7 +124,9 @@ def true_kind(scene: Scene, edge_id: str, station_m: float) -> tuple[str, float,
     return ("flush" if rise <= 6 else "lip" if fall > 4 else "low_skin"), rise, fall
 
 
-def lips(scene: Scene, edges: list[Edge], seen: list[EdgeTable], readings=(), turf_height_m: float | None = None) -> list[list[Station]]:
+def lips(
+    scene: Scene, edges: list[Edge], seen: list[EdgeTable], readings=(), turf_height_m: float | None = None
+) -> list[list[Station]]:
     """The stations of every edge (the whole edge last); readings are (edge number, station m, value m)."""
     noise = NOISE[scene.instrument.name]
     shapes = [freeze(t) for t in seen]

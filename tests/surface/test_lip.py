@@ -7,19 +7,23 @@ import numpy as np
 import pytest
 from pytest import approx
 from scipy.stats import norm
-from support.edge_scene import LIDAR, WEAK, Lip, Options, Scene, single_arc
+from shapely.geometry import LineString, box
+from support.edge_scene import LIDAR, WEAK, Lip, Options, Scene, single_arc, small_infield
 from support.flat_tables import cover_ramp, straight, table_of
-from support.lip_trials import NOISE, figures, lines, lips, mixed_scene, ruled, tables, true_kind
+from support.lip_trials import NOISE, figures, lips, mixed_scene, one_date, ruled, tables, true_kind
 
+from pipeline.diamond.edges import Edge
 from pipeline.surface.calibration import Canopy
 from pipeline.surface.lip import FALL_M, RISE_M, kind_of, lip_of_edge, more_readings, one_date_noise, see
 from pipeline.surface.lip_noise import StillNoise
 from pipeline.surface.lip_shape import freeze
 from pipeline.survey.edge_shape import bump
+from pipeline.survey.edge_table import edge_table
+from pipeline.survey.points import Ground
 
 EDGE = straight(30.0)
 QUIET = StillNoise(2.0, 1e-6, 1e-6, 1000.0, 1000.0)
-SEEDS = {"good": (41,), "weak": (41, 42), "lidar": (41, 42)}
+SEEDS = {"good": (41, 42), "weak": (41, 42, 43), "lidar": (41, 42, 43)}
 KNOWN = Canopy(0.028, 0.001, "edge", 20, 1e-5)
 
 
@@ -36,9 +40,8 @@ def stations(table, canopy=KNOWN, turf_height_m=None):
 
 @lru_cache(maxsize=None)
 def mixed(name: str, seed: int):
-    scene = mixed_scene(name, seed)
-    edges = lines(scene)
-    return scene, edges, tables(scene, 0, edges)
+    scene = mixed_scene(name, seed, small_infield())
+    return scene, *one_date(scene)
 
 
 @pytest.mark.analytic
@@ -105,8 +108,17 @@ def test_a_higher_survey_and_a_sloping_field_change_nothing():
 
 
 @pytest.mark.invariant
+def test_an_edge_that_was_not_seen_is_told_nowhere():
+    blank = replace(flat_table(0.02), z=np.full(flat_table().z.shape, np.nan), green=None)
+    found = stations(blank)
+    assert {q.kind for q in found} == {"not_enough_evidence"} and np.isnan(found[-1].height_m)
+    assert one_date_noise([blank], [freeze(blank)], NOISE["good"], 0.028).turf > 0
+
+
+@pytest.mark.invariant
 def test_taller_grass_moves_the_rise_of_an_uncalibrated_edge_and_hardly_its_fall():
-    short, tall = (stations(flat_table(0.02, canopy=c), Canopy(0.028, 0.009, "none", 0, 1e-5))[-1] for c in (0.02, 0.05))
+    unruled = Canopy(0.028, 0.009, "none", 0, 1e-5)
+    short, tall = (stations(flat_table(0.02, canopy=c), unruled)[-1] for c in (0.02, 0.05))
     assert tall.height_m - short.height_m > 0.025
     assert abs(tall.fall_m - short.fall_m) < 0.007
     assert tall.height_sigma_m > 2 * tall.canopy_part_m / 2 > 0
@@ -149,7 +161,7 @@ def test_of_the_stations_decided_hardly_any_is_of_the_wrong_kind(name):
             lip_on_none += kind != "lip" and q.kind == "lip"
             if np.isfinite(q.height_m) and q.kind != "low_skin":
                 misses.append((q.height_m * 1000, rise, q.height_sigma_m * 1000))
-    assert decided > 75 * len(SEEDS[name]) and without > 30 * len(SEEDS[name])
+    assert decided > 30 * len(SEEDS[name]) and without > 15 * len(SEEDS[name])
     assert wrong <= 0.05 * decided
     assert lip_on_none <= 0.05 * without
     assert 0.88 < figures(misses)["cover"] <= 1.0
@@ -196,6 +208,57 @@ def test_a_line_known_less_well_makes_the_height_less_sure():
     )
     assert unsure.fall_sigma_m > 1.1 * sure.fall_sigma_m
     assert unsure.fall_m == sure.fall_m
+
+
+@pytest.mark.independent
+def test_real_airborne_lidar_is_too_sparse_for_a_lip_and_says_so(real_data):
+    # Open field of the French national lidar (Licence Ouverte), 8 points per m2; lines laid where no edge is
+    import laspy
+
+    las = laspy.read(real_data / "field" / "open_field.laz")
+    e, n, z = np.asarray(las.x), np.asarray(las.y), np.asarray(las.z)
+    west, south = np.floor(e.min()), np.floor(n.min())
+    x, y, h = (np.round(v * 1e4).astype(np.int32) for v in (e - west, n - south, z))
+    ground = Ground(west, south, 0.0, x, y, h, None, np.asarray(las.intensity).astype(np.uint16))
+    for bearing in (10.0, 70.0, 130.0):
+        edge = straight(60.0, bearing, start=(484_800.0, 6_632_800.0))
+        table = edge_table(ground, edge)
+        found = lip_of_edge(table, edge, freeze(table), StillNoise(2.0, 1e-5, 1e-5, 8.0, 8.0), KNOWN)
+        assert table.n.sum() > 1000
+        assert {q.kind for q in found} == {"not_enough_evidence"}
+
+
+@pytest.mark.independent
+def test_lines_down_the_middle_of_a_real_road_are_never_a_lip(real_data):
+    # Dutch national height model and road register (copyleft: read there, nothing kept)
+    import geopandas
+    import laspy
+
+    las = laspy.read(real_data / "city" / "ahn_2386_9702.laz")
+    soil = np.asarray(las.classification) == 2
+    e, n, z = (np.asarray(v)[soil] for v in (las.x, las.y, las.z))
+    west, south = np.floor(e.min()), np.floor(n.min())
+    x, y, h = (np.round(v * 1e4).astype(np.int32) for v in (e - west, n - south, z + 10))
+    ground = Ground(west, south, -10.0, x, y, h, None, np.asarray(las.intensity)[soil].astype(np.uint16))
+    roads = geopandas.read_file(real_data / "city" / "outlines_2386_9702.gpkg", layer="road")
+    laid = 0
+    for outline in roads.geometry:
+        corners = np.asarray(outline.minimum_rotated_rectangle.exterior.coords)
+        ends = sorted(zip(corners[:-1], corners[1:]), key=lambda c: np.hypot(*(c[1] - c[0])))[:2]
+        middle = LineString([(a + b) / 2 for a, b in ends]).intersection(box(*ground_bounds(ground)))
+        if middle.length < 12:
+            continue
+        edge = Edge("road", middle, True, "drawn")
+        table = edge_table(ground, edge)
+        found = lip_of_edge(table, edge, freeze(table), StillNoise(2.0, 1e-5, 1e-5, 8.0, 8.0), KNOWN)
+        assert "lip" not in {q.kind for q in found}
+        laid += 1
+    assert laid >= 5
+
+
+def ground_bounds(ground: Ground) -> tuple[float, float, float, float]:
+    e, n, _ = ground.metres()
+    return e.min(), n.min(), e.max(), n.max()
 
 
 @pytest.mark.invariant

@@ -12,7 +12,9 @@ from pipeline.surface.lip_shape import contrast, freeze, still_contrasts
 from pipeline.survey.edge_shape import SHARPNESS, Bump, bump
 
 
-def lip_table(height=0.03, shape=Bump(), canopy=0.028, step=0.0, slope=0.01, kink=0.0, begins=0.0, colour=True, seed=None):
+def lip_table(
+    height=0.03, shape=Bump(), canopy=0.028, step=0.0, slope=0.01, kink=0.0, begins=0.0, colour=True, seed=None
+):
     """A lip of this height and shape on a slope, under a canopy, perhaps with a step of the soil and noise of 1 mm."""
     rng = np.random.default_rng(seed)
 

@@ -9,7 +9,8 @@ from hypothesis import strategies as st
 from skimage.morphology import footprint_rectangle, opening
 
 from pipeline.survey.blocks import (
-    WINDOWS, _of_rank, _opened, block_levels, filled, ground_blocks, kth_smallest, long_ridges, median3, objects, steep_share,
+    WINDOWS, _of_rank, _opened, block_levels, filled, ground_blocks, kth_smallest, long_ridges, median3, objects,
+    steep_share,
 )  # fmt: skip
 from pipeline.survey.order import in_order
 from pipeline.survey.tiles import HEIGHT_SHIFT, PLACE_BITS, Tiling
@@ -57,7 +58,8 @@ def test_levels_of_a_block_are_numpys():
             assert np.isnan(levels[:, b]).all()
             continue
         assert levels[0, b] == np.percentile(mine, 30, method="lower")
-        middles = [np.sort(z[cell == c])[(cell == c).sum() // 2] * 1e-4 for c in range(25 * b, 25 * b + 25) if (cell == c).sum() >= 3]
+        heights = [np.sort(z[cell == c]) * 1e-4 for c in range(25 * b, 25 * b + 25)]
+        middles = [h[len(h) // 2] for h in heights if len(h) >= 3]
         if middles:
             assert (levels[1, b], levels[2, b]) == pytest.approx((min(middles), max(middles)), abs=1e-12)
         else:
@@ -144,9 +146,19 @@ def test_a_gap_in_a_plane_is_filled_with_the_plane():
 @pytest.mark.analytic
 def test_a_long_low_rise_is_a_ridge_and_a_short_one_is_not():
     rise = np.zeros((30, 30))
-    rise[4, 5:9], rise[10:13, 20:23], rise[20, 3:25], rise[25, 3:25] = 0.05, 0.10, 0.30, 0.02
+    rise[4, 5:11], rise[10:13, 20:23], rise[20, 3:25], rise[25, 3:25] = 0.05, 0.10, 0.30, 0.02
     ridge = long_ridges(rise)
-    assert ridge.sum() == 4 and ridge[4, 5:9].all()  # not the base bag of 3 x 3 blocks, the wall, the ripple
+    assert ridge.sum() == 6 and ridge[4, 5:11].all()  # not the base bag of 3 x 3 blocks, the wall, the ripple
+    assert not long_ridges(rise + 0.06).any()  # where noise alone lifts every block by 60 mm, 50 mm more is no lip
+
+
+@pytest.mark.invariant
+def test_unknown_blocks_are_no_ridge():
+    assert not long_ridges(np.full((9, 9), np.nan)).any()
+    rise = np.full((9, 9), np.nan)
+    rise[4] = 0.05
+    rise[5] = 0.0
+    assert long_ridges(rise).sum() == 9
 
 
 @pytest.mark.analytic

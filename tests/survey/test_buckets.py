@@ -36,7 +36,8 @@ def feet_scene() -> tuple[Grid, Projection, Chunk]:
     projection = Projection((cx, cy), half, *map(tuple, fitted), FOOT, (cx - half, cy - half, cx + half, cy + half))
     rng = np.random.default_rng(3)
     x, y = rng.integers(-120_000, 120_000, (2, 30_000)).astype(np.int32)
-    return grid, projection, Chunk(x, y, rng.integers(-5000, 5000, 30_000).astype(np.int32), (0.001,) * 3, (cx, cy, 640.0))
+    z = rng.integers(-5000, 5000, 30_000).astype(np.int32)
+    return grid, projection, Chunk(x, y, z, (0.001,) * 3, (cx, cy, 640.0))
 
 
 @pytest.mark.independent  # pyproj point by point, and the grid's own rows and columns
@@ -94,7 +95,7 @@ def test_every_point_left_out_has_one_reason():
     buckets = Buckets(grid, in_place(grid.bounds))
     buckets.add(Chunk(x, np.full(11, 5.0), z, klass=klass))
     assert buckets.removed == {"outside": 2, "class_noise": 3, "not_finite": 2}
-    assert buckets.points_read == 11 and buckets.held == 4  # classes 0, 1, 2 and an unknown one: none is needed, none is trusted
+    assert buckets.points_read == 11 and buckets.held == 4  # classes 0, 1, 2 and an unknown one: none is trusted
 
 
 @pytest.mark.analytic
@@ -172,7 +173,7 @@ def test_ground_points_come_back_where_they_were():
 def test_parts_of_ground_must_share_their_origin():
     grid = square_grid(30, 0.1)
     none = np.zeros(1, np.int32)
-    with pytest.raises(ValueError, match="ground points from"):
+    with pytest.raises(ValueError, match="ground points counted from"):
         from_ground([Ground(0, 0, 0, none, none, none), Ground(1, 0, 0, none, none, none)], grid)
     with pytest.raises(ValueError, match="no part"):
         from_ground([], grid)

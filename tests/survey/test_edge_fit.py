@@ -8,13 +8,11 @@ import shapely
 from numpy.testing import assert_array_equal
 from pytest import approx
 from shapely.affinity import translate
-from shapely.geometry import LineString
-from support.edge_scene import INSTRUMENTS, LIDAR, WEAK, Options, Scene, single_arc
-from support.flat_tables import cover_ramp, straight, table_of
+from support.edge_scene import INSTRUMENTS, WEAK, Options, Scene, single_arc
+from support.flat_tables import cover_ramp, table_of
 
 from pipeline.diamond.edges import Edge
 from pipeline.survey.edge_fit import FAR, beginning, fit_edge
-from pipeline.survey.edge_move import moved_edge, shifted_edge
 
 
 def miss(scene: Scene, fitted: Edge) -> float:
@@ -40,42 +38,13 @@ def test_the_beginning_of_a_plain_ramp_of_colour_is_found_to_a_millimetre(begins
     assert (sigma[table.usable] < 0.02).all()
 
 
-@pytest.mark.analytic
-def test_a_whole_arc_about_the_wrong_centre_is_moved_back():
-    edge = Scene(1, LIDAR, single_arc(20, 50), options=Options(drawn_off_mm=0)).edges[0]
-    s = np.arange(0.5, 49, 0.5)
-    tangent = edge.tangent(s)
-    offset = 0.30 * tangent[:, 1] + 0.25 * -tangent[:, 0]  # grass to the right
-    found = shifted_edge(edge, s, offset).line.distance(translate(edge.line, 0.30, 0.25))
-    assert found < 0.01
-    assert shifted_edge(edge, s, offset).line.hausdorff_distance(translate(edge.line, 0.30, 0.25)) < 0.02
-
-
-@pytest.mark.analytic
-def test_a_square_moved_into_its_grass_keeps_its_corners():
-    square = Edge("infield", LineString([(0, 0), (10, 0), (10, 10), (0, 10), (0, 0)]), True, "layout")
-    s = np.arange(0.25, 40, 0.5)
-    inner = moved_edge(square, s, np.full(s.shape, 0.2))
-    assert shapely.Polygon(inner.line).symmetric_difference(shapely.box(0.2, 0.2, 9.8, 9.8)).area < 1e-6
-    assert inner.source == "fitted" and inner.closed
-
-
-@pytest.mark.independent
-def test_moving_an_edge_by_one_offset_is_the_parallel_line_of_a_geometry_library():
-    # GEOS offset curve through shapely, positive to the left
-    a = np.linspace(0, 2.5, 400)
-    arc = Edge("outer", LineString(np.column_stack([20 * np.cos(a), 20 * np.sin(a)])), True, "layout")
-    s = np.arange(0.25, 50, 0.5)
-    theirs = shapely.offset_curve(arc.line, 0.3, quad_segs=64)
-    assert moved_edge(arc, s, np.full(s.shape, 0.3)).line.hausdorff_distance(theirs) < 3e-3
-
-
 @pytest.mark.independent
 @pytest.mark.parametrize(("name", "limit_m"), [("good", 0.030), ("weak", 0.060), ("lidar", 0.060)])
 def test_a_layouts_arc_38_cm_off_is_laid_onto_the_grass(name, limit_m):
     # the scene's truth is a circle in closed form
     scene = Scene(8, INSTRUMENTS[name], single_arc(20, 30))
-    given = replace(scene.true_edge("outer"), line=translate(scene.true_edge("outer").line, 0.29, 0.25), source="layout")
+    true = scene.true_edge("outer")
+    given = replace(true, line=translate(true.line, 0.29, 0.25), source="layout")
     assert miss(scene, given) > 0.25
     fit = fit_edge(scene.survey(0), given)
     assert fit.reason == "" and fit.edge.source == "fitted"
@@ -127,12 +96,3 @@ def test_the_order_of_the_points_does_not_matter(weak_arc):
     given = replace(weak_arc.true_edge("outer"), source="layout")
     mixed = ground.take(np.random.default_rng(1).permutation(len(ground)))
     assert_array_equal(fit_edge(ground, given).edge.line.coords, fit_edge(mixed, given).edge.line.coords)
-
-
-@pytest.mark.invariant
-def test_a_straight_edge_is_not_moved_along_itself():
-    edge = straight(20.0, source="layout")
-    s = np.arange(0.25, 20, 0.5)
-    moved = shifted_edge(edge, s, np.full(s.shape, 0.2))
-    east, north = np.asarray(moved.line.coords[0]) - np.asarray(edge.line.coords[0])
-    assert (east, north) == approx((0, 0.2), abs=0.005)

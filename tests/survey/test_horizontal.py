@@ -128,7 +128,7 @@ def test_a_piece_agrees_with_sliding_the_profile_until_it_fits():
     d = first.d
     read = (d > -0.5) & (d < 1.0)
     spline = CubicSpline(d, first.z[20])
-    slid = minimize_scalar(lambda t: np.sum((second.z[20] - spline(d - t))[read] ** 2), bounds=(-0.05, 0.05), method="bounded")
+    slid = minimize_scalar(lambda t: np.sum((second.z[20] - spline(d - t))[read] ** 2), bracket=(-0.05, 0.05))
     assert pieces_of(first, second, EAST)[3].tau_m == approx(slid.x, abs=1e-3)
 
 

@@ -15,7 +15,7 @@ from support.gridding_scene import in_place, square_grid
 
 
 @pytest.mark.analytic
-@given(st.sampled_from([0.001, 0.01, 0.03125, 0.1, 0.5]), st.integers(0, 50))
+@given(st.sampled_from([0.001, 0.01, 0.03125, 0.1, 0.5]), st.integers(0, 500))
 def test_the_step_of_a_lattice_is_found_in_spite_of_strays(step, strays):
     rng = np.random.default_rng(strays)
     values = np.concatenate([np.rint(rng.uniform(0, 40, 100_000) / step) * step, rng.uniform(0, 40, strays)])
@@ -33,7 +33,9 @@ def test_few_points_over_a_wide_field_tell_nothing():
 def test_steps_are_metres_on_the_ground_whatever_the_source_unit():
     grid = square_grid(30, 0.1)
     foot = 0.3048
-    buckets = Buckets(grid, Projection((50, 50), 50, (15, 50 * foot, 0, *[0] * 7), (15, 0, 50 * foot, *[0] * 7), foot, (0, 0, 100, 100)))
+    rest = (0.0,) * 7
+    east, north = (15, 50 * foot, 0, *rest), (15, 0, 50 * foot, *rest)
+    buckets = Buckets(grid, Projection((50, 50), 50, east, north, foot, (0, 0, 100, 100)))
     rng = np.random.default_rng(1)
     buckets.add(Chunk(*np.floor(rng.uniform(0, 1000, (3, 60_000))), (0.1,) * 3))  # tenths of a foot
     assert metres_per_unit(buckets.projection) == pytest.approx((foot, foot))
@@ -48,7 +50,8 @@ def test_the_sample_does_not_depend_on_order_chunks_or_threads():
 
     def sampled(points: np.ndarray, size: int, workers: int) -> np.ndarray:
         buckets = Buckets(grid, in_place(grid.bounds))
-        feed((Chunk(*points[:, i : i + size], (0.001,) * 3) for i in range(0, points.shape[1], size)), [buckets], workers)
+        pieces = (points[:, i : i + size] for i in range(0, points.shape[1], size))
+        feed((Chunk(*piece, (0.001,) * 3) for piece in pieces), [buckets], workers)
         xyz = buckets.sample.points()
         return xyz[np.lexsort(xyz.T)]
 

@@ -25,7 +25,8 @@ def test_multiplying_by_the_reciprocal_is_whole_division(divisor, data):
 
 @pytest.mark.analytic
 @pytest.mark.parametrize(
-    ("cell_m", "block", "tile"), [(0.02, 25, 600), (0.05, 10, 240), (0.1, 5, 120), (0.25, 2, 48), (0.5, 1, 24), (1, 1, 12), (2, 1, 6), (5, 1, 3)]
+    ("cell_m", "block", "tile"),
+    [(0.02, 25, 600), (0.05, 10, 240), (0.1, 5, 120), (0.25, 2, 48), (0.5, 1, 24), (1, 1, 12), (2, 1, 6), (5, 1, 3)],
 )
 def test_blocks_are_half_a_metre_or_a_cell_and_tiles_are_whole_planes(cell_m, block, tile):
     tiling = Tiling.of(square_grid(60, cell_m))

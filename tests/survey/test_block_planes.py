@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from pipeline.survey.order import in_order
-from pipeline.survey.planes import plane_of_blocks, plane_of_points
+from pipeline.survey.block_planes import plane_of_blocks, plane_of_points
 from pipeline.survey.tiles import HEIGHT_SHIFT, PLACE_BITS, Tiling
 from support.gridding_scene import square_grid
 
@@ -22,12 +22,13 @@ def block_of_points(n: int, seed: int, height):
     down, across = rng.integers(0, SIDE, (2, n))
     y, x = (down - SIDE / 2) * 1e-4, (across - SIDE / 2) * 1e-4
     z = np.rint(height(y, x, rng) * 1e4).astype(np.int64)
-    keys, _, starts = in_order(TILING, z << HEIGHT_SHIFT | down << PLACE_BITS | (across + 2 * SIDE), np.empty(0, np.int64))
+    keys = z << HEIGHT_SHIFT | down << PLACE_BITS | (across + 2 * SIDE)
+    keys, _, starts = in_order(TILING, keys, np.empty(0, np.int64))
     return y, x, z * 1e-4, keys, starts
 
 
 def fit(keys, starts, every=1, low=-EVERYWHERE, high=EVERYWHERE, about=LEVEL):
-    return plane_of_points(keys, starts, 2 * 225, 25, every, low, high, SIDE / 2, 2.5 * SIDE, 0, 1.5, about)
+    return plane_of_points(keys, starts, 2 * 225, 25, every, low, high, SIDE / 2, 2.5 * SIDE, 0, 1.5, about, about)
 
 
 @pytest.mark.analytic
@@ -50,7 +51,8 @@ def test_points_beyond_the_limits_do_not_pull():
     near = np.abs(z - (0.01 + 0.1 * y)) <= 0.06
     right = np.linalg.lstsq(np.column_stack([np.ones(500), y, x])[near], z[near], rcond=None)[0]
     assert 100 < near.sum() < 450
-    assert fit(keys, starts, low=np.full(9, -0.06), high=np.full(9, 0.06), about=about) == pytest.approx(right, abs=1e-12)
+    found = fit(keys, starts, low=np.full(9, -0.06), high=np.full(9, 0.06), about=about)
+    assert found == pytest.approx(right, abs=1e-12)
 
 
 @pytest.mark.invariant
