@@ -19,7 +19,7 @@ FIELD_TABLES = {
     "measure": ("readings",),
     "change": (),
     "history": ("works", "walks"),
-    "report": ("works",),
+    "report": ("works", "walks", "readings"),
 }
 
 

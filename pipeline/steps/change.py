@@ -43,7 +43,7 @@ def run(job: Job, where: Where) -> None:
             for name, values in (("change", change.dz), ("change_sigma", change.sigma), ("detected", detected)):
                 rasters.write(folder / f"{a}--{b}" / f"{name}.tif", name, values, layout.grid, tags)
     records.write(where.changed(job.field), {
-        "change": rows, "pairs": told, "lip_change": growths(job, layout, kept, compared),
+        "change": rows, "pairs": told, "lip_change": growths(job, kept, compared),
         "low_spot_change": spot_changes(job, where, layout, kept, compared),
     })  # fmt: skip
 

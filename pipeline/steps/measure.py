@@ -30,8 +30,10 @@ def run(job: Job, where: Where) -> None:
     given = spot_input(job, layout, made)
     found = low_spots(given, rng(job, "spots"), job.settings.measure.error_fields)
     rows = [_spot_row(s) for s in found.spots]
+    lip, readings_wanted = lips(job, made)
     record = {
-        "lip": lips(job, layout, made),
+        "lip": lip,
+        "readings_wanted": readings_wanted,
         "low_spots": rows,
         "zones": zones(job, layout, made, given, rows, rng(job, "zones")),
         "ponds": list(found.cells),

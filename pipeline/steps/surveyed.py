@@ -33,7 +33,8 @@ class Surveyed:
     white   : one s.d. of each cell's own error, (ny, nx), m
     count   : points behind z, uint32
     noise   : its error model
-    edges   : the field's edges as the whole series uses them
+    edges   : the lines the field's whole series is measured along
+    line_sigmas : one s.d. of each of them, m
     tables  : this survey along each of them
     heights : patch id -> its height
     base_heights, base_noise : the same of the baseline
@@ -48,6 +49,7 @@ class Surveyed:
     count: np.ndarray
     noise: Noise
     edges: tuple[Edge, ...]
+    line_sigmas: tuple[float, ...]
     tables: tuple[EdgeTable, ...]
     heights: dict[str, PatchHeight]
     base_heights: dict[str, PatchHeight]
@@ -89,7 +91,7 @@ def write(path: str, made: Surveyed) -> None:
         "record": made.record, "base": made.base, "noise": asdict(made.noise), "base_noise": asdict(made.base_noise),
         "edges": [{"edge_id": e.edge_id, "line": shapely.to_wkb(e.line, hex=True), "grass_left": e.grass_left, "source": e.source} for e in made.edges],
         "heights": [asdict(h) for h in made.heights.values()], "base_heights": [asdict(h) for h in made.base_heights.values()],
-        "sideways_m": made.sideways_m, "tables": [],
+        "sideways_m": made.sideways_m, "line_sigmas": made.line_sigmas, "tables": [],
     }  # fmt: skip
     columns = {"z": made.z, "white": made.white.astype(np.float32), "count": made.count}
     for i, table in enumerate(made.tables):
@@ -119,7 +121,7 @@ def read(where: Where, layout: Layout, survey_id: str) -> Surveyed | None:
     edges = tuple(Edge(e["edge_id"], shapely.from_wkb(e["line"]), e["grass_left"], e["source"]) for e in plain["edges"])
     return Surveyed(
         plain["record"], plain["base"], columns["z"], columns["white"].astype(float), columns["count"], _noise(plain["noise"]), edges,
-        tables, _heights(plain["heights"]), _heights(plain["base_heights"]), _noise(plain["base_noise"]), plain["sideways_m"], rows,
+        tuple(plain["line_sigmas"]), tables, _heights(plain["heights"]), _heights(plain["base_heights"]), _noise(plain["base_noise"]), plain["sideways_m"], rows,
     )  # fmt: skip
 
 

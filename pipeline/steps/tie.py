@@ -17,6 +17,7 @@ from pipeline.steps.tie_record import refusal, tied
 from pipeline.store import rasters, records
 from pipeline.store.atomic import replacing_folder
 from pipeline.store.where import Where
+from pipeline.surface.lip import LINE_SIGMA_M
 from pipeline.survey.edge_fit import fit_edge
 from pipeline.survey.edge_table import EdgeTable, edge_table, foreign_cells
 from pipeline.survey.gridding import regrid
@@ -50,11 +51,11 @@ def run(job: Job, where: Where) -> None:
 
 
 def _write(job: Job, where: Where, layout: Layout, mine: Survey, base: Survey, base_id: str) -> None:
-    edges = series_edges(layout, base.ground)
+    edges, line_sigmas = series_edges(layout, base.ground)
     shift, ground, tables = _laid_on(layout, edges, mine, base)
     z, white, count = _heights(layout, ground, mine)
     heights, base_heights = (_patch_heights(layout, g, s.white_m) for g, s in ((ground, mine), (base.ground, base)))
-    made = Surveyed({"survey_id": job.survey}, base_id, z, white, count, mine.noise, edges, tables, heights, base_heights,
+    made = Surveyed({"survey_id": job.survey}, base_id, z, white, count, mine.noise, edges, line_sigmas, tables, heights, base_heights,
                     base.noise, shift.sigma_m, ground if mine.record["source"] == "rover" else None)  # fmt: skip
     if base_id != job.survey:
         _refuse_jump(layout, made)
@@ -71,9 +72,16 @@ def _write(job: Job, where: Where, layout: Layout, mine: Survey, base: Survey, b
     surveyed.write(where.tied(job.field, job.survey), Surveyed(**{**made.__dict__, "record": record}))
 
 
-def series_edges(layout: Layout, ground: Ground) -> tuple[Edge, ...]:
-    """The edges a field's whole series is measured along: drawn ones as drawn, a layout's laid onto the baseline's grass."""
-    return tuple(e if e.source == "drawn" else fit_edge(ground, e).edge for e in layout.edges)
+def series_edges(layout: Layout, ground: Ground) -> tuple[tuple[Edge, ...], tuple[float, ...]]:
+    """The lines a field's whole series is measured along, and one s.d. of each, m.
+
+    Heights are read along where the baseline shows the grass begin, whoever drew the edge; a drawn edge keeps its name
+    and word. Where nothing tells grass from skin the given line stands.
+    """
+    fits = [fit_edge(ground, e) for e in layout.edges]
+    edges = tuple(Edge(f.edge.edge_id, f.measured.line, f.measured.grass_left, f.edge.source) for f in fits)
+    sigmas = tuple(float(np.nanmedian(f.sigma_m)) if np.isfinite(f.sigma_m).any() else LINE_SIGMA_M for f in fits)
+    return edges, sigmas
 
 
 def _laid_on(layout: Layout, edges: tuple[Edge, ...], mine: Survey, base: Survey) -> tuple[Shift, Ground, tuple[EdgeTable, ...]]:

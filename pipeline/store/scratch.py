@@ -10,7 +10,7 @@ import numpy as np
 
 
 class FileScratch:
-    """A `survey.scratch.Scratch` in an unnamed temporary file, read and written in pieces, never mapped. Use with `with`."""
+    """A `survey.scratch.Scratch` in an unnamed temporary file, read and written in pieces, never mapped (`with` it)."""
 
     def __init__(self, folder: str | Path) -> None:
         self._file = tempfile.TemporaryFile(dir=folder, buffering=0)

@@ -16,6 +16,7 @@ from pipeline.diamond.edges import Edge
 from pipeline.surface.calibration import Canopy, RulerMark, readings_to_halve
 from pipeline.surface.lip_noise import StillNoise, still_noise
 from pipeline.surface.lip_shape import LipShape, windows
+from pipeline.survey.edge_cover import told_cells
 from pipeline.survey.edge_level import column_mean, levelled
 from pipeline.survey.edge_table import ACROSS_M, STATION_M, EdgeTable
 from pipeline.survey.noise import Noise
@@ -27,6 +28,12 @@ SURE = 0.90
 SHAPE_SHARE = {"none": 0.08, "field": 0.08, "edge": 0.04}  # of the height, for its shape: the edge's readings mend half
 BEND_ARM_M = 0.03  # how far off the line may be where the ground bends at it
 FALL_FLOOR_M = 0.001
+# Colour missing on a crest is grass missing, or dust on the blades that hides nothing: three quarters are taken for the
+# first, because a hazard read too low hurts more than work done in vain.
+THINNED, THINNED_SD = 0.75, 0.35
+# And blades stand lower on a tall lip than behind it, without colour showing it: by 15 % on 30 mm if the declared
+# conditions hold, by nothing if they do not. Half of that is taken, and half is its s.d.
+LOWER_PER_M, TALL_M = 2.5, 0.060
 TALLEST_M = 0.040  # the canopy that the bracket of an uncalibrated edge allows for where no turf height is given
 LINE_SIGMA_M = 0.035  # of a drawn line about the grass: its wander, and the survey's own place
 WHOLE_LINE_SHARE = 0.3  # of it that the mean over a whole edge keeps
@@ -72,6 +79,7 @@ class Seen:
 
     rise, fall, step : crest over skin, crest over turf, turf over skin
     bend     : slope of the ground beyond the edge less the slope before it, m per m
+    bare     : cover of the crest on the whole edge less cover of it here: a tall lip thins its grass
     length_m : edge behind each figure
     """
 
@@ -79,6 +87,7 @@ class Seen:
     fall: np.ndarray
     step: np.ndarray
     bend: np.ndarray
+    bare: np.ndarray
     length_m: np.ndarray
 
 
@@ -102,7 +111,24 @@ def see(table: EdgeTable, shape: LipShape, station_m: np.ndarray) -> Seen:
         total = weight @ np.where(told, np.nan_to_num(values), 0.0)
         return np.where(count * STATION_M >= LEAST_M, total / np.maximum(count, 1), np.nan)
 
-    return Seen(mean(crest - skin), mean(crest - turf), mean(turf - skin), mean(bend), count * STATION_M)
+    bare = np.nan_to_num(mean(bare_of(table, shape)))
+    return Seen(mean(crest - skin), mean(crest - turf), mean(turf - skin), mean(bend), bare, count * STATION_M)
+
+
+def bare_of(table: EdgeTable, shape: LipShape) -> np.ndarray:
+    """Cover of the crest on the whole edge less that of each row, (ns,); 0 where nothing shows cover."""
+    cells = told_cells(table, shape.cover.told_by)
+    if cells is None:
+        return np.zeros(len(table.s))
+    crest, skin, turf = windows(cells, shape)
+    gap = np.nanmean((turf - skin)[table.usable])
+    bare = (np.nanmean(crest[table.usable]) - crest) / gap
+    return np.nan_to_num(bare)
+
+
+def _cover_here(shape: LipShape, bare: float) -> float:
+    """Cover over the crest window at a station: the edge's own less THINNED of what is seen to be missing."""
+    return float(np.clip(shape.cover_w - THINNED * bare, 0.0, 1.0))
 
 
 def ruler_mark(
@@ -113,9 +139,8 @@ def ruler_mark(
     if not np.isfinite(seen.rise[0]):
         return None
     variance = still.variance(shape.cover_w) * shape.lip_w**2 * still.length_m / seen.length_m[0]
-    return RulerMark(
-        shape.edge_id, value_m, float(seen.rise[0]), shape.cover_w, shape.lip_w, float(variance), ruler_sd_m
-    )
+    here = _cover_here(shape, float(seen.bare[0])) * (1 - LOWER_PER_M * float(np.clip(value_m, 0.0, TALL_M)))
+    return RulerMark(shape.edge_id, value_m, float(seen.rise[0]), here, shape.lip_w, float(variance), ruler_sd_m)
 
 
 def lip_of_edge(
@@ -166,17 +191,17 @@ def _whole(table, shape, still, canopy, turf_height_m, off_m) -> Station:
     told = np.isfinite(crest) & np.isfinite(skin) & np.isfinite(turf) & table.usable
     nothing = float("nan")
     if told.sum() * STATION_M < LEAST_M:
-        seen = Seen(*(np.array([v]) for v in (nothing, nothing, nothing, nothing, 0.0)))
+        seen = Seen(*(np.array([v]) for v in (nothing, nothing, nothing, nothing, 0.0, 0.0)))
     else:
         bend = np.nanmean((level.turf_slope - level.skin_slope)[told])
         means = ((crest - skin)[told].mean(), (crest - turf)[told].mean(), (turf - skin)[told].mean(), bend)
-        seen = Seen(*(np.array([float(v)]) for v in (*means, told.sum() * STATION_M)))
+        seen = Seen(*(np.array([float(v)]) for v in (*means, 0.0, told.sum() * STATION_M)))
     return _station(shape, seen, 0, (None, nothing, nothing), still, canopy, turf_height_m, off_m)
 
 
 def _station(shape, seen, k, place, still, canopy, turf_height_m, off_m) -> Station:
     """One station's figures and verdict; off_m: s.d. that the line's own place puts into a height."""
-    share, unit, grass = shape.cover_w, shape.lip_w, canopy.height_m
+    share, unit, grass = _cover_here(shape, float(seen.bare[k])), shape.lip_w, canopy.height_m
     rise, fall, step = seen.rise[k], seen.fall[k], seen.step[k]
     crest_m, width = shape.crest_offset_m, shape.width_m
     if not np.isfinite(rise):
@@ -188,15 +213,18 @@ def _station(shape, seen, k, place, still, canopy, turf_height_m, off_m) -> Stat
     own = still.variance(share) * still.widening(share) ** 2 * still.length_m / float(seen.length_m[k])
     own, wrong_shape = SIDE_VARIANCE * own + off_m**2, SHAPE_SHARE[canopy.calibration]
     bend = BEND_ARM_M * float(np.nan_to_num(seen.bend[k]))
-    height = float(rise - share * grass) / unit
+    lower = LOWER_PER_M * float(np.clip((rise - share * grass) / unit, 0.0, TALL_M))
+    height = float(rise - share * grass * (1 - lower)) / unit
     drop = float(fall + (1 - share) * grass) / unit
-    hidden, rest = canopy.sigma_m * share / unit, float(np.sqrt(own + bend**2 + (wrong_shape * height) ** 2))
+    thin = float(np.hypot(THINNED_SD * seen.bare[k], lower * share)) * grass / unit
+    hidden, rest = canopy.sigma_m * share / unit, float(np.sqrt(own + bend**2 + thin**2 + (wrong_shape * height) ** 2))
     sigma = float(np.hypot(hidden, rest))
     drop_sigma = float(
         np.sqrt(
             own
             + (canopy.sigma_m * (1 - share) / unit) ** 2
             + (shape.cover.sigma * grass / unit) ** 2
+            + thin**2
             + (wrong_shape * drop) ** 2
             + FALL_FLOOR_M**2
         )

@@ -87,13 +87,13 @@ class Buckets:
         """Replace a tile's points by as many others, or by fewer: then the places after them are left as they were."""
         done = 0
         for at, at_extra, starts in self._pieces:
-            first, n = int(starts[tile]), int(starts[tile + 1] - starts[tile])
-            n = min(n, len(keys) - done)
-            if n > 0:
-                self.scratch.write(at + 8 * first, keys[done : done + n])
+            first, end = int(starts[tile]), int(starts[tile + 1])
+            here = slice(done, done + end - first)
+            if len(keys[here]):
+                self.scratch.write(at + 8 * first, keys[here])
                 if at_extra is not None:
-                    self.scratch.write(at_extra + 8 * first, extra[done : done + n])
-            done += max(n, 0)
+                    self.scratch.write(at_extra + 8 * first, extra[here])
+            done = here.stop
 
     def _gather(self, tile: int, which: int) -> np.ndarray:
         runs = [(p[which], int(p[2][tile]), int(p[2][tile + 1] - p[2][tile])) for p in self._pieces]

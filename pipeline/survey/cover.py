@@ -56,8 +56,8 @@ def check_cover(seen: Cover, cell_m: float, least_share: float = 0.60, least_poi
         raise Refused(
             "covers_too_little",
             f"found ground points on {100 * seen.reached_share:.0f} % of the skin; expected at least "
-            f"{100 * least_share:.0f} %. Fly the whole field, empty of tarps and vehicles, or take the field out of this "
-            "survey's row.",
+            f"{100 * least_share:.0f} %. Fly the whole field, empty of tarps and vehicles, or take the field out of "
+            "this survey's row.",
         )
     if seen.points_median < least_points:
         wide = seen.smallest_cell_m

@@ -38,7 +38,7 @@ class Cover:
 def signal(tables: list[EdgeTable]) -> tuple[str, list[np.ndarray]]:
     """What tells grass from skin at all the dates alike: `colour`, `intensity` or `distance`, and its cells."""
     for told_by in ("colour", "intensity"):
-        cells = [_told(t, told_by) for t in tables]
+        cells = [told_cells(t, told_by) for t in tables]
         if all(c is not None for c in cells):
             return told_by, cells
     return "distance", []
@@ -67,13 +67,13 @@ def cover(tables: list[EdgeTable]) -> Cover:
 
 def own_cover(table: EdgeTable, told_by: str, offset_m: float) -> np.ndarray:
     """One date's cover by the same signal, (nd,), not clipped; NaN where that date shows nothing by it."""
-    cells = _told(table, told_by)
+    cells = told_cells(table, told_by)
     if cells is None:
         return np.full(table.d.shape, np.nan)
     return _between(column_mean(cells, table.usable), table.d, offset_m)
 
 
-def _told(table: EdgeTable, told_by: str) -> np.ndarray | None:
+def told_cells(table: EdgeTable, told_by: str) -> np.ndarray | None:
     """The cells of a signal, or None where they do not tell grass from skin at this date."""
     cells = {"colour": table.green, "intensity": table.intensity}.get(told_by)
     least = SEEN_GREEN if told_by == "colour" else 0.0

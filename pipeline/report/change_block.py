@@ -1,0 +1,67 @@
+"""The block on what changed: the last two surveys, work done between them, whether earlier work held."""
+
+from __future__ import annotations
+
+from pipeline.report import changed, held
+from pipeline.report.change_map import change_map
+from pipeline.report.field_input import FieldInput
+from pipeline.report.saying import Sayer
+from pipeline.report.standing import Standing
+from pipeline.report.surface_tables import trend_sentences
+
+REASONS = ("too_few_patches", "one_sided_patches", "tie_too_uncertain")
+
+
+def change_block(given: FieldInput, now: Standing, sayer: Sayer) -> dict:
+    words = sayer.words
+    works = given.works
+    out = {"from": "", "held": _held(given, now, sayer), "trends": trend_sentences(given.tables["trend"], sayer)}
+    if now.before is None or now.newest is None:
+        return out | {"nothing": words("one_survey" if now.newest is not None else "no_surveys")}
+    a, b = now.before, now.newest
+    rows = {r["survey_id"]: r for r in given.surveys}
+    pair = changed.Pair.of(given.tables, a.survey_id, b.survey_id)
+    done = changed.done_between(works, a.flown_on, b.flown_on)
+    found = changed.detected(pair, sayer)
+    dates = {"earlier": words.date(a.flown_on), "later": words.date(b.flown_on)}
+    return out | {
+        "from": dates["earlier"], "to": dates["later"], "found": found, "none": "" if found else words("no_change", **dates), "quiet": changed.quiet(pair, sayer),
+        "relative": _relative(given, pair, a.survey_id, b.survey_id, sayer), "volumes": changed.volumes(pair, sayer),
+        "tickets": changed.tickets(done, given.settings.material, pair, sayer),
+        "cautions": [t for t in (changed.states(rows[a.survey_id], rows[b.survey_id], sayer), changed.grass(pair, sayer)) if t],
+        "works": [changed.work_line(w, sayer) for w in done], **_map(given, pair, dates, sayer),
+    }  # fmt: skip
+
+
+def _relative(given: FieldInput, pair: changed.Pair, a: str, b: str, sayer: Sayer) -> list[str]:
+    """That only the shape can be compared, why, and what would mend it."""
+    if not pair.relative:
+        return []
+    told = next((p for p in given.provenance["pairs"] if (p["from_survey"], p["to_survey"]) == (a, b)), {})
+    codes = dict.fromkeys([*told.get("codes", ()), *(given.records[s].get("reason_code", "") for s in (a, b))])
+    why = [sayer.words(f"relative_{c}") for c in codes if c in REASONS]
+    return [sayer.words("relative_only", why=sayer.words.listed(why)), sayer.words("relative_mend")]
+
+
+def _map(given: FieldInput, pair: changed.Pair, dates: dict, sayer: Sayer) -> dict:
+    if given.change is None or given.detected is None:
+        return {"svg": ""}
+    words = sayer.words
+    title = words("change_map_title_relative" if pair.relative else "change_map_title", **dates)
+    svg, top = change_map(
+        given.layout, given.edges, given.change, given.detected, pair.zones, pair.edges, sayer.units, title,
+        words("change_map_about", number=sum(bool(r["detected"]) for r in pair.zones)), words("north"),
+    )  # fmt: skip
+    return {"svg": svg, "map_title": title, "top": sayer.height(top * 1000)}
+
+
+def _held(given: FieldInput, now: Standing, sayer: Sayer) -> list[dict]:
+    purposes = {r["survey_id"]: r.get("purpose", "routine") for r in given.surveys}
+    words, out = sayer.words, []
+    for h in held.pairs(now.surveys, purposes):
+        done = changed.done_between(given.works, h.before.flown_on, h.after.flown_on)
+        dates = [words.date(s.flown_on) for s in (h.before, h.after, h.now) if s is not None]
+        out.append({
+            "works": [changed.work_line(w, sayer) for w in done], "dates": dates, "rows": held.table(h, sayer), "verdict": held.verdict(h, sayer),
+        })  # fmt: skip
+    return out

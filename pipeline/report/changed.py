@@ -1,0 +1,203 @@
+"""What changed between two surveys of a field, in sentences: only what was detected, then what was not in one line."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Sequence
+
+from pipeline.report.figures import Z95, decimals_of, figure, printed, rounded
+from pipeline.report.saying import Sayer
+from pipeline.report.words import opened
+from pipeline.units import LENGTH_UNITS, SHORT_TON_T, YARD3_M3
+
+GRASS_MM = 5.0  # grass that moved less than this along an edge is not worth a line
+SKIN = "skin"
+FEW = 3  # so many names are read; more are counted
+
+
+@dataclass(frozen=True)
+class Pair:
+    """The rows of one pair of surveys."""
+
+    zones: tuple[dict, ...]
+    spots: tuple[dict, ...]
+    edges: tuple[dict, ...]
+
+    @classmethod
+    def of(cls, rows: dict[str, list[dict]], earlier: str, later: str) -> Pair:
+        def mine(name: str) -> tuple[dict, ...]:
+            return tuple(r for r in rows[name] if (r["from_survey"], r["to_survey"]) == (earlier, later))
+
+        return cls(mine("change"), mine("low_spot_change"), mine("lip_change"))
+
+    @property
+    def relative(self) -> bool:
+        return any(r["relative"] for r in self.zones)
+
+    @property
+    def skin(self) -> dict | None:
+        return next((r for r in self.zones if r["zone"] == SKIN), None)
+
+
+def detected(pair: Pair, sayer: Sayer) -> list[str]:
+    """A sentence for each place and edge that changed, the whole skin first, then the biggest change first."""
+    zones = {r["zone"]: r for r in pair.zones if r["detected"]}
+    spots = {r["low_spot_id"]: r for r in pair.spots if r["detected"]}
+    out = [_skin(zones[SKIN], pair.relative, sayer)] if SKIN in zones else []
+    sized = []
+    for place in dict.fromkeys([*spots, *(z for z in zones if z != SKIN)]):
+        depth, mean = spots.get(place), zones.get(place)
+        size = abs(depth["depth_change_mm"]) if depth else abs(mean["mean_mm"])
+        sized.append((-size, place, _place(place, depth, mean, pair.relative, sayer)))
+    return out + [text for *_, text in sorted(sized)] + _edges(pair.edges, sayer)
+
+
+def _skin(row: dict, relative: bool, sayer: Sayer) -> str:
+    way = "lost" if row["mean_mm"] < 0 else "gained"
+    return sayer.words(f"skin_{way}", height=sayer.height(abs(row["mean_mm"]), row["mean_sigma_mm"]))
+
+
+def _place(place: str, depth: dict | None, mean: dict | None, relative: bool, sayer: Sayer) -> str:
+    name = opened(_name(place, depth, sayer))
+    parts = []
+    if depth is not None:
+        way = "deeper" if depth["depth_change_mm"] > 0 else "shallower"
+        parts.append(sayer.words(f"spot_{way}", place=name, height=sayer.height(abs(depth["depth_change_mm"]), depth["depth_change_sigma_mm"])))
+    if mean is not None:
+        way = "lost" if mean["mean_mm"] < 0 else "gained"
+        key = f"ground_{way}" if parts else f"place_{way}_height"
+        key += "_relative" if relative else ""
+        parts.append(sayer.words(key, place=name, height=sayer.height(abs(mean["mean_mm"]), mean["mean_sigma_mm"])))
+    return "; ".join(parts) + "."
+
+
+def _name(place: str, depth: dict | None, sayer: Sayer) -> str:
+    if depth is not None and place in sayer.ponds:
+        return sayer.placing.spot(place, *sayer.ponds[place])
+    return sayer.placing.place(place)
+
+
+def _edges(rows: Sequence[dict], sayer: Sayer) -> list[str]:
+    out = []
+    for edge_id in dict.fromkeys(r["edge_id"] for r in rows):
+        mine = [r for r in rows if r["edge_id"] == edge_id and r["growth_mm"] is not None]
+        whole = next((r for r in mine if r["station_m"] is None and r["detected"]), None)
+        parts = [r for r in mine if r["station_m"] is not None and r["detected"]]
+        if whole is None and not parts:
+            continue
+        text = []
+        name = sayer.placing.edge(edge_id)
+        if whole is not None:
+            text.append(sayer.words(f"lip_{_way(whole)}", edge=name, height=_growth(whole, sayer)))
+        if parts:
+            most = max(parts, key=lambda r: abs(r["growth_mm"]))
+            key = "lip_most" if whole is not None else f"lip_{_way(most)}_at"
+            at = sayer.words("metres_about", at=_station(most["station_m"], sayer))
+            text.append(sayer.words(key, edge=name, at=at, height=_growth(most, sayer)))
+        out.append("; ".join(text) + ".")
+    return out
+
+
+def _way(row: dict) -> str:
+    return "grew" if row["growth_mm"] > 0 else "fell"
+
+
+def _growth(row: dict, sayer: Sayer) -> str:
+    return sayer.height(abs(row["growth_mm"]), row["growth_sigma_mm"])
+
+
+def _station(station_m: float, sayer: Sayer) -> str:
+    return sayer.length(station_m)
+
+
+def quiet(pair: Pair, sayer: Sayer) -> str:
+    """One line: where no change was detected, by name where few, else by number; and what could not be compared."""
+    words = sayer.words
+    changed = {r["low_spot_id"] for r in pair.spots if r["detected"]} | {r["zone"] for r in pair.zones if r["detected"]}
+    seen = [r["zone"] for r in pair.zones if r["mean_mm"] is not None]
+    still = [z for z in seen if z not in changed and z != SKIN]
+    names = [words("place_skin")] if SKIN in seen and SKIN not in changed else []
+    names += [sayer.placing.place(z) for z in still] if len(still) <= FEW else [words.count("other_places", len(still))]
+    told = dict.fromkeys(r["edge_id"] for r in pair.edges if r["growth_mm"] is not None)
+    grown = {r["edge_id"] for r in pair.edges if r["detected"]}
+    flat = [e for e in told if e not in grown]
+    names += [words("lip_along", edge=sayer.placing.edge(e)) for e in flat] if len(flat) <= FEW else [words.count("lips_along", len(flat))]
+    lost = [sayer.placing.edge(e) for e in dict.fromkeys(r["edge_id"] for r in pair.edges) if e not in told]
+    text = words("not_detected", places=words.listed(names)) if names else ""
+    return " ".join(t for t in (text, words("not_compared", places=words.listed(lost)) if lost else "") if t)
+
+
+def volumes(pair: Pair, sayer: Sayer) -> str:
+    """Gained and lost on the skin, noise included; what noise alone would show; the net with its range."""
+    row = pair.skin
+    if row is None or row["gain_m3"] is None:
+        return ""
+    unit = sayer.units.volume
+    decimals = min(decimals_of(max(row["noise_m3"] / unit.size, 1e-6)), unit.finest)
+    gross = {k: f"{printed(row[f'{k}_m3'] / unit.size, max(decimals, 0))}\u00a0{unit.name}" for k in ("gain", "loss", "noise")}
+    net = figure(row["net_m3"], row["net_sigma_m3"], unit, signed=True)
+    return sayer.words("volumes_relative" if pair.relative else "volumes", net=net, **gross)
+
+
+def grass(pair: Pair, sayer: Sayer) -> str:
+    """How much taller or shorter the grass along the edges stood, where that was told."""
+    whole = [r["canopy_change_mm"] for r in pair.edges if r["station_m"] is None and r["canopy_change_mm"] is not None]
+    if not whole or max(map(abs, whole)) < GRASS_MM:
+        return ""
+    low, high = (sayer.height(v, signed=True) for v in (min(whole), max(whole)))
+    return sayer.words("grass_between", low=low, high=high) if low != high else sayer.words("grass_by", by=low)
+
+
+def tickets(works: Sequence, material, pair: Pair, sayer: Sayer) -> str:
+    """Mix brought between the two dates against the net volume that the surveys show."""
+    placed_m3 = [v for v in (placed_volume(w, material) for w in works if "mix_amount" in w.values) if v is not None]
+    if not placed_m3 or pair.skin is None or pair.skin["net_m3"] is None or pair.relative:
+        return ""
+    row, unit, brought = pair.skin, sayer.units.volume, sum(placed_m3)
+    apart = abs(row["net_m3"] - brought) > Z95 * row["net_sigma_m3"]
+    text, _ = rounded(brought / unit.size, max(Z95 * row["net_sigma_m3"] / unit.size, 1e-6), unit.finest)
+    net = figure(row["net_m3"], row["net_sigma_m3"], unit, signed=True)
+    return sayer.words("tickets_apart" if apart else "tickets_agree", brought=f"{text}\u00a0{unit.name}", net=net)
+
+
+def placed_volume(work, material) -> float | None:
+    """Placed, settled volume of the mix in a row of works, m3; None where the config lacks the density for it."""
+    placed, loose = material.placed_t_per_m3, material.loose_t_per_m3
+    per_unit = {"tonne": 1.0, "short_ton": SHORT_TON_T, "yd3_loose": YARD3_M3, "m3_loose": 1.0}[work["mix_unit"]]
+    amount = work["mix_amount"] * per_unit
+    if placed is None:
+        return None
+    if work["mix_unit"] in ("tonne", "short_ton"):
+        return amount / placed.value
+    return None if loose is None else amount * loose.value / placed.value
+
+
+def states(earlier, later, sayer: Sayer) -> str:
+    """How the surface was on the two days, where the tables say so and it differs: loose mix moves at every drag."""
+    a, b = (tuple(r.get("surface_state", ())) for r in (earlier, later))
+    if not a or not b or set(a) == set(b):
+        return ""
+    said = [sayer.words.listed([sayer.words(f"state_{w}") for w in found]) for found in (a, b)]
+    return sayer.words("states_differ", earlier=said[0], later=said[1])
+
+
+def done_between(works: Sequence, earlier_on: str, later_on: str) -> list:
+    """Rows of works done after the earlier survey, up to the day of the later one."""
+    return [w for w in works if earlier_on < str(w["done_on"]) <= later_on]
+
+
+def work_line(work, sayer: Sayer) -> str:
+    """'10 November 2025: mix added, 12.2 short tons, by the crew'."""
+    words = sayer.words
+    parts = [words(f"work_{work['work']}")]
+    if "zone" in work.values and work["zone"] != SKIN:
+        parts.append(sayer.placing.place(work["zone"]))
+    if "depth" in work.values:
+        parts.append(words("depth_of", height=sayer.height(work["depth"] * LENGTH_UNITS[work["depth_unit"]] * 1000)))
+    if "mix_amount" in work.values:
+        parts.append(words(f"amount_{work['mix_unit']}", amount=f"{work['mix_amount']:g}"))
+    if "by" in work.values:
+        parts.append(words(f"by_{work['by']}"))
+    if "notes" in work.values:
+        parts.append(work["notes"])
+    return words("on_day", day=words.date(work["done_on"]), what=", ".join(parts))

@@ -1,0 +1,55 @@
+"""What the page of one field is made from."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Sequence
+
+import numpy as np
+
+from pipeline.diamond.edges import Edge
+from pipeline.diamond.layout import Layout
+from pipeline.report.findings import Limits
+from pipeline.report.standing import Standing, standing
+from pipeline.settings import Config
+from pipeline.tables import Read
+
+
+@dataclass(frozen=True)
+class FieldInput:
+    """Tables, records and rasters of one field.
+
+    row, surveys, works, walks, readings : rows of the operator's tables, surveys oldest first
+    edges    : the edges as the series uses them
+    tables   : the field's result tables by name
+    records  : survey.json of each survey that concerns the field, oldest first
+    readings_wanted : edge id -> how many more ruler readings would halve what its mean height is not known by
+    elevation : of the newest survey that is not refused, (ny, nx), m, or None
+    change, detected : of the last two such surveys, or None
+    """
+
+    row: Read
+    surveys: Sequence[Read]
+    works: Sequence[Read]
+    walks: Sequence[Read]
+    readings: Sequence[Read]
+    settings: Config
+    layout: Layout
+    edges: tuple[Edge, ...]
+    tables: dict[str, list[dict]]
+    records: dict[str, dict]
+    provenance: dict
+    readings_wanted: dict[str, int | None]
+    elevation: np.ndarray | None
+    change: np.ndarray | None
+    detected: np.ndarray | None
+
+    @property
+    def field_id(self) -> str:
+        return self.layout.field_id
+
+    @property
+    def standing(self) -> Standing:
+        order = [r["survey_id"] for r in self.surveys]
+        return standing(self.field_id, self.tables, order, self.walks, Limits.of(self.settings.tolerances, self.field_id),
+                        {e.edge_id: e.length_m for e in self.edges})  # fmt: skip

@@ -1,0 +1,163 @@
+"""The map of one field on its date: shape of the skin, low spots by number, edges by the height of their lip."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from html import escape
+from typing import Sequence
+
+import numpy as np
+
+from pipeline.diamond.edges import Edge
+from pipeline.diamond.layout import Layout
+from pipeline.report import palette
+from pipeline.report.figures import Units
+from pipeline.report.findings import LOW_SKIN, Limits
+from pipeline.report.raster import coarser, inlined, png
+from pipeline.report.relief import contour_step_mm, contours, shade, smoothed
+from pipeline.report.svg import Frame, el, north, picture, scale_bar, words
+from pipeline.surface.verdict import UNKNOWN
+
+MARGIN_M, FOOT = 1.6, 44.0
+STEPS_MM = (10.0, 20.0, 30.0)  # lip classes where the owner set no tolerance
+WIDTHS = (3.0, 4.5, 6.0, 7.5)  # drawn width of an edge by class: grows with the height, for eyes and print without colour
+HALF_STATION_M = 0.5
+
+
+@dataclass(frozen=True)
+class Mark:
+    """A numbered or lettered place: key as printed, centre, and the verdict's word."""
+
+    key: str
+    e: float
+    n: float
+    word: str
+
+
+def frame_of(layout: Layout) -> Frame:
+    """The frame that all maps of a field share."""
+    shapes = [layout.skin, *(e.line for e in layout.edges), *(p.polygon for p in layout.patches)]
+    return Frame.around(layout.axes, shapes, MARGIN_M, FOOT)
+
+
+def lip_steps(limits: Limits) -> tuple[float, float, float]:
+    """Where the lip's shades change, mm: half the tolerance, the tolerance, the trip limit; else fixed heights."""
+    if limits.lip is None:
+        return STEPS_MM
+    return limits.lip / 2, limits.lip, limits.lip_trip if limits.lip_trip is not None else 2 * limits.lip
+
+
+def lip_class(height_mm: float, steps: Sequence[float]) -> int:
+    """0 lowest to 3 highest."""
+    return int(np.searchsorted(steps, height_mm, side="right"))
+
+
+def field_map(
+    layout: Layout, edges: Sequence[Edge], z: np.ndarray | None, lip: Sequence[dict], marks: Sequence[Mark], limits: Limits,
+    units: Units, cell_m: float, title: str, about: str, north_word: str,
+) -> tuple[str, float | None]:  # fmt: skip
+    """The drawing, and the step between its contour lines in mm (None without heights).
+
+    z   : elevation, (ny, nx), m; NaN where nothing was measured; None where there is no survey
+    lip : rows of lip.csv of this survey
+    """
+    frame = frame_of(layout)
+    inner, step_mm = ground(layout, frame, edges), None
+    if z is not None:
+        relief, step_mm = _relief(layout, frame, z, units.system, cell_m)
+        inner += relief
+    inner += furniture(layout, frame) + _edges(frame, edges, lip, lip_steps(limits))
+    inner += "".join(_mark(frame, m) for m in marks) + foot(frame, units, north_word)
+    return picture(frame.width, frame.height, "field-map", title, about, inner, "map"), step_mm
+
+
+def ground(layout: Layout, frame: Frame, edges: Sequence[Edge]) -> str:
+    """Paper, skin and grass lines, without any measurement."""
+    back = el("rect", x=0, y=0, width=frame.width, height=round(frame.height, 1), class_="ground")
+    skin = el("path", d=frame.path(layout.skin), class_="skin", fill_rule="evenodd")
+    return back + skin + "".join(el("path", d=frame.path(e.line), class_="edge-line") for e in edges)
+
+
+def furniture(layout: Layout, frame: Frame) -> str:
+    """Bases, plates, mound, stable ground."""
+    out = [el("path", d=frame.path(p.polygon), class_="stable" if p.kind == "drawn" else "plate") for p in layout.patches]
+    if layout.mound is not None:
+        x, y = frame.xy(layout.mound.e, layout.mound.n)
+        out.append(el("circle", cx=float(x), cy=float(y), r=layout.mound.radius_m * frame.k, class_="mound"))
+    for name, (e, n) in sorted(layout.anchors.items()):
+        if name.split("-")[0] == "home":
+            continue
+        x, y = frame.xy(e, n)
+        half = 0.38 * frame.k
+        turn = 45 if layout.axes is not None else 0
+        out.append(el("rect", x=-half / 2, y=-half / 2, width=half, height=half, class_="base",
+                      transform=f"translate({float(x):.1f} {float(y):.1f}) rotate({turn})"))  # fmt: skip
+    return "".join(out)
+
+
+def foot(frame: Frame, units: Units, north_word: str) -> str:
+    """Scale bar and north."""
+    y = frame.height - 24
+    return scale_bar(frame, units.length.size, units.length.name, 16.0, y) + north(frame, frame.width - 30, frame.height - 40, north_word)
+
+
+def _relief(layout: Layout, frame: Frame, z: np.ndarray, system: str, cell_m: float) -> tuple[str, float]:
+    grid, mask = layout.grid, layout.grid.mask(layout.skin)
+    mean, share, side = coarser(np.where(mask, z, np.nan), grid, cell_m)
+    even = smoothed(mean, side)
+    rgba = shade(even, side, 0.0 if layout.axes is None else np.degrees(layout.axes.bearing_rad))
+    # A hole stays a hole: skin that was mostly not measured is covered with the colour of the paper.
+    skin_share = coarser(np.where(mask, 1.0, np.nan), grid, cell_m)[1]
+    rgba[(skin_share > 0) & (share < skin_share / 2)] = (*palette.rgb(palette.GROUND), 255)
+    image = el("image", href=inlined(png(rgba)), width=rgba.shape[1], height=rgba.shape[0], preserveAspectRatio="none",
+               transform=frame.matrix(grid.west, grid.north, side))  # fmt: skip
+    step_mm = contour_step_mm(even, system)
+    lines = contours(even, grid.west, grid.north, side, step_mm / 1000)
+    d = "".join(frame.run(line[:, 0], line[:, 1]) for line in lines)
+    return image + el("path", d=d, class_="contour"), step_mm
+
+
+def _edges(frame: Frame, edges: Sequence[Edge], lip: Sequence[dict], steps: Sequence[float]) -> str:
+    """Each metre of edge in the shade of its height; consecutive ones alike as one line."""
+    out = []
+    for edge in edges:
+        rows = sorted((r for r in lip if r["edge_id"] == edge.edge_id and r["station_m"] is not None), key=lambda r: r["station_m"])
+        runs: list[list] = []
+        for row in rows:
+            look = _look(row, steps)
+            if look is not None and runs and runs[-1][0] == look and row["station_m"] - runs[-1][2] < 1.5:
+                runs[-1][2] = row["station_m"]
+            elif look is not None:
+                runs.append([look, row["station_m"], row["station_m"]])
+        for (level, sure, low_skin), first, last in runs:
+            s = np.clip(np.linspace(first - HALF_STATION_M, last + HALF_STATION_M, max(int(4 * (last - first + 1)), 2)), 0, edge.length_m)
+            d = frame.run(*edge.at(s))
+            width = WIDTHS[level]
+            if sure and level > 0:
+                out.append(el("path", d=d, class_="casing", stroke_width=width + 2))
+            out.append(el("path", d=d, class_="lip" if sure else "lip unsure", stroke=palette.LIP[level], stroke_width=width))
+            if low_skin:
+                out.append(el("path", d=_combs(frame, edge, first, last), class_="comb"))
+    return "".join(out)
+
+
+def _look(row: dict, steps: Sequence[float]) -> tuple[int, bool, bool] | None:
+    """Class, whether the kind is known, whether it is low skin; None where nothing was told."""
+    if row["height_mm"] is None:
+        return None
+    return lip_class(row["height_mm"], steps), row["kind"] != UNKNOWN, row["kind"] == LOW_SKIN
+
+
+def _combs(frame: Frame, edge: Edge, first: float, last: float) -> str:
+    """Short strokes from the edge into the skin: the skin is what stands low."""
+    s = np.arange(first, last + 0.01, 1.0)
+    x0, y0 = frame.xy(*edge.at(s))
+    x1, y1 = frame.xy(*edge.at(s, -0.55))
+    return "".join(f"M{a:.1f} {b:.1f}L{c:.1f} {d:.1f}" for a, b, c, d in zip(x0, y0, x1, y1))
+
+
+def _mark(frame: Frame, mark: Mark) -> str:
+    x, y = (float(v) for v in frame.xy(mark.e, mark.n))
+    body = el("circle", cx=0, cy=0, r=10.5) + el("text", escape(mark.key), x=0, y=4.6, text_anchor="middle")
+    return el("g", el("g", body, class_=f"mark {mark.word.replace('_', '-')}"), transform=f"translate({x:.1f} {y:.1f})")
+

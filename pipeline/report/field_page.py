@@ -1,0 +1,206 @@
+"""The page of one field: unsafe now, what changed, what next, how sure. Everything the template needs, as words."""
+
+from __future__ import annotations
+
+import itertools
+
+import numpy as np
+
+from pipeline.diamond.layout import Layout
+from pipeline.report import palette, quality, surface_tables
+from pipeline.report.change_block import change_block
+from pipeline.report.field_input import FieldInput
+from pipeline.report.field_map import Mark, field_map, lip_steps
+from pipeline.report.figures import SYSTEMS, limit
+from pipeline.report.findings import LOW_SPOT, Finding
+from pipeline.report.hazards import CLOSED, Hazard
+from pipeline.report.lip_charts import lip_charts
+from pipeline.report.placing import Placing
+from pipeline.report.saying import Sayer
+from pipeline.report.standing import Standing, leading
+from pipeline.report.todo import filling, tasks, unsettled, watched
+from pipeline.report.words import Words, opened
+from pipeline.settings import Config
+from pipeline.surface.verdict import UNKNOWN, UNSAFE, WATCH, WORK
+
+LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
+
+
+def sayer_of(layout: Layout, tables: dict[str, list[dict]], settings: Config, words: Words) -> Sayer:
+    ponds = {r["low_spot_id"]: (r["e"], r["n"]) for r in tables["low_spots"] if r["low_spot_id"].startswith("pond-")}
+    return Sayer(Placing(layout, words, SYSTEMS[settings.units]), settings.tolerances, ponds)
+
+
+def field_page(given: FieldInput, words: Words) -> dict:
+    """Everything on the page: text by place, drawings as SVG."""
+    sayer = sayer_of(given.layout, given.tables, given.settings, words)
+    now = given.standing
+    keys = marked(now)
+    name = given.row.get("name") or given.field_id
+    head = {
+        "lang": words("lang"), "title": given.settings.report.title, "name": name, "site": given.row.get("site", "").replace("-", " "),
+        "verdict": now.verdict, "verdict_word": words(f"verdict_{now.verdict}"), "headline": sayer.headline(now), "survey": _survey_line(given, now, words),
+    }  # fmt: skip
+    return {
+        "w": words, "colours": palette.css(), "head": head, "unsafe": unsafe_block(given, now, sayer, keys), "map": _map(given, now, sayer, keys),
+        "changed": change_block(given, now, sayer), "next": next_block(given, now, sayer, keys), "sure": sure_block(given, now, sayer),
+    }  # fmt: skip
+
+
+def _survey_line(given: FieldInput, now: Standing, words: Words) -> str:
+    if now.newest is None:
+        return words("no_usable_survey")
+    return words("newest_survey", day=words.date(now.newest.flown_on), source=words(f"source_{given.records[now.newest.survey_id]['source']}"))
+
+
+def marked(now: Standing) -> dict[Finding, str]:
+    """Numbers for low spots, letters for stretches of edge over a limit, worst first: the same in pictures and text."""
+    numbers, letters, out = itertools.count(1), iter(LETTERS + LETTERS.lower()), {}
+    for f in leading(now):
+        if f.kind == LOW_SPOT:
+            out[f] = str(next(numbers))
+        elif f.stretch is not None and f.word in (UNSAFE, WORK):
+            out[f] = next(letters, "")
+    return out
+
+
+def unsafe_block(given: FieldInput, now: Standing, sayer: Sayer, keys: dict) -> dict:
+    words = sayer.words
+    rank = list(keys)
+    items = [_hazard(h, now, sayer, keys) for h in sorted(now.open, key=lambda h: rank.index(h.last) if h.last in keys else len(rank))]
+    since = now.before.flown_on if now.before is not None else ""
+    closed = [
+        words("hazard_closed", found=opened(_place(h, sayer)), action=_action(h, words), on=words.date(h.action_on))
+        for h in now.hazards if h.state == CLOSED and h.action_on >= since
+    ]  # fmt: skip
+    return {"items": items, "none": "" if items else _looked_at(now, sayer), "closed": closed, "seen": _seen_by_hand(given, now, sayer)}
+
+
+def _hazard(h: Hazard, now: Standing, sayer: Sayer, keys: dict) -> dict:
+    words = sayer.words
+    fresh = now.newest is not None and h.last_on == now.newest.flown_on and h.last is not None
+    owned = sayer.owned(h.measure, True) if h.last is not None else None
+    lines = []
+    if owned is not None:
+        lines.append(words("limit_signed", limit=sayer.limit(h.measure, True), signed=sayer.signed_by(owned)))
+    lines.append(words("first_seen", on=words.date(h.found_on)))
+    if h.action:
+        lines.append(words("action_taken", action=_action(h, words), on=words.date(h.action_on)))
+    return {"key": keys.get(h.last, "") if fresh else "", "text": (sayer.says(h.last) if fresh else sayer.lingers(h)) + ".", "lines": lines}
+
+
+def _place(h: Hazard, sayer: Sayer) -> str:
+    return sayer.where(h.last) if h.last is not None else h.place_id.replace("-", " ")
+
+
+def _action(h: Hazard, words: Words) -> str:
+    if words.knows(f"action_{h.action}"):
+        return words(f"action_{h.action}")
+    return words("action_survey", survey=h.action.rsplit(" ", 1)[-1])
+
+
+def _looked_at(now: Standing, sayer: Sayer) -> str:
+    """What a survey without a hazard did look at."""
+    words = sayer.words
+    if now.newest is None:
+        return words("looked_at_nothing")
+    spots = sum(f.kind == LOW_SPOT and f.value_mm is not None for f in now.newest.findings)
+    told = sum(e.told for e in now.newest.edges)
+    parts = [words.count("spots_looked_at", spots)] + ([words("edges_looked_at", length=sayer.length(told))] if told else [])
+    if sayer.tolerances.lip_trip_mm is None or sayer.tolerances.low_spot_trip_mm is None:
+        return words("no_trip_limit", what=words.listed(parts))
+    return words("nothing_over_trip", what=words.listed(parts), lip=sayer.limit("lip", True), spot=sayer.limit(LOW_SPOT, True))
+
+
+def _seen_by_hand(given: FieldInput, now: Standing, sayer: Sayer) -> list[str]:
+    """What the crew wrote down since the survey before."""
+    words, since = sayer.words, now.before.flown_on if now.before is not None else ""
+    out = []
+    for r in given.readings:
+        if r["kind"] == "seen" and str(r["read_on"]) > since:
+            place = r.get("place") or r.get("edge_id") or ""
+            named = sayer.placing.edge(place) if words.knows(f"edge_{place}") else sayer.placing.place(place)
+            note = words("in_quotes", text=r["notes"]) if r.get("notes") else ""
+            out.append(words("seen_line", on=words.date(r["read_on"]), what=words(f"seen_{r['value']}"), place=named) + note)
+    return out
+
+
+def _map(given: FieldInput, now: Standing, sayer: Sayer, keys: dict) -> dict:
+    words, newest = sayer.words, now.newest
+    lip = newest.rows["lip"] if newest is not None else []
+    found = [] if newest is None else [f for f in newest.findings if keys.get(f)]
+    marks = [Mark(keys[f], *_at(f, given), f.word) for f in found]
+    day = words.date(newest.flown_on) if newest is not None else ""
+    title = words("map_title", day=day) if day else words("map_title_layout")
+    svg, step_mm = field_map(
+        given.layout, given.edges, given.elevation, lip, marks[::-1], now.limits, sayer.units, given.settings.report.map_cell_m,
+        title, words("map_about", what=words.listed([sayer.where(f) for f in found]) or words("nothing_marked")), words("north"),
+    )  # fmt: skip
+    steps = [sayer.height(s) for s in lip_steps(now.limits)]
+    return {
+        "svg": svg, "title": title, "contour": "" if step_mm is None else words("contour_step", step=limit(step_mm, sayer.units.height)),
+        "lip": words("lip_legend_tolerance" if now.limits.lip is not None else "lip_legend"),
+        "classes": [words("below", h=steps[0]), words("from_to", a=steps[0], b=steps[1]), words("from_to", a=steps[1], b=steps[2]), words("above", h=steps[2])],
+        "marks": [(keys[f], f.word.replace("_", "-"), opened(sayer.where(f))) for f in found], "has_lip": bool(lip),
+        "from_home": given.layout.axes is not None,
+    }  # fmt: skip
+
+
+def _at(f: Finding, given: FieldInput) -> tuple[float, float]:
+    """Where a finding is marked: its spot, its highest station, or the middle of an edge known as a whole."""
+    if f.row["e"] is not None:
+        return f.row["e"], f.row["n"]
+    edge = next(e for e in given.edges if e.edge_id == f.place_id)
+    e, n = edge.at(edge.length_m / 2)
+    return float(e), float(n)
+
+
+def next_block(given: FieldInput, now: Standing, sayer: Sayer, keys: dict) -> dict:
+    words = sayer.words
+    found = tasks(now, sayer, given.settings.material, keys)
+    items = [{"key": keys.get(t.findings[0], "") if len(t.findings) == 1 else "", "title": t.title, "lines": t.lines, "unsafe": t.unsafe} for t in found]
+    edges = {f.place_id for f in leading(now, (UNSAFE, WORK, WATCH)) if f.stretch is not None}
+    return {
+        "items": items, "none": "" if items else words("nothing_to_do" if now.newest is not None else "survey_again"),
+        "watch": watched(now, sayer), "unsettled": unsettled(now, sayer, given.readings_wanted), "charts": lip_charts(given, now, sayer),
+        "filling": filling(found, sayer, given.settings.material), "stations": _stations(given, edges, sayer),
+    }  # fmt: skip
+
+
+def _stations(given: FieldInput, edge_ids: set[str], sayer: Sayer) -> list[str]:
+    """Where the tape starts, for each edge that the text sends somebody to."""
+    out = []
+    for edge in given.edges:
+        if edge.edge_id in edge_ids:
+            e, n = (float(v) for v in edge.at(np.array(0.0)))
+            key = "tape_closed" if edge.closed else "tape_open"
+            out.append(sayer.words(key, edge=sayer.placing.edge(edge.edge_id), by=sayer.placing.by(e, n)))
+    return out
+
+
+def sure_block(given: FieldInput, now: Standing, sayer: Sayer) -> dict:
+    words, tables = sayer.words, given.tables
+    newest = now.newest
+    record = given.records[newest.survey_id] if newest is not None else {}
+    dates, residual_rows = quality.residual_table(given.records, sayer)
+    chart, chart_title = "", ""
+    if record.get("tie", {}).get("patches"):
+        base = given.records[record["baseline"]]
+        chart_title = words("residual_title", day=words.date(record["flown_on"]), base=words.date(base["flown_on"]))
+        chart = quality.residuals(record["tie"], "residuals", chart_title, words("residual_about"), sayer)
+    moved = [quality.patch_words(p, sayer) for p in record.get("tie", {}).get("moved", ())]
+    return {
+        "surveys": quality.survey_rows(tables["survey_quality"], given.records, sayer), "chart": chart, "chart_title": chart_title,
+        "moved": words("patches_moved", patches=words.listed(moved)) if moved else "",
+        "residual_dates": dates, "residual_rows": residual_rows, "checkpoints": quality.checkpoint_notes(given.records, sayer),
+        "sideways": quality.sideways(record, sayer), "edges": quality.edge_lines(record, sayer),
+        "tolerances": quality.tolerance_rows(given.settings.tolerances, given.field_id, sayer),
+        "spots": surface_tables.low_spots(newest, sayer) if newest is not None else [],
+        "edge_rows": surface_tables.edges(newest, sayer) if newest is not None else [],
+        "zones": surface_tables.zones(newest, sayer) if newest is not None else [],
+        "trends": surface_tables.trends(tables["trend"], sayer), "inputs": quality.inputs(given.provenance),
+        "versions": sorted(given.provenance["versions"].items()), "notes": record.get("notes", []), "crs": given.layout.grid.crs[:60],
+        "cell": sayer.placing.units.height.name, "us": sayer.units.system == "us",
+        "removed": [f"{v:,}".replace(",", "\u00a0") + " " + (words(f"removed_{k}") if words.knows(f"removed_{k}") else k) for k, v in sorted(record.get("removed", {}).items())],
+    }  # fmt: skip
+

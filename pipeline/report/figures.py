@@ -1,0 +1,106 @@
+"""Numbers as a reader gets them: in the reader's units, rounded to what their uncertainty supports."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from decimal import ROUND_HALF_UP, Decimal
+
+from pipeline.units import FOOT_M, INCH_M, SHORT_TON_T, YARD3_M3
+
+Z95 = 1.96
+NBSP, MINUS, PLUS_MINUS = "\u00a0", "\u2212", "\u00b1"
+
+
+@dataclass(frozen=True)
+class Unit:
+    """One unit of the reader's.
+
+    name   : as printed
+    size   : how many of the files' unit (mm, m, m2, m3, t) it holds
+    finest : decimals beyond which nothing is printed, whatever the uncertainty
+    """
+
+    name: str
+    size: float
+    finest: int
+
+
+@dataclass(frozen=True)
+class Units:
+    """The reader's units of one system; files give mm for heights, m, m2, m3 and t for the rest."""
+
+    system: str
+    height: Unit
+    length: Unit
+    area: Unit
+    volume: Unit
+    mass: Unit
+
+
+METRIC = Units("metric", Unit("mm", 1, 0), Unit("m", 1, 0), Unit("m\u00b2", 1, 1), Unit("m\u00b3", 1, 2), Unit("t", 1, 2))
+US = Units(
+    "us", Unit("in", INCH_M * 1000, 2), Unit("ft", FOOT_M, 0), Unit("sq ft", FOOT_M**2, 0), Unit("cu yd", YARD3_M3, 2),
+    Unit("tons", SHORT_TON_T, 2),
+)  # fmt: skip
+SYSTEMS = {"metric": METRIC, "us": US}
+
+
+def decimals_of(half_width: float) -> int:
+    """Decimals that a figure with such an uncertainty is printed with; negative = rounded to tens, hundreds.
+
+    The uncertainty keeps two digits where its first three lie in 100-354, one in 355-949, and 950-999 counts as 1000.
+    source : Particle Data Group, Review of Particle Physics, introduction (from memory)
+    """
+    power = math.floor(math.log10(half_width))
+    lead = half_width / 10.0**power * 100
+    return 1 - power if lead < 354.5 else -power
+
+
+def printed(value: float, decimals: int, signed: bool = False) -> str:
+    """A number with so many decimals, halves away from zero, a true minus sign, never a signed zero."""
+    step = Decimal(1).scaleb(-decimals)
+    figure = Decimal(repr(float(value))).quantize(step, ROUND_HALF_UP)
+    if figure == 0:
+        return f"{abs(figure):f}"
+    sign = MINUS if figure < 0 else "+" if signed else ""
+    return f"{sign}{abs(figure):f}"
+
+
+def figure(value: float | None, sigma: float | None, unit: Unit, signed: bool = False, named: bool = True) -> str:
+    """'69 mm ± 4': a figure and its 95 % half-width, in the reader's unit, rounded alike.
+
+    value, sigma : in the files' unit, sigma one s.d.; a missing value gives an empty string, a missing sigma no range
+    """
+    if value is None or not math.isfinite(value):
+        return ""
+    name = f"{NBSP}{unit.name}" if named else ""
+    here = value / unit.size
+    if sigma is None or not math.isfinite(sigma):
+        return f"{printed(here, unit.finest, signed)}{name}"
+    text, half = rounded(here, Z95 * sigma / unit.size, unit.finest, signed)
+    return f"{text}{name}{NBSP}{PLUS_MINUS}{NBSP}{half}"
+
+
+def rounded(value: float, half_width: float, finest: int, signed: bool = False) -> tuple[str, str]:
+    """A value and its half-width to the same decimals. A half-width below what can be printed is rounded up to it."""
+    least = 10.0**-finest
+    if half_width <= 0:
+        return printed(value, finest, signed), printed(0.0, finest)
+    decimals = min(decimals_of(half_width), finest)
+    shown = max(half_width, least) if decimals == finest else half_width
+    if decimals >= 0:
+        return printed(value, decimals, signed), printed(shown, decimals)
+    tens = 10.0**-decimals
+    return printed(round(value / tens) * tens, 0, signed), printed(round(shown / tens) * tens, 0)
+
+
+def limit(value_mm: float, unit: Unit) -> str:
+    """An owner's limit: exact as set, so printed as finely as the unit goes, without trailing zeros."""
+    text = printed(value_mm / unit.size, 2)
+    return f"{text.rstrip('0').rstrip('.') if '.' in text else text}{NBSP}{unit.name}"
+
+
+def span(low_m: float, high_m: float, unit: Unit) -> str:
+    """'12\u201319 ft': a stretch along an edge."""
+    return f"{printed(low_m / unit.size, unit.finest)}\u2013{printed(high_m / unit.size, unit.finest)}{NBSP}{unit.name}"

@@ -1,0 +1,209 @@
+"""What one survey of one field shows, each thing held against the owner's tolerances: what every page starts from."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from pipeline.owner import Tolerances
+from pipeline.report.stretches import Stretch, part, stretches
+from pipeline.surface.verdict import (
+    ORDER, SURE, UNKNOWN, UNLIKELY, UNSAFE, WATCH, WORK, GOOD, Verdict, exceeds, judge, worst,
+)  # fmt: skip
+
+LOW_SPOT, LIP, LOW_SKIN, STEP, PLANARITY = "low_spot", "lip", "low_skin", "step", "planarity"
+CANNOT_TELL_KIND = "lip, low skin or neither: the survey cannot tell"
+SEEN_SHARE = 0.6  # of an edge's stations: below, the edge counts as not measured (as for its growth)
+OVER = (UNSAFE, WORK)
+
+
+@dataclass(frozen=True)
+class Limits:
+    """The owner's limits for one field, mm; None where nobody set one."""
+
+    lip: float | None
+    lip_trip: float | None
+    low_spot: float | None
+    low_spot_trip: float | None
+    planarity: float | None
+
+    @classmethod
+    def of(cls, tolerances: Tolerances, field_id: str) -> Limits:
+        names = ("lip_mm", "lip_trip_mm", "low_spot_mm", "low_spot_trip_mm", "planarity_mm")
+        owned = [getattr(tolerances, name) for name in names]
+        return cls(*(None if o is None else o.of(field_id) for o in owned))
+
+
+@dataclass(frozen=True, eq=False)
+class Finding:
+    """One thing that a survey shows.
+
+    kind     : `low_spot`, `lip`, `low_skin`, `step` (an edge that rises, of which kind is not known) or `planarity`
+    place_id : low-spot id, edge id or zone
+    value_mm, sigma_mm : depth, highest rise of the stretch, or planarity; NaN or None where there is none
+    row      : the table row behind it (of a stretch the row of its highest station)
+    stretch  : where along the edge, or None
+    trip     : the part of it, end to end, that is over the trip limit, or None
+    """
+
+    kind: str
+    place_id: str
+    value_mm: float | None
+    sigma_mm: float | None
+    verdict: Verdict
+    row: dict
+    stretch: Stretch | None = None
+    trip: Stretch | None = None
+
+    @property
+    def word(self) -> str:
+        return self.verdict.word
+
+
+@dataclass(frozen=True)
+class EdgeSeen:
+    """How much of an edge a survey shows.
+
+    stations, told : metre stations, and how many of them have a figure
+    over_m         : stations of kind `lip` over the tolerance
+    """
+
+    edge_id: str
+    stations: int
+    told: int
+    over_m: int
+    verdict: str
+
+
+@dataclass(frozen=True)
+class Shown:
+    """Everything one survey shows of a field."""
+
+    survey_id: str
+    flown_on: str
+    findings: tuple[Finding, ...]
+    edges: tuple[EdgeSeen, ...]
+    verdict: str
+    rows: dict[str, list[dict]] = field(default_factory=dict, compare=False, repr=False)
+
+    def of(self, *words: str) -> tuple[Finding, ...]:
+        return tuple(f for f in self.findings if f.word in words)
+
+
+def shown(survey_id: str, flown_on: str, rows: dict[str, list[dict]], limits: Limits, lengths: dict[str, float]) -> Shown:
+    """Judge one survey's rows of `lip`, `low_spots` and `zones`; findings worst first.
+
+    lengths : of each edge, m: a walk gives an edge's mean only, which then stands for all of it
+
+    The field's verdict is the worst of its zones, low spots and edges; an edge without rows is not measured.
+    """
+    spots = [_spot(r, limits) for r in rows["low_spots"]]
+    even = [_planarity(r, limits) for r in rows["zones"] if r["zone"] == "skin"]
+    by_edge: dict[str, list[dict]] = {}
+    for row in rows["lip"]:
+        by_edge.setdefault(row["edge_id"], []).append(row)
+    along, edges = [], []
+    for edge_id, mine in by_edge.items():
+        stations = sorted((r for r in mine if r["station_m"] is not None), key=lambda r: r["station_m"])
+        found, seen = _edge(edge_id, stations, limits) if stations else _whole_edge(edge_id, mine[0], limits, lengths.get(edge_id, 0.0))
+        along += found
+        edges.append(seen)
+    verdict = worst(
+        [f.word for f in (*spots, *even)] + [r["verdict"] for r in rows["zones"]]
+        + ([e.verdict for e in edges] or [UNKNOWN])
+    )  # fmt: skip
+    findings = tuple(sorted((*spots, *even, *along), key=lambda f: _rank(f, limits)))
+    return Shown(survey_id, flown_on, findings, tuple(edges), verdict, rows)
+
+
+def _rank(finding: Finding, limits: Limits) -> tuple:
+    """Worst word first, then by how far over the limit, then by name."""
+    limit = {LOW_SPOT: limits.low_spot, PLANARITY: limits.planarity}.get(finding.kind, limits.lip)
+    share = finding.value_mm / limit if limit and finding.value_mm is not None else 0.0
+    start = finding.stretch.from_m if finding.stretch else 0.0
+    return ORDER.index(finding.word), -share, finding.kind, finding.place_id, start
+
+
+def _nan(value: float | None) -> float:
+    return float("nan") if value is None else value
+
+
+def _spot(row: dict, limits: Limits) -> Finding:
+    value, sigma = _nan(row["depth_mm"]), _nan(row["depth_sigma_mm"])
+    if row["low_spot_id"].startswith("pond-"):
+        verdict = _pond(row, value, sigma, limits)
+    else:
+        verdict = judge(value, sigma, limits.low_spot, limits.low_spot_trip, "low_spot_mm")
+    return Finding(LOW_SPOT, row["low_spot_id"], row["depth_mm"], row["depth_sigma_mm"], verdict, row)
+
+
+def _pond(row: dict, value: float, sigma: float, limits: Limits) -> Verdict:
+    """A pond that was looked for and found: its own probability stands, since noise alone makes ponds too."""
+    over, over_trip = row["probability"], exceeds(value, sigma, limits.low_spot_trip)
+    if limits.low_spot is None:
+        return judge(value, sigma, None, limits.low_spot_trip, "low_spot_mm")
+    if over is None:
+        return Verdict(UNKNOWN, row["reason"] or "no figure", float("nan"), float("nan"))
+    if over >= SURE and over_trip >= SURE:
+        return Verdict(UNSAFE, "over the trip limit", over, over_trip)
+    if over >= SURE:
+        return Verdict(WORK, "over the tolerance", over, over_trip)
+    good = over <= UNLIKELY and not over_trip > UNLIKELY
+    return Verdict(GOOD, "within the tolerance", over, over_trip) if good else Verdict(WATCH, "near the tolerance", over, over_trip)
+
+
+def _planarity(row: dict, limits: Limits) -> Finding:
+    value, sigma = row["planarity_mm"], row["planarity_sigma_mm"]
+    verdict = judge(_nan(value), _nan(sigma), limits.planarity, None, "planarity_mm")
+    return Finding(PLANARITY, "skin", value, sigma, verdict, row)
+
+
+def judge_station(row: dict, limits: Limits) -> Verdict:
+    """One metre of edge. A rise over the trip limit is unsafe whatever made it, and one well under the tolerance is
+    good; between them, what to do is only known where lip and low skin can be told apart."""
+    found = judge(_nan(row["height_mm"]), _nan(row["height_sigma_mm"]), limits.lip, limits.lip_trip, "lip_mm")
+    if found.word in (WORK, WATCH) and row["kind"] == UNKNOWN:
+        return Verdict(UNKNOWN, CANNOT_TELL_KIND, found.over_tolerance, found.over_trip)
+    return found
+
+
+def _edge(edge_id: str, rows: list[dict], limits: Limits) -> tuple[list[Finding], EdgeSeen]:
+    verdicts = [judge_station(r, limits) for r in rows]
+    told = [r["height_mm"] is not None for r in rows]
+    words = [v.word for v, t in zip(verdicts, told) if t]
+    if sum(told) < SEEN_SHARE * len(rows):
+        words.append(UNKNOWN)
+    over = sum(r["kind"] == LIP and v.over_tolerance >= SURE for r, v in zip(rows, verdicts))
+    seen = EdgeSeen(edge_id, len(rows), sum(told), over, worst(words))
+    labels = [_label(r, v.word) if t else None for r, v, t in zip(rows, verdicts, told)]
+    stations = [r["station_m"] for r in rows]
+    out = []
+    for (_, kind), stretch in stretches(stations, labels):
+        row, verdict = max(((rows[k], verdicts[k]) for k in stretch.members), key=lambda m: m[0]["height_mm"])
+        high = [k for k in stretch.members if verdicts[k].word == UNSAFE]
+        trip = part(stations, high) if high else None
+        if high:
+            verdict = max((verdicts[k] for k in high), key=lambda v: v.over_trip)
+        out.append(Finding(kind, edge_id, row["height_mm"], row["height_sigma_mm"], verdict, row, stretch, trip))
+    return out, seen
+
+
+def _whole_edge(edge_id: str, row: dict, limits: Limits, length_m: float) -> tuple[list[Finding], EdgeSeen]:
+    """An edge of which only the mean is known."""
+    verdict, told, metres = judge_station(row, limits), row["height_mm"] is not None, round(length_m)
+    over = metres if row["kind"] == LIP and verdict.over_tolerance >= SURE else 0
+    seen = EdgeSeen(edge_id, metres, metres if told else 0, over, verdict.word if told else UNKNOWN)
+    if not told or verdict.word == GOOD:
+        return [], seen
+    stretch = Stretch(0.0, length_m, length_m, (0,))
+    trip = stretch if verdict.word == UNSAFE else None
+    return [Finding(_kind(row), edge_id, row["height_mm"], row["height_sigma_mm"], verdict, row, stretch, trip)], seen
+
+
+def _label(row: dict, word: str) -> tuple[str, str] | None:
+    """What joins stations to a stretch: work and unsafe are one job, each kind of edge another one."""
+    return None if word == GOOD else ("over" if word in OVER else word, _kind(row))
+
+
+def _kind(row: dict) -> str:
+    """`lip` or `low_skin` as told; `step` where the ground rises and neither is known."""
+    return row["kind"] if row["kind"] in (LIP, LOW_SKIN) else STEP

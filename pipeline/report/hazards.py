@@ -1,0 +1,131 @@
+"""Hazards over time: opened by the first survey that shows one, closed only by evidence or by hand.
+
+A survey that cannot tell (a tarp on the spot, too much noise) closes nothing: a hole does not go away unseen.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Iterable, Sequence
+
+from pipeline.report.findings import LOW_SPOT, SEEN_SHARE, Finding, Limits, Shown, judge_station
+from pipeline.report.stretches import Stretch
+from pipeline.surface.verdict import UNLIKELY, UNSAFE, exceeds
+
+OPEN, CLOSED = "open", "closed"
+MENDED = ("repaired", "accepted")  # a walk's words that close; `closed` and `marked_off` keep people away, no more
+SLACK_M = 2.0  # a stretch over the limit wanders from survey to survey: within this it is the same one
+
+
+@dataclass(frozen=True)
+class Hazard:
+    """One hazard of one field.
+
+    hazard_id : field, place and measure; a second time round ends in -2
+    measure   : `low_spot`, `lip`, `low_skin`, `step`; of a walk's own finding its item
+    first, last : what the first and the newest survey that show it found; None where a walk found it
+    stretch   : of an edge, the part over the trip limit at the newest survey that shows it
+    found_on, source : the first survey (or the walk) that showed it without a break until now
+    action    : what closed it, or what was done to keep people away, empty where nothing
+    """
+
+    hazard_id: str
+    field_id: str
+    place_id: str
+    measure: str
+    found_on: str
+    source: str
+    first: Finding | None
+    last: Finding | None
+    last_on: str
+    stretch: Stretch | None
+    state: str = OPEN
+    action: str = ""
+    action_on: str = ""
+    finding: str = ""
+
+
+def hazards(field_id: str, surveys: Sequence[Shown], walks: Iterable, limits: Limits) -> tuple[Hazard, ...]:
+    """Every hazard that a field's surveys and walks ever showed, in order of finding.
+
+    surveys : what each survey that was not refused shows, oldest first
+    walks   : rows of walks.csv of this field
+    """
+    found: list[Hazard] = []
+    own: list[Hazard] = []
+    steps = [(s.flown_on, 0, s) for s in surveys] + [(str(w["walked_on"]), 1, w) for w in walks]
+    for _, kind, step in sorted(steps, key=lambda s: s[:2]):
+        if kind == 0:
+            found = _after_survey(field_id, found, step, limits)
+        else:
+            found, own = _after_walk(field_id, found, own, step)
+    return tuple(_named(sorted(found + own, key=lambda h: (h.found_on, h.source))))
+
+
+def _after_survey(field_id: str, before: list[Hazard], seen: Shown, limits: Limits) -> list[Hazard]:
+    unsafe = list(seen.of(UNSAFE))
+    out = []
+    for hazard in before:
+        again = next((f for f in unsafe if hazard.state == OPEN and _same(hazard, f)), None)
+        if again is not None:
+            unsafe.remove(again)
+            out.append(replace(hazard, last=again, last_on=seen.flown_on, stretch=again.trip))
+        elif hazard.state == OPEN and _gone(hazard, seen, limits):
+            out.append(replace(hazard, state=CLOSED, action=f"not over the limit in {seen.survey_id}", action_on=seen.flown_on))
+        else:
+            out.append(hazard)
+    return out + [
+        Hazard("", field_id, f.place_id, f.kind, seen.flown_on, seen.survey_id, f, f, seen.flown_on, f.trip) for f in unsafe
+    ]  # fmt: skip
+
+
+def _same(hazard: Hazard, finding: Finding) -> bool:
+    """Whether a survey's finding is the hazard again. Whether an edge is a lip or low skin may be told better later."""
+    if (hazard.place_id, hazard.measure == LOW_SPOT) != (finding.place_id, finding.kind == LOW_SPOT):
+        return False
+    return hazard.stretch is None or hazard.stretch.overlaps(finding.trip, SLACK_M)
+
+
+def _gone(hazard: Hazard, seen: Shown, limits: Limits) -> bool:
+    """Whether a survey shows the place and shows it not over the trip limit."""
+    if hazard.measure == LOW_SPOT:
+        row = next((r for r in seen.rows["low_spots"] if r["low_spot_id"] == hazard.place_id), None)
+        if row is None or row["depth_mm"] is None or row["depth_sigma_mm"] is None:
+            return False
+        return exceeds(row["depth_mm"], row["depth_sigma_mm"], limits.low_spot_trip) <= UNLIKELY
+    there = [
+        r for r in seen.rows["lip"]
+        if r["edge_id"] == hazard.place_id and r["station_m"] is not None
+        and hazard.stretch.from_m <= r["station_m"] <= hazard.stretch.to_m
+    ]  # fmt: skip
+    over = [judge_station(r, limits).over_trip for r in there if r["height_mm"] is not None]
+    return bool(over) and len(over) >= SEEN_SHARE * len(there) and all(p <= UNLIKELY for p in over)
+
+
+def _after_walk(field_id: str, found: list[Hazard], own: list[Hazard], walk) -> tuple[list[Hazard], list[Hazard]]:
+    """A walk acts on the open hazards of the place it names; one with an action elsewhere is a hazard of its own."""
+    action, on = walk.get("action", ""), str(walk.get("closed_on") or walk["walked_on"])
+    mine = [h for h in found if h.state == OPEN and h.place_id == _id(walk["place"])]
+    if not action:
+        return found, own
+    state = CLOSED if action in MENDED or walk.get("closed_on") else OPEN
+    if not mine:
+        hazard = Hazard("", field_id, _id(walk["place"]), _id(walk["item"]), str(walk["walked_on"]), walk["walk_id"], None, None,
+                        str(walk["walked_on"]), None, state, action, on, walk["finding"])  # fmt: skip
+        return found, [*own, hazard]
+    return [replace(h, state=state, action=action, action_on=on) if h in mine else h for h in found], own
+
+
+def _id(text: str) -> str:
+    """A place or item as walked, as an id: lower case, other signs turned to `-`."""
+    return "-".join("".join(c if c.isalnum() else " " for c in text.lower()).split())
+
+
+def _named(found: list[Hazard]) -> list[Hazard]:
+    out, seen = [], {}
+    for h in found:
+        at = f"-{h.first.trip.from_m:.0f}" if h.first is not None and h.first.trip is not None else ""
+        name = f"{h.field_id}-{h.place_id}{at}-{h.measure.replace('_', '-')}"
+        seen[name] = seen.get(name, 0) + 1
+        out.append(replace(h, hazard_id=name if seen[name] == 1 else f"{name}-{seen[name]}"))
+    return out

@@ -1,0 +1,146 @@
+"""How sure: every survey with its verdict, the tie to stable ground, checkpoints, edges, tolerances, versions."""
+
+from __future__ import annotations
+
+from typing import Sequence
+
+import numpy as np
+
+from pipeline.owner import Tolerances
+from pipeline.report.figures import NBSP, PLUS_MINUS, Z95, figure, limit, printed
+from pipeline.report.residual_chart import residual_chart
+from pipeline.report.saying import Sayer
+
+NSSDA_POINTS, ASPRS_2023_POINTS = 20, 30  # FGDC-STD-007.3-1998; ASPRS positional accuracy standards, edition 2 (2023)
+SHORT_SUM = 12
+PER_CENT = ("slope_min_pct", "slope_max_pct", "base_line_pct")
+
+
+def survey_rows(quality: Sequence[dict], records: dict[str, dict], sayer: Sayer) -> list[dict]:
+    """A line of words for each survey, newest first; refused ones with their reason."""
+    words = sayer.words
+    out = []
+    for row in sorted(quality, key=lambda r: (r["flown_on"], r["survey_id"]), reverse=True):
+        record = records.get(row["survey_id"], {})
+        refused = row["verdict"] == "refused"
+        out.append({
+            "id": row["survey_id"], "date": words.date(row["flown_on"]), "source": words(f"source_{record['source']}") if record else "",
+            "verdict": words(f"survey_{row['verdict']}"), "refused": refused,
+            "reason": "" if row["verdict"] == "absolute" else row["reason"] or "",
+            "seen": "" if row["covered_pct"] is None else f"{printed(row['covered_pct'], 0)}{NBSP}%",
+            "points": "" if row["points_ground"] is None else f"{row['points_ground']:,}".replace(",", NBSP),
+            "tie": _tie(row, sayer), "residual": sayer.height(row["tie_residual_mm"]),
+            "cell": "" if row["surface_sigma_mm"] is None else f"{PLUS_MINUS}{NBSP}{sayer.height(Z95 * row['surface_sigma_mm'])}",
+            "checkpoints": _checkpoints(row, sayer),
+        })  # fmt: skip
+    return out
+
+
+def _tie(row: dict, sayer: Sayer) -> str:
+    if row["tie_model"] == "reference":
+        return sayer.words("tie_reference")
+    return sayer.height(row["tie_shift_mm"], row["tie_shift_sigma_mm"], signed=True)
+
+
+def _checkpoints(row: dict, sayer: Sayer) -> str:
+    if not row["checkpoints"]:
+        return ""
+    return sayer.words("checkpoint_cell", number=row["checkpoints"], mean=sayer.height(row["checkpoint_mean_mm"], signed=True),
+                       rmse=sayer.height(row["checkpoint_rmse_mm"]))  # fmt: skip
+
+
+def checkpoint_notes(records: dict[str, dict], sayer: Sayer) -> list[str]:
+    """What the checkpoints of each survey prove, and how many the standards ask for."""
+    out = []
+    for record in records.values():
+        figures = record.get("figures") or {}
+        if not figures.get("checkpoints"):
+            continue
+        number = figures["checkpoints"]
+        text = sayer.words("checkpoints_prove", day=sayer.words.date(record["flown_on"]), number=number,
+                           mean=sayer.height(figures["checkpoint_mean_mm"], figures["checkpoint_sd_mm"] / np.sqrt(number), signed=True)
+                           if number > 1 else sayer.height(figures["checkpoint_mean_mm"], signed=True),
+                           rmse=sayer.height(figures["checkpoint_rmse_mm"]))  # fmt: skip
+        if number < ASPRS_2023_POINTS:
+            text += " " + sayer.words("checkpoints_few", nssda=NSSDA_POINTS, asprs=ASPRS_2023_POINTS)
+        if figures.get("checkpoint_biased"):
+            text += " " + sayer.words("checkpoints_biased")
+        out.append(text)
+    return out or [sayer.words("checkpoints_none")]
+
+
+def patch_words(patch_id: str, sayer: Sayer) -> str:
+    """A patch of stable ground: the plates by their names, drawn ones as drawn."""
+    return sayer.words(f"patch_{patch_id}") if sayer.words.knows(f"patch_{patch_id}") else patch_id.replace("-", " ")
+
+
+def residuals(record: dict, name: str, title: str, about: str, sayer: Sayer) -> str:
+    """The residuals of one tie as a drawing; empty where nothing was left out and tried."""
+    patches = [
+        (patch_words(p["id"], sayer), p["residual_mm"], p["expected_mm"], p["used"])
+        for p in record["patches"] if p["residual_mm"] is not None and p["expected_mm"] is not None
+    ]  # fmt: skip
+    return residual_chart(name, patches, sayer.units, title, about) if patches else ""
+
+
+def residual_table(records: dict[str, dict], sayer: Sayer) -> tuple[list[str], list[tuple[str, ...]]]:
+    """Dates, and for each patch its residual at each of them: a slab that rises shows over the dates."""
+    tied = [r for r in records.values() if (r.get("tie") or {}).get("patches")]
+    ids = list(dict.fromkeys(p["id"] for r in tied for p in r["tie"]["patches"]))
+    rows = []
+    for patch in ids:
+        cells = []
+        for record in tied:
+            found = next((p for p in record["tie"]["patches"] if p["id"] == patch), None)
+            cells.append(_residual(found, sayer))
+        rows.append((patch_words(patch, sayer), *cells))
+    return [sayer.words.date(r["flown_on"]) for r in tied], rows
+
+
+def _residual(patch: dict | None, sayer: Sayer) -> str:
+    if patch is None or patch["residual_mm"] is None:
+        return ""
+    text = figure(patch["residual_mm"], patch["expected_mm"], sayer.units.height, signed=True)
+    return text if patch["used"] else f"{text} ({sayer.words('moved')})"
+
+
+def sideways(record: dict, sayer: Sayer) -> str:
+    """How far the survey was laid sideways onto the baseline's edges."""
+    shift = record.get("horizontal")
+    if not shift:
+        return ""
+    if record.get("baseline") == record["survey_id"]:
+        return sayer.words("sideways_baseline")
+    if not shift["known"]:
+        return sayer.words("sideways_unknown", reason=shift["reason"], half=sayer.height(Z95 * shift["sigma_mm"]))
+    return sayer.words("sideways", e=sayer.height(shift["e_mm"], shift["sigma_mm"], signed=True),
+                       n=sayer.height(shift["n_mm"], shift["sigma_mm"], signed=True))  # fmt: skip
+
+
+def edge_lines(record: dict, sayer: Sayer) -> str:
+    """Where the lines come from that the grass edges are measured along."""
+    by_source: dict[str, list[str]] = {}
+    for edge in record.get("edges", ()):
+        by_source.setdefault(edge["source"], []).append(sayer.placing.edge(edge["id"]))
+    return " ".join(sayer.words(f"edges_{s}", edges=sayer.words.listed(names)) for s, names in sorted(by_source.items()))
+
+
+def tolerance_rows(tolerances: Tolerances, field_id: str, sayer: Sayer) -> list[tuple[str, str, str, str]]:
+    """Each limit that is set: what, how much, who, when."""
+    out = []
+    for name, owned in tolerances:
+        if owned is None:
+            continue
+        value, height = owned.of(field_id), sayer.units.height
+        if name.endswith("_mm"):
+            text = limit(value, height)
+            text += "" if height.name == "mm" else f" ({value:g}{NBSP}mm)"
+        else:
+            text = f"{value:g}{NBSP}" + ("%" if name in PER_CENT else "m" if name.endswith("_m") else sayer.words("degrees"))
+        out.append((sayer.words(f"tolerance_{name}"), text, owned.set_by, sayer.words.date(owned.set_on)))
+    return out
+
+
+def inputs(provenance: dict) -> list[tuple[str, str, str]]:
+    """Survey, file and the start of its checksum."""
+    return [(s, i["path"], i["sha256"][:SHORT_SUM]) for s, found in provenance["inputs"].items() for i in found]

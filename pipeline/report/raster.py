@@ -1,0 +1,40 @@
+"""Rasters as small pictures to be laid into a drawing: PNG bytes, and how they are inlined."""
+
+from __future__ import annotations
+
+import base64
+import io
+
+import numpy as np
+
+from pipeline.frame import Grid
+
+
+def coarser(values: np.ndarray, grid: Grid, cell_m: float) -> tuple[np.ndarray, np.ndarray, float]:
+    """Block means near a wanted cell size, the share of each block that was measured, and the blocks' side, m.
+
+    values  : (ny, nx), NaN where nothing was measured. For pictures only: nothing is measured on the result
+    returns : blocks from the grid's north-west corner on; a last one that reaches over the grid counts as unmeasured there
+    """
+    step = max(int(cell_m / grid.cell_m + 1e-9), 1)
+    ny, nx = -(-grid.ny // step), -(-grid.nx // step)
+    padded = np.full((ny * step, nx * step), np.nan)
+    padded[: grid.ny, : grid.nx] = values
+    blocks = padded.reshape(ny, step, nx, step).swapaxes(1, 2).reshape(ny, nx, step * step)
+    held = np.isfinite(blocks)
+    count = held.sum(axis=2)
+    mean = np.where(count > 0, np.where(held, blocks, 0.0).sum(axis=2) / np.maximum(count, 1), np.nan)
+    return mean, count / (step * step), step * grid.cell_m
+
+
+def png(rgba: np.ndarray) -> bytes:
+    """PNG bytes of an (ny, nx, 4) uint8 picture; the same picture gives the same bytes."""
+    from PIL import Image
+
+    out = io.BytesIO()
+    Image.fromarray(rgba, "RGBA").save(out, "PNG", optimize=False, compress_level=9)
+    return out.getvalue()
+
+
+def inlined(data: bytes) -> str:
+    return "data:image/png;base64," + base64.b64encode(data).decode("ascii")

@@ -1,0 +1,91 @@
+"""How one field stands: its surveys judged, its hazards followed, one verdict, one sentence."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Iterable, Sequence
+
+from pipeline.report.findings import LOW_SPOT, PLANARITY, Finding, Limits, Shown, shown
+from pipeline.report.hazards import OPEN, Hazard, hazards
+from pipeline.surface.verdict import UNKNOWN, UNSAFE, WATCH, WORK
+
+BY_SURVEY = ("lip", "low_spots", "zones")
+
+
+@dataclass(frozen=True)
+class Standing:
+    """One field over all its surveys.
+
+    surveys : what each survey that was not refused shows, oldest first
+    refused : rows of survey_quality of the refused ones
+    hazards : all ever found, open and closed
+    verdict : the newest survey's, or `unsafe` while a hazard is open
+    """
+
+    field_id: str
+    limits: Limits
+    surveys: tuple[Shown, ...]
+    refused: tuple[dict, ...]
+    hazards: tuple[Hazard, ...]
+    verdict: str
+
+    @property
+    def newest(self) -> Shown | None:
+        return self.surveys[-1] if self.surveys else None
+
+    @property
+    def before(self) -> Shown | None:
+        """The usable survey before the newest."""
+        return self.surveys[-2] if len(self.surveys) > 1 else None
+
+    @property
+    def open(self) -> tuple[Hazard, ...]:
+        return tuple(h for h in self.hazards if h.state == OPEN)
+
+    @property
+    def lingering(self) -> tuple[Hazard, ...]:
+        """Open hazards that the newest survey neither shows nor clears."""
+        return tuple(h for h in self.open if self.newest is None or h.last_on != self.newest.flown_on)
+
+
+def standing(
+    field_id: str, rows: dict[str, list[dict]], order: Sequence[str], walks: Iterable, limits: Limits,
+    lengths: dict[str, float],
+) -> Standing:  # fmt: skip
+    """Judge a field's tables.
+
+    rows  : `survey_quality, lip, low_spots, zones` of the field
+    order : survey ids, oldest first
+    walks : rows of walks.csv of this field
+    lengths : edge id -> length, m
+    """
+    quality = {r["survey_id"]: r for r in rows["survey_quality"]}
+    known = [s for s in order if s in quality]
+    usable = [s for s in known if quality[s]["verdict"] != "refused"]
+    of = {name: _by_survey(rows[name]) for name in BY_SURVEY}
+    surveys = tuple(shown(s, quality[s]["flown_on"], {n: of[n].get(s, []) for n in BY_SURVEY}, limits, lengths) for s in usable)
+    found = hazards(field_id, surveys, walks, limits)
+    verdict = surveys[-1].verdict if surveys else UNKNOWN
+    if any(h.state == OPEN for h in found):
+        verdict = UNSAFE
+    return Standing(field_id, limits, surveys, tuple(quality[s] for s in known if s not in usable), found, verdict)
+
+
+def _by_survey(rows: list[dict]) -> dict[str, list[dict]]:
+    out: dict[str, list[dict]] = {}
+    for row in rows:
+        out.setdefault(row["survey_id"], []).append(row)
+    return out
+
+
+def leading(now: Standing, words: tuple[str, ...] = (UNSAFE, WORK, WATCH, UNKNOWN)) -> tuple[Finding, ...]:
+    """What the newest survey shows in these words, worst first; unevenness of the whole skin after single places."""
+    if now.newest is None:
+        return ()
+    found = [f for f in now.newest.findings if f.word in words]
+    return tuple(sorted(found, key=lambda f: (words.index(f.word), f.kind == PLANARITY)))
+
+
+def over_tolerance(now: Shown) -> tuple[Finding, ...]:
+    """Low spots that are over the tolerance at 80 %."""
+    return tuple(f for f in now.of(UNSAFE, WORK) if f.kind == LOW_SPOT)

@@ -1,0 +1,53 @@
+"""Consecutive stations of an edge that are alike, as stretches a crew can walk to."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Hashable, Sequence
+
+STATION_M = 1.0  # each row of lip.csv stands for so much edge
+BRIDGE_M = 2.0  # a gap so short does not part a stretch: nobody lifts the blade for it
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """Part of an edge.
+
+    from_m, to_m : its ends along the edge, m
+    length_m     : edge in it that is as named, bridged gaps not counted, m
+    members      : indices of its stations
+    """
+
+    from_m: float
+    to_m: float
+    length_m: float
+    members: tuple[int, ...]
+
+    def overlaps(self, other: Stretch, slack_m: float = 0.0) -> bool:
+        return self.from_m - slack_m <= other.to_m and other.from_m - slack_m <= self.to_m
+
+
+def stretches(
+    stations: Sequence[float], labels: Sequence[Hashable | None], bridge_m: float = BRIDGE_M
+) -> list[tuple[Hashable, Stretch]]:
+    """Stretches of equal labels, in order of their start; None is no label.
+
+    A stretch goes on over up to `bridge_m` of other stations. A closed line is not joined over its start, so that
+    stations grow from one end of a stretch to the other.
+    """
+    out = []
+    for label in dict.fromkeys(x for x in labels if x is not None):
+        run: list[int] = []
+        for k in (k for k, found in enumerate(labels) if found == label):
+            if run and stations[k] - stations[run[-1]] > STATION_M + bridge_m + 1e-9:
+                out.append((label, part(stations, run)))
+                run = []
+            run.append(k)
+        out.append((label, part(stations, run)))
+    return sorted(out, key=lambda pair: (pair[1].from_m, pair[1].to_m))
+
+
+def part(stations: Sequence[float], run: list[int]) -> Stretch:
+    """The stretch from the first to the last of some stations, given by index in order."""
+    half = STATION_M / 2
+    return Stretch(max(stations[run[0]] - half, 0.0), stations[run[-1]] + half, STATION_M * len(run), tuple(run))

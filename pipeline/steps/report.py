@@ -1,0 +1,49 @@
+"""report: the page of one field, from everything the steps before left of it."""
+
+from __future__ import annotations
+
+import shapely
+
+from pipeline.diamond.carry import from_plain
+from pipeline.diamond.edges import Edge
+from pipeline.diamond.layout import Layout
+from pipeline.jobs import Job
+from pipeline.report.field_input import FieldInput
+from pipeline.report.field_page import field_page
+from pipeline.report.words import Words
+from pipeline.store import arrays, pages, rasters, records, tables
+from pipeline.store.where import Where
+from pipeline.variables import FIELD_TABLES
+
+LANGUAGE = "en"
+
+
+def run(job: Job, where: Where) -> None:
+    """Read the field's tables, records and the rasters of its newest surveys; write its page."""
+    given = read(job, where)
+    pages.write(where.report(job.field), "field.html", field_page(given, Words(pages.sections(LANGUAGE))))
+
+
+def read(job: Job, where: Where) -> FieldInput:
+    layout = from_plain(records.read(where.layout(job.field)))
+    rows = {name: tables.read(where.table(job.field, name), name) for name in FIELD_TABLES}
+    known = {r["survey_id"]: r["verdict"] for r in rows["survey_quality"]}
+    ids = [r["survey_id"] for r in job.rows["surveys"] if r["survey_id"] in known]
+    kept = [s for s in ids if known[s] != "refused"]
+    elevation = rasters.read(where.raster(job.field, kept[-1], "elevation"), layout.grid) if kept else None
+    change = detected = None
+    if len(kept) > 1:
+        change, detected = (rasters.read(where.change(job.field, *kept[-2:], name), layout.grid) for name in ("change", "detected"))
+    return FieldInput(
+        job.field_row, job.rows["surveys"], job.rows["works"], job.rows["walks"], job.rows["readings"], job.settings, layout,
+        _edges(where, layout, kept), rows, {s: records.read(where.record(job.field, s)) for s in ids}, records.read(where.provenance(job.field)),
+        arrays.read_record(where.measured(job.field, kept[-1]))["readings_wanted"] if kept else {}, elevation, change, detected,
+    )  # fmt: skip
+
+
+def _edges(where: Where, layout: Layout, kept: list[str]) -> tuple[Edge, ...]:
+    """The edges as the series uses them: drawn ones as drawn, others laid onto the baseline's grass."""
+    if not kept:
+        return layout.edges
+    found = arrays.read_record(where.tied(layout.field_id, kept[-1]))["edges"]
+    return tuple(Edge(e["edge_id"], shapely.from_wkb(e["line"]), e["grass_left"], e["source"]) for e in found)

@@ -1,0 +1,34 @@
+"""Pages out: templates and words of `report/`, filled and written whole."""
+
+from __future__ import annotations
+
+import json
+from functools import cache
+from pathlib import Path
+
+from pipeline.store.atomic import read_text, write_text
+
+TEMPLATES = Path(__file__).resolve().parent.parent / "report"
+
+
+def write(path: str | Path, template: str, content: dict) -> None:
+    """A page from a template of `report/`; everything it needs is in it."""
+    write_text(path, render(template, content))
+
+
+def render(template: str, content: dict) -> str:
+    """The page as text. A name that the template asks for and nobody gave is an error."""
+    text = _templates().get_template(template).render(style=read_text(TEMPLATES / "style.css"), **content)
+    return "\n".join(line for line in (line.rstrip() for line in text.splitlines()) if line) + "\n"
+
+
+def sections(language: str) -> dict[str, dict[str, str]]:
+    """The phrases of one language, by section."""
+    return json.loads(read_text(TEMPLATES / f"words_{language}.json"))
+
+
+@cache
+def _templates():
+    from jinja2 import Environment, FileSystemLoader, StrictUndefined
+
+    return Environment(loader=FileSystemLoader(TEMPLATES), autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
