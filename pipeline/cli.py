@@ -30,7 +30,7 @@ def check(config: ConfigArgument) -> None:
 @app.command()
 def run(
     config: ConfigArgument,
-    cores: Annotated[int, typer.Option(min=1, help="Jobs at once; default: all cores.")] = 0,
+    cores: Annotated[int, typer.Option(min=0, help="Jobs at once; 0: all cores.")] = 0,
     profile: Annotated[str, typer.Option(help="A folder of config/profiles: workstation, slurm or kubernetes.")] = "",
     dry: Annotated[bool, typer.Option("--dry", help="Say what would run; run nothing.")] = False,
 ) -> None:

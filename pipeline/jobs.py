@@ -16,7 +16,7 @@ from pipeline.tables import TABLES, Read, Rows, read
 # Tables whose rows of the job's field are handed to a verb.
 FIELD_TABLES = {
     "layout": (),
-    "measure": ("readings",),
+    "measure": ("readings", "works"),
     "change": (),
     "history": ("works", "walks"),
     "report": ("works", "walks", "readings"),
@@ -70,6 +70,8 @@ def given(project: Project, verb: str, tables_dir: str, field_id: str = "", surv
         order = project.baseline_order(field_id)
     elif verb == "portfolio":
         rows["fields"] = list(project.fields.values())
+        rows["surveys"] = list(project.surveys.values())
+        rows["walks"] = list(project.tables.get("walks", ()))
     if verb in ("layout", "report", "history"):
         rows["fields"] = [project.fields[field_id]]
     for table in FIELD_TABLES.get(verb, ()):

@@ -14,7 +14,6 @@ from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, T
 from pipeline.desk.check import look
 from pipeline.desk.summary import summary
 from pipeline.desk.workflow import Workflow, root_of
-from pipeline.store import clouds, records
 from pipeline.store.config import load
 
 HOME = Path(__file__).resolve().parent.parent.parent

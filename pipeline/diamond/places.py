@@ -78,7 +78,7 @@ def spots(size: Dimensions) -> dict[str, tuple[float, float]]:
         "short-stop": _short_stop(size),
         "lead-off-first": (b - lead * R2, b + lead * R2),
         "lead-off-second": (-lead * R2, 2 * b - lead * R2 + feet(4)),
-        "lead-off-third": (-(b - lead * R2) - feet(1.5) * R2, b - lead * R2 - feet(1.5) * R2),
+        "lead-off-third": (-(b - lead * R2), b - lead * R2),
         "slide-second": (slide * R2, 2 * b - slide * R2),
         "slide-third": (-b + slide * R2, b + slide * R2),
         "box-left": _box_centre(+1),

@@ -25,7 +25,7 @@ def change_block(given: FieldInput, now: Standing, sayer: Sayer) -> dict:
     found = changed.detected(pair, sayer)
     dates = {"earlier": words.date(a.flown_on), "later": words.date(b.flown_on)}
     return out | {
-        "from": dates["earlier"], "to": dates["later"], "found": found, "none": "" if found else words("no_change", **dates), "quiet": changed.quiet(pair, sayer),
+        "from": dates["earlier"], "to": dates["later"], "found": found, "none": "" if found else words("no_change", **dates), "quiet": changed.quiet(pair, sayer), "chance": changed.chance(pair, sayer),
         "relative": _relative(given, pair, a.survey_id, b.survey_id, sayer), "volumes": changed.volumes(pair, sayer),
         "tickets": changed.tickets(done, given.settings.material, pair, sayer),
         "cautions": [t for t in (changed.states(rows[a.survey_id], rows[b.survey_id], sayer), changed.grass(pair, sayer)) if t],

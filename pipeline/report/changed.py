@@ -12,6 +12,7 @@ from pipeline.units import LENGTH_UNITS, SHORT_TON_T, YARD3_M3
 
 GRASS_MM = 5.0  # grass that moved less than this along an edge is not worth a line
 SKIN = "skin"
+TABLE_MM = 0.1  # what the rounding of a change and of its s.d. in the tables can make
 FEW = 3  # so many names are read; more are counted
 
 
@@ -54,7 +55,7 @@ def detected(pair: Pair, sayer: Sayer) -> list[str]:
 
 def _skin(row: dict, relative: bool, sayer: Sayer) -> str:
     way = "lost" if row["mean_mm"] < 0 else "gained"
-    return sayer.words(f"skin_{way}", height=sayer.height(abs(row["mean_mm"]), row["mean_sigma_mm"]))
+    return sayer.words(f"skin_{way}", height=_shown(row["mean_mm"], row["mean_sigma_mm"], sayer))
 
 
 def _place(place: str, depth: dict | None, mean: dict | None, relative: bool, sayer: Sayer) -> str:
@@ -62,12 +63,12 @@ def _place(place: str, depth: dict | None, mean: dict | None, relative: bool, sa
     parts = []
     if depth is not None:
         way = "deeper" if depth["depth_change_mm"] > 0 else "shallower"
-        parts.append(sayer.words(f"spot_{way}", place=name, height=sayer.height(abs(depth["depth_change_mm"]), depth["depth_change_sigma_mm"])))
+        parts.append(sayer.words(f"spot_{way}", place=name, height=_shown(depth["depth_change_mm"], depth["depth_change_sigma_mm"], sayer)))
     if mean is not None:
         way = "lost" if mean["mean_mm"] < 0 else "gained"
         key = f"ground_{way}" if parts else f"place_{way}_height"
         key += "_relative" if relative else ""
-        parts.append(sayer.words(key, place=name, height=sayer.height(abs(mean["mean_mm"]), mean["mean_sigma_mm"])))
+        parts.append(sayer.words(key, place=name, height=_shown(mean["mean_mm"], mean["mean_sigma_mm"], sayer)))
     return "; ".join(parts) + "."
 
 
@@ -103,7 +104,13 @@ def _way(row: dict) -> str:
 
 
 def _growth(row: dict, sayer: Sayer) -> str:
-    return sayer.height(abs(row["growth_mm"]), row["growth_sigma_mm"])
+    return _shown(row["growth_mm"], row["growth_sigma_mm"], sayer)
+
+
+def _shown(change_mm: float, sigma_mm: float, sayer: Sayer) -> str:
+    """A detected change without its sign. The tables keep 0.1 mm: their rounding must not make it look undetected."""
+    size = abs(change_mm)
+    return sayer.height(size, min(sigma_mm, size / Z95) if sigma_mm - size / Z95 <= TABLE_MM else sigma_mm)
 
 
 def _station(station_m: float, sayer: Sayer) -> str:
@@ -125,6 +132,12 @@ def quiet(pair: Pair, sayer: Sayer) -> str:
     lost = [sayer.placing.edge(e) for e in dict.fromkeys(r["edge_id"] for r in pair.edges) if e not in told]
     text = words("not_detected", places=words.listed(names)) if names else ""
     return " ".join(t for t in (text, words("not_compared", places=words.listed(lost)) if lost else "") if t)
+
+
+def chance(pair: Pair, sayer: Sayer) -> str:
+    """How many places stood to be picked: each depth is held against its own 95 % range."""
+    compared = sum(r["depth_change_mm"] is not None for r in pair.spots)
+    return sayer.words("by_chance", number=compared) if any(r["detected"] for r in pair.spots) else ""
 
 
 def volumes(pair: Pair, sayer: Sayer) -> str:

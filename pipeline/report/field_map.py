@@ -121,15 +121,7 @@ def _edges(frame: Frame, edges: Sequence[Edge], lip: Sequence[dict], steps: Sequ
     """Each metre of edge in the shade of its height; consecutive ones alike as one line."""
     out = []
     for edge in edges:
-        rows = sorted((r for r in lip if r["edge_id"] == edge.edge_id and r["station_m"] is not None), key=lambda r: r["station_m"])
-        runs: list[list] = []
-        for row in rows:
-            look = _look(row, steps)
-            if look is not None and runs and runs[-1][0] == look and row["station_m"] - runs[-1][2] < 1.5:
-                runs[-1][2] = row["station_m"]
-            elif look is not None:
-                runs.append([look, row["station_m"], row["station_m"]])
-        for (level, sure, low_skin), first, last in runs:
+        for (level, sure, low_skin), first, last in _runs(edge, [r for r in lip if r["edge_id"] == edge.edge_id], steps):
             s = np.clip(np.linspace(first - HALF_STATION_M, last + HALF_STATION_M, max(int(4 * (last - first + 1)), 2)), 0, edge.length_m)
             d = frame.run(*edge.at(s))
             width = WIDTHS[level]
@@ -139,6 +131,21 @@ def _edges(frame: Frame, edges: Sequence[Edge], lip: Sequence[dict], steps: Sequ
             if low_skin:
                 out.append(el("path", d=_combs(frame, edge, first, last), class_="comb"))
     return "".join(out)
+
+
+def _runs(edge: Edge, rows: Sequence[dict], steps: Sequence[float]) -> list[list]:
+    """Look, first and last station of each run that looks alike; of a walk, which gives the mean only, all of the edge."""
+    runs: list[list] = []
+    stations = sorted((r for r in rows if r["station_m"] is not None), key=lambda r: r["station_m"])
+    for row in stations:
+        look = _look(row, steps)
+        if look is not None and runs and runs[-1][0] == look and row["station_m"] - runs[-1][2] < 1.5:
+            runs[-1][2] = row["station_m"]
+        elif look is not None:
+            runs.append([look, row["station_m"], row["station_m"]])
+    if not stations and rows and (look := _look(rows[0], steps)) is not None:
+        runs.append([look, HALF_STATION_M, edge.length_m - HALF_STATION_M])
+    return runs
 
 
 def _look(row: dict, steps: Sequence[float]) -> tuple[int, bool, bool] | None:

@@ -7,26 +7,28 @@ import itertools
 import numpy as np
 
 from pipeline.diamond.layout import Layout
-from pipeline.report import palette, quality, surface_tables
+from pipeline.report import palette
 from pipeline.report.change_block import change_block
 from pipeline.report.field_input import FieldInput
 from pipeline.report.field_map import Mark, field_map, lip_steps
 from pipeline.report.figures import SYSTEMS, limit
 from pipeline.report.findings import LOW_SPOT, Finding
-from pipeline.report.hazards import CLOSED, Hazard
 from pipeline.report.lip_charts import lip_charts
 from pipeline.report.placing import Placing
 from pipeline.report.saying import Sayer
 from pipeline.report.standing import Standing, leading
+from pipeline.report.sure_block import sure_block
 from pipeline.report.todo import filling, tasks, unsettled, watched
+from pipeline.report.unsafe_block import unsafe_block
 from pipeline.report.words import Words, opened
 from pipeline.settings import Config
-from pipeline.surface.verdict import UNKNOWN, UNSAFE, WATCH, WORK
+from pipeline.surface.verdict import UNSAFE, WATCH, WORK
 
 LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 
 
 def sayer_of(layout: Layout, tables: dict[str, list[dict]], settings: Config, words: Words) -> Sayer:
+    """Who speaks of a field: its places, the words, the units of the settings, the ponds of any date."""
     ponds = {r["low_spot_id"]: (r["e"], r["n"]) for r in tables["low_spots"] if r["low_spot_id"].startswith("pond-")}
     return Sayer(Placing(layout, words, SYSTEMS[settings.units]), settings.tolerances, ponds)
 
@@ -61,67 +63,6 @@ def marked(now: Standing) -> dict[Finding, str]:
             out[f] = str(next(numbers))
         elif f.stretch is not None and f.word in (UNSAFE, WORK):
             out[f] = next(letters, "")
-    return out
-
-
-def unsafe_block(given: FieldInput, now: Standing, sayer: Sayer, keys: dict) -> dict:
-    words = sayer.words
-    rank = list(keys)
-    items = [_hazard(h, now, sayer, keys) for h in sorted(now.open, key=lambda h: rank.index(h.last) if h.last in keys else len(rank))]
-    since = now.before.flown_on if now.before is not None else ""
-    closed = [
-        words("hazard_closed", found=opened(_place(h, sayer)), action=_action(h, words), on=words.date(h.action_on))
-        for h in now.hazards if h.state == CLOSED and h.action_on >= since
-    ]  # fmt: skip
-    return {"items": items, "none": "" if items else _looked_at(now, sayer), "closed": closed, "seen": _seen_by_hand(given, now, sayer)}
-
-
-def _hazard(h: Hazard, now: Standing, sayer: Sayer, keys: dict) -> dict:
-    words = sayer.words
-    fresh = now.newest is not None and h.last_on == now.newest.flown_on and h.last is not None
-    owned = sayer.owned(h.measure, True) if h.last is not None else None
-    lines = []
-    if owned is not None:
-        lines.append(words("limit_signed", limit=sayer.limit(h.measure, True), signed=sayer.signed_by(owned)))
-    lines.append(words("first_seen", on=words.date(h.found_on)))
-    if h.action:
-        lines.append(words("action_taken", action=_action(h, words), on=words.date(h.action_on)))
-    return {"key": keys.get(h.last, "") if fresh else "", "text": (sayer.says(h.last) if fresh else sayer.lingers(h)) + ".", "lines": lines}
-
-
-def _place(h: Hazard, sayer: Sayer) -> str:
-    return sayer.where(h.last) if h.last is not None else h.place_id.replace("-", " ")
-
-
-def _action(h: Hazard, words: Words) -> str:
-    if words.knows(f"action_{h.action}"):
-        return words(f"action_{h.action}")
-    return words("action_survey", survey=h.action.rsplit(" ", 1)[-1])
-
-
-def _looked_at(now: Standing, sayer: Sayer) -> str:
-    """What a survey without a hazard did look at."""
-    words = sayer.words
-    if now.newest is None:
-        return words("looked_at_nothing")
-    spots = sum(f.kind == LOW_SPOT and f.value_mm is not None for f in now.newest.findings)
-    told = sum(e.told for e in now.newest.edges)
-    parts = [words.count("spots_looked_at", spots)] + ([words("edges_looked_at", length=sayer.length(told))] if told else [])
-    if sayer.tolerances.lip_trip_mm is None or sayer.tolerances.low_spot_trip_mm is None:
-        return words("no_trip_limit", what=words.listed(parts))
-    return words("nothing_over_trip", what=words.listed(parts), lip=sayer.limit("lip", True), spot=sayer.limit(LOW_SPOT, True))
-
-
-def _seen_by_hand(given: FieldInput, now: Standing, sayer: Sayer) -> list[str]:
-    """What the crew wrote down since the survey before."""
-    words, since = sayer.words, now.before.flown_on if now.before is not None else ""
-    out = []
-    for r in given.readings:
-        if r["kind"] == "seen" and str(r["read_on"]) > since:
-            place = r.get("place") or r.get("edge_id") or ""
-            named = sayer.placing.edge(place) if words.knows(f"edge_{place}") else sayer.placing.place(place)
-            note = words("in_quotes", text=r["notes"]) if r.get("notes") else ""
-            out.append(words("seen_line", on=words.date(r["read_on"]), what=words(f"seen_{r['value']}"), place=named) + note)
     return out
 
 
@@ -176,31 +117,3 @@ def _stations(given: FieldInput, edge_ids: set[str], sayer: Sayer) -> list[str]:
             key = "tape_closed" if edge.closed else "tape_open"
             out.append(sayer.words(key, edge=sayer.placing.edge(edge.edge_id), by=sayer.placing.by(e, n)))
     return out
-
-
-def sure_block(given: FieldInput, now: Standing, sayer: Sayer) -> dict:
-    words, tables = sayer.words, given.tables
-    newest = now.newest
-    record = given.records[newest.survey_id] if newest is not None else {}
-    dates, residual_rows = quality.residual_table(given.records, sayer)
-    chart, chart_title = "", ""
-    if record.get("tie", {}).get("patches"):
-        base = given.records[record["baseline"]]
-        chart_title = words("residual_title", day=words.date(record["flown_on"]), base=words.date(base["flown_on"]))
-        chart = quality.residuals(record["tie"], "residuals", chart_title, words("residual_about"), sayer)
-    moved = [quality.patch_words(p, sayer) for p in record.get("tie", {}).get("moved", ())]
-    return {
-        "surveys": quality.survey_rows(tables["survey_quality"], given.records, sayer), "chart": chart, "chart_title": chart_title,
-        "moved": words("patches_moved", patches=words.listed(moved)) if moved else "",
-        "residual_dates": dates, "residual_rows": residual_rows, "checkpoints": quality.checkpoint_notes(given.records, sayer),
-        "sideways": quality.sideways(record, sayer), "edges": quality.edge_lines(record, sayer),
-        "tolerances": quality.tolerance_rows(given.settings.tolerances, given.field_id, sayer),
-        "spots": surface_tables.low_spots(newest, sayer) if newest is not None else [],
-        "edge_rows": surface_tables.edges(newest, sayer) if newest is not None else [],
-        "zones": surface_tables.zones(newest, sayer) if newest is not None else [],
-        "trends": surface_tables.trends(tables["trend"], sayer), "inputs": quality.inputs(given.provenance),
-        "versions": sorted(given.provenance["versions"].items()), "notes": record.get("notes", []), "crs": given.layout.grid.crs[:60],
-        "cell": sayer.placing.units.height.name, "us": sayer.units.system == "us",
-        "removed": [f"{v:,}".replace(",", "\u00a0") + " " + (words(f"removed_{k}") if words.knows(f"removed_{k}") else k) for k, v in sorted(record.get("removed", {}).items())],
-    }  # fmt: skip
-

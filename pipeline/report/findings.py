@@ -6,12 +6,14 @@ from dataclasses import dataclass, field
 
 from pipeline.owner import Tolerances
 from pipeline.report.stretches import Stretch, part, stretches
+from pipeline.surface.ring import BY_HAND
 from pipeline.surface.verdict import (
     ORDER, SURE, UNKNOWN, UNLIKELY, UNSAFE, WATCH, WORK, GOOD, Verdict, exceeds, judge, worst,
 )  # fmt: skip
 
 LOW_SPOT, LIP, LOW_SKIN, STEP, PLANARITY = "low_spot", "lip", "low_skin", "step", "planarity"
 CANNOT_TELL_KIND = "lip, low skin or neither: the survey cannot tell"
+MOUND = "mound"
 SEEN_SHARE = 0.6  # of an edge's stations: below, the edge counts as not measured (as for its growth)
 OVER = (UNSAFE, WORK)
 
@@ -58,6 +60,11 @@ class Finding:
     def word(self) -> str:
         return self.verdict.word
 
+    @property
+    def by_hand(self) -> bool:
+        """Whether no survey of this layout can ever judge it. Such a place is named, but is not the survey's lack."""
+        return bool(self.row.get("reason")) and self.row["reason"].startswith(BY_HAND)
+
 
 @dataclass(frozen=True)
 class EdgeSeen:
@@ -72,6 +79,11 @@ class EdgeSeen:
     told: int
     over_m: int
     verdict: str
+
+    @property
+    def by_hand(self) -> bool:
+        """The grass round a mound: a survey tells its growth, never its height over the slope before it."""
+        return self.edge_id == MOUND and not self.told
 
 
 @dataclass(frozen=True)
@@ -108,19 +120,19 @@ def shown(survey_id: str, flown_on: str, rows: dict[str, list[dict]], limits: Li
         along += found
         edges.append(seen)
     verdict = worst(
-        [f.word for f in (*spots, *even)] + [r["verdict"] for r in rows["zones"]]
-        + ([e.verdict for e in edges] or [UNKNOWN])
+        [f.word for f in (*spots, *even) if not f.by_hand] + [r["verdict"] for r in rows["zones"]]
+        + ([e.verdict for e in edges if not e.by_hand] or [UNKNOWN])
     )  # fmt: skip
     findings = tuple(sorted((*spots, *even, *along), key=lambda f: _rank(f, limits)))
     return Shown(survey_id, flown_on, findings, tuple(edges), verdict, rows)
 
 
 def _rank(finding: Finding, limits: Limits) -> tuple:
-    """Worst word first, then by how far over the limit, then by name."""
+    """Worst word first; single places before the skin as a whole; then by how far over the limit, then by name."""
     limit = {LOW_SPOT: limits.low_spot, PLANARITY: limits.planarity}.get(finding.kind, limits.lip)
     share = finding.value_mm / limit if limit and finding.value_mm is not None else 0.0
     start = finding.stretch.from_m if finding.stretch else 0.0
-    return ORDER.index(finding.word), -share, finding.kind, finding.place_id, start
+    return ORDER.index(finding.word), finding.kind == PLANARITY, -share, finding.kind, finding.place_id, start
 
 
 def _nan(value: float | None) -> float:

@@ -77,6 +77,8 @@ def _planarity(seen: Shown) -> tuple[float, float] | None:
 
 def _zone(seen: Shown, column: str, sayer: Sayer) -> str:
     row = next((r for r in seen.rows["zones"] if r["zone"] == "skin"), {})
+    if column == "straightedge_mm" and row.get(column) is not None:
+        return sayer.words("gap_and_noise", gap=sayer.height(row[column]), noise=sayer.height(row["straightedge_noise_mm"]))
     return sayer.height(row.get(column), row.get(column.replace("_mm", "_sigma_mm")))
 
 

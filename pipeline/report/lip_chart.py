@@ -14,8 +14,8 @@ from pipeline.report.findings import LOW_SKIN
 from pipeline.report.svg import el, picture, words
 from pipeline.surface.verdict import UNKNOWN
 
-WIDTH, HEIGHT = 720.0, 214.0
-LEFT, RIGHT, TOP, BOTTOM = 46.0, 12.0, 26.0, 52.0
+WIDTH, HEIGHT = 560.0, 218.0
+LEFT, RIGHT, TOP, BOTTOM = 40.0, 10.0, 24.0, 52.0
 STEPS = {"us": (0.25, 0.5, 1.0, 2.0, 4.0), "metric": (5, 10, 20, 25, 50, 100)}
 MOST_TICKS = 5
 ALONG = (1, 2, 5, 10, 20, 50, 100)
@@ -34,7 +34,7 @@ class LimitLine:
 
 def lip_chart(
     name: str, rows: Sequence[dict], length_m: float, limits: Sequence[LimitLine], places: Sequence[tuple[float, str]], units: Units,
-    title: str, about: str, along_word: str,
+    title: str, about: str,
 ) -> str:  # fmt: skip
     """The drawing of one edge.
 
@@ -46,7 +46,7 @@ def lip_chart(
     top = max([*(v for v in high if v < 200), *(1.12 * m.mm for m in limits), 10.0])
     floor = min([*(v for v in low if v > -100), 0.0])
     scale = _Scale(length_m, floor, top)
-    inner = _axes(scale, units, places, along_word)
+    inner = _axes(scale, units, places)
     for run in _runs(rows):
         s = np.array([r["station_m"] for r in run])
         ends = np.concatenate([[s[0] - 0.5], s, [s[-1] + 0.5]])
@@ -88,7 +88,7 @@ class _Scale:
         return "M" + "L".join(f"{a:.1f} {b:.1f}" for a, b in zip(self.x(s), self.y(mm)))
 
 
-def _axes(scale: _Scale, units: Units, places: Sequence[tuple[float, str]], along_word: str) -> str:
+def _axes(scale: _Scale, units: Units, places: Sequence[tuple[float, str]]) -> str:
     out = []
     size = units.height.size
     step = next(s for s in STEPS[units.system] if (scale.top - scale.floor) / size / s <= MOST_TICKS + 1 or s == STEPS[units.system][-1])
@@ -96,20 +96,19 @@ def _axes(scale: _Scale, units: Units, places: Sequence[tuple[float, str]], alon
         y = float(scale.y(k * step * size))
         out.append(el("path", d=f"M{LEFT:g} {y:.1f}H{WIDTH - RIGHT:g}", class_="rule" if k else "base-line"))
         out.append(words(LEFT - 6, y + 4, printed(k * step, 2).rstrip("0").rstrip(".") if k else "0", class_="small", text_anchor="end"))
-    out.append(words(LEFT - 6, TOP - 11, units.height.name, class_="small", text_anchor="end"))
+    out.append(words(LEFT - 6, TOP - 10, units.height.name, class_="small", text_anchor="end"))
     unit = units.length
-    along = next(a for a in ALONG if scale.length_m / unit.size / a <= 12)
+    along = next(a for a in ALONG if scale.length_m / unit.size / a <= 9)
     base = HEIGHT - BOTTOM
     for k in range(0, int(scale.length_m / unit.size / along) + 1):
         x = float(scale.x(k * along * unit.size))
         out.append(el("path", d=f"M{x:.1f} {base:g}v5", class_="tick"))
-        out.append(words(x, base + 17, f"{k * along}", class_="small", text_anchor="middle"))
+        out.append(words(x, base + 17, f"{k * along}" if k else f"0\u00a0{unit.name}", class_="small", text_anchor="middle"))
     for s, text in places:
         x = float(scale.x(s))
-        anchor = "start" if x < LEFT + 40 else "end" if x > WIDTH - RIGHT - 40 else "middle"
+        anchor = "start" if x < LEFT + 90 else "end" if x > WIDTH - RIGHT - 90 else "middle"
         out.append(el("path", d=f"M{x:.1f} {base + 22:.1f}v6", class_="tick"))
         out.append(words(x, base + 40, text, class_="place", text_anchor=anchor))
-    out.append(words(WIDTH - RIGHT, TOP - 11, along_word, class_="small", text_anchor="end"))
     return "".join(out)
 
 

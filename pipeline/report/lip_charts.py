@@ -24,13 +24,13 @@ def lip_charts(given: FieldInput, now: Standing, sayer: Sayer) -> list[dict]:
     lines = {e.edge_id: e for e in given.edges}
     for seen in now.newest.edges:
         rows = [r for r in now.newest.rows["lip"] if r["edge_id"] == seen.edge_id and r["station_m"] is not None]
-        if not seen.told or seen.edge_id not in lines:
+        if not rows or not seen.told or seen.edge_id not in lines:  # a walk gives an edge's mean only
             continue
         edge, name = lines[seen.edge_id], sayer.placing.edge(seen.edge_id)
         title = words("chart_title", edge=name, day=words.date(now.newest.flown_on))
         about = words("chart_about", edge=name, told=seen.told, stations=seen.stations)
         svg = lip_chart(f"lip-{seen.edge_id}", rows, edge.length_m, limit_lines(sayer), places(given.layout.anchors, edge, sayer), sayer.units,
-                        title, about, words("along_edge", unit=sayer.units.length.name))  # fmt: skip
+                        title, about)  # fmt: skip
         top = max((r["height_mm"] for r in rows if r["kind"] == LIP and r["height_mm"] is not None), default=0.0)
         out.append((-top, {"svg": svg, "title": title, "calibration": words(f"calibration_{rows[0]['calibration'] or 'none'}")}))
     return [chart for _, chart in sorted(out, key=lambda c: c[0])]
@@ -61,7 +61,18 @@ def places(anchors: dict[str, tuple[float, float]], edge: Edge, sayer: Sayer) ->
     for _, s, name in sorted(found):
         if all(abs(s - t) >= APART_SHARE * edge.length_m for t, _ in out):
             out.append((s, name))
-    if len(out) < 2:
-        ends = [edge.length_m * share for share in ENDS]
-        out = [(s, sayer.placing.by(*(float(v) for v in edge.at(s)))) for s in ends]
-    return sorted(out)
+    return sorted(out) if len(out) > 1 else _sides(edge, sayer, anchors)
+
+
+def _sides(edge: Edge, sayer: Sayer, anchors: dict[str, tuple[float, float]]) -> list[tuple[float, str]]:
+    """What names a place on an edge that no base lies beside: of a closed one the way to home and to second base,
+    of a line its two ends."""
+    from shapely.geometry import Point
+
+    if edge.closed and {"home", "second"} <= anchors.keys():
+        return sorted((float(edge.line.project(Point(*anchors[b]))), sayer.words("toward", place=sayer.placing.place(b))) for b in ("home", "second"))
+    at = [(edge.length_m * share, *(float(v) for v in edge.at(edge.length_m * share))) for share in ENDS]
+    names = [sayer.placing.by(e, n) for _, e, n in at]
+    if names[0] == names[1] and sayer.placing.layout.axes is not None:
+        names = [sayer.words("first_side" if sayer.placing.layout.axes.local(e, n)[0] > 0 else "third_side") for _, e, n in at]
+    return [(s, name) for (s, _, _), name in zip(at, names)]

@@ -10,7 +10,7 @@ SMOOTH_M = 0.30  # noise of single cells would hide the shape; figures never com
 LIGHT_DEG = 315.0  # on the page, clockwise from up
 DEEPEST = 0.46  # most of black or white that shading may lay over the ground
 FULL_SLOPE = 0.035  # a slope toward or from the light that shades so deep
-CONTOURS_MM = {"metric": (5, 10, 20, 25, 50, 100, 200), "us": (6.35, 12.7, 25.4, 50.8, 101.6, 203.2)}
+CONTOURS_MM = {"metric": (10, 20, 25, 50, 100, 200), "us": (12.7, 25.4, 50.8, 101.6, 203.2)}
 MOST_LINES = 22
 
 

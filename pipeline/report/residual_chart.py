@@ -7,9 +7,9 @@ from typing import Sequence
 from pipeline.report.figures import Units, Z95, printed
 from pipeline.report.svg import el, picture, words
 
-WIDTH, ROW, LEFT, RIGHT, TOP, BOTTOM = 720.0, 26.0, 180.0, 20.0, 12.0, 34.0
+WIDTH, ROW, LEFT, RIGHT, TOP, BOTTOM = 560.0, 26.0, 150.0, 16.0, 12.0, 36.0
 STEPS = {"us": (0.1, 0.25, 0.5, 1.0, 2.0, 5.0), "metric": (2, 5, 10, 20, 50, 100)}
-MOST_TICKS = 8
+MOST_TICKS = 6
 
 
 def residual_chart(name: str, patches: Sequence[tuple[str, float, float, bool]], units: Units, title: str, about: str) -> str:

@@ -16,6 +16,7 @@ from pipeline.surface.verdict import GOOD, UNKNOWN, UNSAFE, WATCH, WORK
 
 LIMITS = {LOW_SPOT: ("low_spot_mm", "low_spot_trip_mm"), PLANARITY: ("planarity_mm", None)}
 EDGE_LIMITS = ("lip_mm", "lip_trip_mm")
+FEW = 3  # so many names are read; more are counted
 
 
 @dataclass(frozen=True)
@@ -132,8 +133,13 @@ class Sayer:
         if now.verdict == WATCH:
             return self.says(worst[0]) + "." + self._more("headline_more_watch", len(worst) - 1)
         if now.verdict == GOOD:
-            return self.words("headline_good")
+            return self.words("headline_good") + self._by_hand(now)
         return self.unknown(now)
+
+    def _by_hand(self, now: Standing) -> str:
+        places = [self.where(f) for f in now.newest.findings if f.by_hand]
+        places += [self.placing.edge(e.edge_id) for e in now.newest.edges if e.by_hand]
+        return " " + self.words("headline_by_hand", places=self.words.listed(places)) if places else ""
 
     def _more(self, key: str, number: int) -> str:
         return " " + self.words.count(key, number) if number > 0 else ""
@@ -154,8 +160,10 @@ class Sayer:
 
     def unknown(self, now: Standing) -> str:
         """What could not be judged, named."""
-        names = [self.where(f) for f in now.newest.of(UNKNOWN) if f.kind == LOW_SPOT]
-        edges = [self.placing.edge(e.edge_id) for e in now.newest.edges if e.verdict == UNKNOWN]
+        names = [self.where(f) for f in now.newest.of(UNKNOWN) if f.kind == LOW_SPOT and not f.by_hand]
+        if len(names) > FEW:
+            names = [self.words.count("places", len(names))]
+        edges = [self.placing.edge(e.edge_id) for e in now.newest.edges if e.verdict == UNKNOWN and not e.by_hand]
         if not now.newest.edges:
             edges = [self.words("all_edges")]
         if any(f.kind == PLANARITY for f in now.newest.of(UNKNOWN)):

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Iterable, Sequence
 
-from pipeline.report.findings import LOW_SPOT, PLANARITY, Finding, Limits, Shown, shown
+from pipeline.report.findings import LOW_SPOT, Finding, Limits, Shown, shown
 from pipeline.report.hazards import OPEN, Hazard, hazards
 from pipeline.surface.verdict import UNKNOWN, UNSAFE, WATCH, WORK
 
@@ -40,7 +40,10 @@ class Standing:
 
     @property
     def open(self) -> tuple[Hazard, ...]:
-        return tuple(h for h in self.hazards if h.state == OPEN)
+        """Open hazards: what the newest survey shows first, worst first."""
+        rank = list(self.newest.findings) if self.newest is not None else []
+        held = [h for h in self.hazards if h.state == OPEN]
+        return tuple(sorted(held, key=lambda h: (rank.index(h.last) if h.last in rank else len(rank), h.hazard_id)))
 
     @property
     def lingering(self) -> tuple[Hazard, ...]:
@@ -79,11 +82,8 @@ def _by_survey(rows: list[dict]) -> dict[str, list[dict]]:
 
 
 def leading(now: Standing, words: tuple[str, ...] = (UNSAFE, WORK, WATCH, UNKNOWN)) -> tuple[Finding, ...]:
-    """What the newest survey shows in these words, worst first; unevenness of the whole skin after single places."""
-    if now.newest is None:
-        return ()
-    found = [f for f in now.newest.findings if f.word in words]
-    return tuple(sorted(found, key=lambda f: (words.index(f.word), f.kind == PLANARITY)))
+    """What the newest survey shows in these words, worst first."""
+    return now.newest.of(*words) if now.newest is not None else ()
 
 
 def over_tolerance(now: Shown) -> tuple[Finding, ...]:

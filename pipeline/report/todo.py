@@ -15,7 +15,7 @@ from pipeline.surface.verdict import UNKNOWN, UNSAFE, WATCH, WORK
 # How high and how wide a lip is before the next stronger remedy is named: common practice, no source; ours to choose.
 SWEEP_MM, CUT_MM, WIDE_MM = 25.0, 50.0, 600.0
 READINGS = 15  # on one edge: brings its mean height to a few mm (method: ruler calibration)
-STATIONS_NAMED = 6
+STATIONS_NAMED, LEAST_READINGS = 6, 3
 
 
 @dataclass(frozen=True)
@@ -156,16 +156,19 @@ def _settle_edge(edge: EdgeSeen, now: Standing, sayer: Sayer, wanted: dict[str, 
     if sayer.tolerances.lip_mm is None:
         return ""
     words, name = sayer.words, sayer.placing.edge(edge.edge_id)
+    if edge.by_hand:
+        return opened(words("settle_mound_edge", edge=name))
+    readings = max(wanted.get(edge.edge_id) or READINGS, LEAST_READINGS)
     mine = [f for f in now.newest.of(UNKNOWN) if f.place_id == edge.edge_id and f.stretch is not None]
     if mine and mine[0].row["station_m"] is not None:
         at = sorted(r["station_m"] for r in now.newest.rows["lip"] if r["edge_id"] == edge.edge_id and r["station_m"] is not None)
         held = sorted(at[k] for f in mine for k in f.stretch.members)
         spread = [held[round(i * (len(held) - 1) / max(STATIONS_NAMED - 1, 1))] for i in range(STATIONS_NAMED)]
-        named = ", ".join(dict.fromkeys(station(s, sayer) for s in spread))
-        return opened(words("settle_edge", edge=name, length=sayer.length(len(held)), why=sayer.why(mine[0]),
-                            stations=f"{named}{NBSP}{sayer.units.length.name}", readings=wanted.get(edge.edge_id) or READINGS))  # fmt: skip
+        named = list(dict.fromkeys(station(s, sayer) for s in spread))
+        return opened(words.count("settle_edge", len(named), edge=name, length=sayer.length(len(held)), why=sayer.why(mine[0]),
+                                  stations=f"{', '.join(named)}{NBSP}{sayer.units.length.name}", readings=readings))  # fmt: skip
     if mine:
-        return opened(words("settle_whole_edge", edge=name, why=sayer.why(mine[0]), readings=wanted.get(edge.edge_id) or READINGS))
+        return opened(words("settle_whole_edge", edge=name, why=sayer.why(mine[0]), readings=readings))
     if edge.told < SEEN_SHARE * edge.stations:
         return opened(words("settle_unseen_edge", edge=name, told=sayer.length(edge.told), whole=sayer.length(edge.stations)))
     return ""

@@ -50,9 +50,8 @@ def run(job: Job, where: Where) -> None:
 
 def difference(layout: Layout, earlier: Surveyed, later: Surveyed) -> tuple[Change, Tie]:
     """Later minus earlier, tied to each other directly; without its skin's plane where that tie cannot carry it."""
-    noise = of_difference(earlier.noise, later.noise)
-    tie = pair_tie(layout, earlier.heights, later.heights, noise)
-    known = layout.grid, earlier.z, later.z, earlier.white, later.white, noise
+    tie = pair_tie(layout, earlier.heights, later.heights, of_difference(earlier.noise, later.noise))
+    known = layout.grid, earlier.z, later.z, earlier.white, later.white, of_difference(earlier.cell_noise, later.cell_noise)
     if tie.codes or not (earlier.absolute and later.absolute):
         return relative_change(*known, layout.grid.mask(layout.skin)), tie
     return tied_change(*known, tie), tie

@@ -29,7 +29,7 @@ def spot_changes(job: Job, where: Where, layout: Layout, kept: dict[str, Surveye
     masks = masks_of(layout)
     out = []
     for a, b in compared:
-        noise = of_difference(kept[a].noise, kept[b].noise)
+        noise = of_difference(kept[a].cell_noise, kept[b].cell_noise)
         dz = kept[b].z - kept[a].z
         white = np.where(np.isfinite(dz), np.hypot(kept[a].white, kept[b].white), np.nan)
         changes = low_spot_change(

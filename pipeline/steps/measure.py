@@ -30,7 +30,7 @@ def run(job: Job, where: Where) -> None:
     given = spot_input(job, layout, made)
     found = low_spots(given, rng(job, "spots"), job.settings.measure.error_fields)
     rows = [_spot_row(s) for s in found.spots]
-    lip, readings_wanted = lips(job, made)
+    lip, readings_wanted = lips(job, layout, made)
     record = {
         "lip": lip,
         "readings_wanted": readings_wanted,

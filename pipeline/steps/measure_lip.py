@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from pipeline.diamond.edges import Edge
+from pipeline.diamond.layout import Layout, Mound
 from pipeline.jobs import Job
 from pipeline.steps.spot_given import turf_height_m
 from pipeline.steps.surveyed import Surveyed
@@ -16,12 +18,15 @@ from pipeline.survey.points import Ground
 from pipeline.survey.walk_edges import rover_lip
 from pipeline.units import LENGTH_UNITS
 
+EDGE_WORKS = frozenset({"lip_cut", "sod", "edge_recut", "edge_clean", "roll", "laser_grade", "rebuild", "mix_add"})
 READING_DAYS = 21  # grass grows: a ruler's reading speaks for a survey so many days to either side
 RULER_SD_M = 0.003
+ROUND_MOUND_M = 0.5
+HEIGHTS = ("height_mm", "height_sigma_mm", "rise_low95_mm", "rise_high95_mm", "fall_mm", "fall_sigma_mm", "section_m2")
 NAN = float("nan")
 
 
-def lips(job: Job, made: Surveyed) -> tuple[list[dict], dict[str, int | None]]:
+def lips(job: Job, layout: Layout, made: Surveyed) -> tuple[list[dict], dict[str, int | None]]:
     """Rows of lip.csv, and how many more ruler readings on each edge would halve what its height is not known by."""
     if made.rows is not None:
         return [_walked(made, i) for i in range(len(made.edges))], {}
@@ -35,15 +40,35 @@ def lips(job: Job, made: Surveyed) -> tuple[list[dict], dict[str, int | None]]:
     for table, edge, shape, sigma in zip(tables, edges, shapes, made.line_sigmas):
         canopy = canopies[edge.edge_id]
         found = lip_of_edge(table, edge, shape, still, canopy, turf, sigma)
-        rows += [_row(s, edge.source) for s in found]
+        told = (_row(s, edge.source) for s in found)
+        rows += [_untold(r) for r in told] if round_mound(edge, layout.mound) else told
         wanted[edge.edge_id] = more_readings(found[-1], canopy, shape)
     return rows, wanted
 
 
+def round_mound(edge: Edge, mound: Mound | None) -> bool:
+    """Whether an edge runs round the mound. The line laid over the skin before it then spans a table and a slope, so
+    that a lip's height against it says nothing; how it grows does not need that line."""
+    if mound is None:
+        return False
+    off = np.hypot(*(np.asarray(edge.line.coords)[:, :2] - (mound.e, mound.n)).T)
+    return bool(np.median(np.abs(off - mound.radius_m)) < ROUND_MOUND_M)
+
+
+def _untold(row: dict) -> dict:
+    return row | {"kind": "not_enough_evidence"} | dict.fromkeys(HEIGHTS, NAN)
+
+
 def readings(job: Job) -> list:
-    """The ruler's readings of the lip near the day of the survey."""
+    """The ruler's readings of the lip near the day of the survey, with no work on lip, edge or grass in between."""
     day = job.survey_row["flown_on"]
-    return [r for r in job.rows["readings"] if r["kind"] == "lip_rise" and abs((r["read_on"] - day).days) <= READING_DAYS]
+    worked = [(w["done_on"], w.get("ended_on") or w["done_on"]) for w in job.rows["works"] if w["work"] in EDGE_WORKS]
+
+    def speaks(read_on) -> bool:
+        first, last = sorted((read_on, day))
+        return (last - first).days <= READING_DAYS and not any(began <= last and first <= ended for began, ended in worked)
+
+    return [r for r in job.rows["readings"] if r["kind"] == "lip_rise" and speaks(r["read_on"])]
 
 
 def _canopy(turf_m: float | None) -> float:

@@ -33,9 +33,9 @@ def spot_input(job: Job, layout: Layout, made: Surveyed) -> SpotInput:
 def survey_error(layout: Layout, made: Surveyed) -> SurveyError:
     """A survey's error with the drift that the tie leaves; the baseline's own drift stays in every survey tied to it."""
     if not made.tie(layout).patches:
-        return SurveyError.of(made.noise, layout.centre)
+        return SurveyError.of(made.cell_noise, layout.centre)
     base = SurveyError.of(made.base_noise, layout.centre).drift
-    return SurveyError.of(made.noise, layout.centre, base + made.tie(layout).drift()[1])
+    return SurveyError.of(made.cell_noise, layout.centre, base + made.tie(layout).drift()[1])
 
 
 def turf_height_m(job: Job, survey_id: str) -> float | None:

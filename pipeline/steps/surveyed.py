@@ -32,7 +32,8 @@ class Surveyed:
     z       : height as surveyed, (ny, nx), m; NaN where nothing was measured
     white   : one s.d. of each cell's own error, (ny, nx), m
     count   : points behind z, uint32
-    noise   : its error model
+    noise   : error model of its points, as patches and edges meet it
+    cell_noise : error model of its raster, as every figure drawn from z meets it
     edges   : the lines the field's whole series is measured along
     line_sigmas : one s.d. of each of them, m
     tables  : this survey along each of them
@@ -48,6 +49,7 @@ class Surveyed:
     white: np.ndarray
     count: np.ndarray
     noise: Noise
+    cell_noise: Noise
     edges: tuple[Edge, ...]
     line_sigmas: tuple[float, ...]
     tables: tuple[EdgeTable, ...]
@@ -88,7 +90,7 @@ def pair_tie(layout: Layout, earlier: dict[str, PatchHeight], later: dict[str, P
 
 def write(path: str, made: Surveyed) -> None:
     plain = {
-        "record": made.record, "base": made.base, "noise": asdict(made.noise), "base_noise": asdict(made.base_noise),
+        "record": made.record, "base": made.base, "noise": asdict(made.noise), "cell_noise": asdict(made.cell_noise), "base_noise": asdict(made.base_noise),
         "edges": [{"edge_id": e.edge_id, "line": shapely.to_wkb(e.line, hex=True), "grass_left": e.grass_left, "source": e.source} for e in made.edges],
         "heights": [asdict(h) for h in made.heights.values()], "base_heights": [asdict(h) for h in made.base_heights.values()],
         "sideways_m": made.sideways_m, "line_sigmas": made.line_sigmas, "tables": [],
@@ -120,7 +122,7 @@ def read(where: Where, layout: Layout, survey_id: str) -> Surveyed | None:
         rows = Ground(layout.grid.west, layout.grid.south, float(columns["rows_z0"]), *(columns[f"rows_{a}"] for a in "xyz"))
     edges = tuple(Edge(e["edge_id"], shapely.from_wkb(e["line"]), e["grass_left"], e["source"]) for e in plain["edges"])
     return Surveyed(
-        plain["record"], plain["base"], columns["z"], columns["white"].astype(float), columns["count"], _noise(plain["noise"]), edges,
+        plain["record"], plain["base"], columns["z"], columns["white"].astype(float), columns["count"], _noise(plain["noise"]), _noise(plain["cell_noise"]), edges,
         tuple(plain["line_sigmas"]), tables, _heights(plain["heights"]), _heights(plain["base_heights"]), _noise(plain["base_noise"]), plain["sideways_m"], rows,
     )  # fmt: skip
 

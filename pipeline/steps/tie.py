@@ -24,11 +24,11 @@ from pipeline.survey.gridding import regrid
 from pipeline.survey.horizontal import Shift
 from pipeline.survey.jump import refuse_jump
 from pipeline.survey.misfit import misfits
-from pipeline.survey.noise import of_difference
+from pipeline.survey.noise import Noise, of_difference
 from pipeline.survey.patches import PatchHeight, height_from_ground
 from pipeline.survey.points import Ground
 from pipeline.survey.registration import register
-from pipeline.survey.tin import tin_raster
+from pipeline.survey.tin import between_rows, tin_raster
 from pipeline.survey.uncertainty import TieOnGrid, Uncertainty
 
 
@@ -53,16 +53,16 @@ def run(job: Job, where: Where) -> None:
 def _write(job: Job, where: Where, layout: Layout, mine: Survey, base: Survey, base_id: str) -> None:
     edges, line_sigmas = series_edges(layout, base.ground)
     shift, ground, tables = _laid_on(layout, edges, mine, base)
-    z, white, count = _heights(layout, ground, mine)
+    z, white, count, cell_noise = _heights(layout, ground, mine)
     heights, base_heights = (_patch_heights(layout, g, s.white_m) for g, s in ((ground, mine), (base.ground, base)))
-    made = Surveyed({"survey_id": job.survey}, base_id, z, white, count, mine.noise, edges, line_sigmas, tables, heights, base_heights,
-                    base.noise, shift.sigma_m, ground if mine.record["source"] == "rover" else None)  # fmt: skip
+    made = Surveyed({"survey_id": job.survey}, base_id, z, white, count, mine.noise, cell_noise, edges, line_sigmas, tables, heights,
+                    base_heights, base.noise, shift.sigma_m, ground if mine.record["source"] == "rover" else None)  # fmt: skip
     if base_id != job.survey:
         _refuse_jump(layout, made)
     tie = made.tie(layout)
     on_grid = TieOnGrid(tie, layout.grid)
     elevation = z - on_grid.value
-    sigma = np.where(np.isfinite(z), Uncertainty(layout.grid, mine.noise, white, on_grid).sigma, np.nan)
+    sigma = np.where(np.isfinite(z), Uncertainty(layout.grid, cell_noise, white, on_grid).sigma, np.nan)
     record = tied(job, layout, mine, made, tie, shift, sigma, checkpoints(job, layout, ground, on_grid, mine))
     tags = {"inputs": ", ".join(i["sha256"] for i in record["inputs"]), "baseline": base_id}
     with replacing_folder(where.survey(job.field, job.survey)) as folder:
@@ -98,19 +98,19 @@ def _laid_on(layout: Layout, edges: tuple[Edge, ...], mine: Survey, base: Survey
     return shift, ground, tuple(tables)
 
 
-def _heights(layout: Layout, ground: Ground, mine: Survey) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Height, own error and count of each cell, (ny, nx)."""
+def _heights(layout: Layout, ground: Ground, mine: Survey) -> tuple[np.ndarray, np.ndarray, np.ndarray, Noise]:
+    """Height, own error and count of each cell, (ny, nx), and the error model they share."""
     if mine.record["source"] == "rover":
         raster = tin_raster(ground, layout.grid, mine.white_m)
-        own = np.sqrt(np.maximum(raster.surface.sigma**2 - mine.noise.correlated_variance, 0.0))
-        return raster.surface.z, own, raster.surface.count
+        noise, own = between_rows(raster, layout.grid.mask(layout.skin), mine.noise)
+        return raster.surface.z, own, raster.surface.count, noise
     if mine.record["source"] == "raster":
         from pipeline.survey.raster_cells import means
 
         z, count = means(ground, layout.grid)
-        return z, np.where(np.isfinite(z), mine.white_m, np.nan), count
+        return z, np.where(np.isfinite(z), mine.white_m, np.nan), count, mine.noise
     made = regrid(ground, layout.grid, layout.grid.mask(layout.skin), steps=mine.steps)
-    return made.z, made.white, made.count
+    return made.z, made.white, made.count, mine.noise
 
 
 def _patch_heights(layout: Layout, ground: Ground, white_m: float) -> dict[str, PatchHeight]:

@@ -20,6 +20,7 @@ SMOOTH_FWHM_M = 0.3
 FWHM_TO_SD = 1.0 / (2.0 * np.sqrt(2.0 * np.log(2.0)))
 EVERY_M = 0.5
 PERCENTILE = 95.0
+TOUCH_M = 1e-9
 NOISE_PATCH_M, NOISE_FIELDS = 20.0, 8
 
 
@@ -142,6 +143,7 @@ def gaps(z: np.ndarray, centres: np.ndarray, half: int) -> np.ndarray:
     half    : samples on each side of the middle
     The edge rests on the segment of the upper hull that holds the middle sample, and the gap is the greatest depth
     between its two contacts; where the middle sample is itself a contact, the wider of the gaps on its two sides.
+    What comes within TOUCH_M of the straightedge touches it, so that rounding does not decide.
     source  : as EN 13036-7 and ACI 117 measure (from memory)
     """
     row, col = np.nonzero(centres)
@@ -177,7 +179,7 @@ def _gap(line, middle):
     hull = np.empty(len(line), np.int64)
     n = 0
     for k in range(len(line)):
-        while n >= 2 and (line[hull[n - 1]] - line[hull[n - 2]]) * (k - hull[n - 2]) <= (
+        while n >= 2 and (line[hull[n - 1]] - line[hull[n - 2]] + TOUCH_M) * (k - hull[n - 2]) < (
             line[k] - line[hull[n - 2]]
         ) * (hull[n - 1] - hull[n - 2]):
             n -= 1

@@ -26,6 +26,7 @@ SECTOR_FILLED = 0.5  # share of a sector's cells that must be there for its bear
 RING_PIECES = 7.0  # relief of the ring beyond noise is taken for so many pieces that know nothing of each other
 EXCESS_FROM = 1.5  # the ring's scatter under the noise model varies: only beyond so many times its variance
 SMOOTH_SD_M = 0.15
+BY_HAND = "check by hand: "  # begins a reason that no survey can mend: the layout leaves too little skin there
 LOW_M = 0.006  # a cell that low counts as part of the low spot's area
 
 
@@ -101,10 +102,11 @@ def contrast(place, usable: np.ndarray, held: np.ndarray, grid: Grid) -> Contras
     distance = np.hypot(x, y)
     disc, ring = distance <= place.disc_m, (distance >= place.ring_in_m) & (distance <= place.ring_out_m)
     hollow = may & (distance < place.ring_in_m)
-    ring_deg = bearings(ring, ring & may, np.degrees(np.arctan2(x, y)) % 360.0)
+    bearing = np.degrees(np.arctan2(x, y)) % 360.0
+    ring_deg, at_most = bearings(ring, ring & may, bearing), bearings(ring, ring & ~may_not, bearing)
     left = (disc & ~may_not).sum()
     cover = float((disc & may).sum() / left) if left else 0.0
-    reason = _too_little(ring_deg, cover, left / disc.sum())
+    reason = _by_layout(at_most, left / disc.sum()) or _too_little(ring_deg, cover)
     depth_w, volume_w = np.zeros(may.shape), np.zeros(may.shape)
     if reason is None:
         xx, yy = np.broadcast_to(x, may.shape), np.broadcast_to(y, may.shape)
@@ -186,11 +188,17 @@ def bearings(whole: np.ndarray, there: np.ndarray, bearing: np.ndarray) -> float
     return float(360.0 * (found[some] >= SECTOR_FILLED * full[some]).sum() / some.sum())
 
 
-def _too_little(ring_deg: float, cover: float, left: float) -> str | None:
-    if ring_deg < LEAST_RING_DEG:
-        return f"skin on {ring_deg:.0f} degrees of the ring, {LEAST_RING_DEG:.0f} needed"
+def _by_layout(at_most_deg: float, left: float) -> str | None:
+    if at_most_deg < LEAST_RING_DEG:
+        return f"{BY_HAND}there is skin on {at_most_deg:.0f} degrees of the ring around it, {LEAST_RING_DEG:.0f} needed"
     if left < LEAST_DISC_LEFT:
-        return f"{100 * left:.0f} % of the place is skin that may be measured, {100 * LEAST_DISC_LEFT:.0f} needed"
+        return f"{BY_HAND}{100 * left:.0f} % of the place is skin that may be measured, {100 * LEAST_DISC_LEFT:.0f} needed"
+    return None
+
+
+def _too_little(ring_deg: float, cover: float) -> str | None:
+    if ring_deg < LEAST_RING_DEG:
+        return f"skin measured on {ring_deg:.0f} degrees of the ring, {LEAST_RING_DEG:.0f} needed"
     if cover < LEAST_DISC_COVER:
         return f"{100 * cover:.0f} % of the place was measured, {100 * LEAST_DISC_COVER:.0f} needed"
     return None

@@ -72,7 +72,7 @@ class MisfitSystem:
         rest = np.diag(np.array([m.sigma_m**2 for m in found]))
         for i, a in enumerate(found):
             for j, b in enumerate(found[: i + 1]):
-                r = mean_covariance(shared, a.patch.places, b.patch.places)
+                r = mean_covariance(shared, a.patch.places, b.patch.places) + shared.session_m**2
                 rest[i, j] += r
                 if j < i:
                     rest[j, i] += r

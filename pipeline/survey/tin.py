@@ -7,7 +7,7 @@ memory). How fast it grows is read from the walk itself, by leaving rows out.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numba import njit
@@ -25,6 +25,7 @@ LATTICE_M = 3.0  # tried rows are about so far apart, further where the holes ar
 LEAST_TRIALS = 20  # fewer say nothing: then the ground is taken to be as rough as ASSUMED_ROUGH
 ASSUMED_ROUGH = 1e-4  # 10 mm at 1 m: rougher than a kept infield
 CLIP = 4.0  # robust s.d. beyond which a trial's error is cut: a kerb is not the ground's roughness
+OWN_M = 0.001  # the least a cell has of its own
 BLOCK = 200_000  # cells at a time
 ON_SIDE = 1e-12  # of a weight: a point on a side lies inside
 
@@ -98,6 +99,26 @@ def tin_raster(ground: Ground, grid: Grid, white_m: float, noise: Noise = ROVER)
     count = np.where(np.isfinite(height), count, 0).astype(np.uint32)
     surface = Surface(grid, height, sigma.reshape(shape), count)
     return TinRaster(surface, share.reshape(shape), away.reshape(shape), spacing)
+
+
+def between_rows(raster: TinRaster, skin: np.ndarray, noise: Noise) -> tuple[Noise, np.ndarray]:
+    """The error model of a walk's raster, and what is left as each cell's own, (ny, nx), m.
+
+    skin : (ny, nx) bool, where figures are drawn from the raster
+    A row's noise and what the ground does between rows reach over as much ground as a row stands for: they are no
+    cell's own, and a mean over many cells does not average them away as if they were. The short part's range l gives
+    that ground as its integral, A = 2 pi l^2 for a Matern 3/2 field (elementary).
+    """
+    told = skin & np.isfinite(raster.surface.z)
+    own2 = raster.surface.sigma**2 - noise.correlated_variance
+    rows = int(raster.surface.count[told].sum())
+    if not rows:
+        return noise, np.sqrt(np.maximum(own2, 0.0))
+    between2 = float(np.median((own2 - raster.noise**2)[told]))
+    part2 = noise.white_m**2 + max(between2, 0.0)
+    range_m = float(np.sqrt(told.sum() * raster.surface.grid.cell_area_m2 / rows / (2 * np.pi)))
+    left = np.sqrt(np.maximum(own2 - part2, OWN_M**2))
+    return replace(noise, parts=(*noise.parts, (float(np.sqrt(part2)), range_m))), np.where(np.isfinite(own2), left, np.nan)
 
 
 def interpolate(corners: np.ndarray, x, y, z, at: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:

@@ -8,7 +8,7 @@ from support.flat_field import SOURCES, error_of, hollow, middle, no_error, plac
 
 from pipeline.frame import Grid
 from pipeline.surface import ring
-from pipeline.surface.ring import contrast, exceedance, ring_depth
+from pipeline.surface.ring import BY_HAND, contrast, exceedance, ring_depth
 from pipeline.surface.survey_error import SurveyError, cropped
 from pipeline.survey.noise import of_difference
 from pipeline.survey.plane import fit_plane
@@ -151,7 +151,9 @@ def test_a_ring_cut_down_to_a_sector_scatters_by_its_wider_sigma_or_is_refused(s
     usable = (bearing < sector_deg) | (np.hypot(e - AT.e, n - AT.n) < 1.0)
     if sector_deg < 200:
         refused = depth_of(plane(FIELD), usable, error=error, white=white)
-        assert np.isnan(refused.depth_m) and refused.reason == "skin on 140 degrees of the ring, 200 needed"
+        assert np.isnan(refused.depth_m) and refused.reason == BY_HAND + "there is skin on 140 degrees of the ring around it, 200 needed"
+        hole = depth_of(np.where(usable, plane(FIELD), np.nan), error=error, white=white)
+        assert np.isnan(hole.depth_m) and hole.reason == "skin measured on 140 degrees of the ring, 200 needed"
         return
     w = contrast(AT, usable, ALL, FIELD)
     fields = error.fields(FIELD, white, 150, np.random.default_rng(22))
@@ -169,7 +171,7 @@ def test_a_place_that_was_not_seen_is_refused_and_an_anchor_in_it_is_not():
     anchor = depth_of(np.where(away < 0.25, np.nan, z), away > 0.25)
     assert anchor.reason is None and anchor.disc_cover == 1.0
     mostly = depth_of(z, away > 0.7)
-    assert mostly.reason == "39 % of the place is skin that may be measured, 50 needed"
+    assert mostly.reason == BY_HAND + "39 % of the place is skin that may be measured, 50 needed"
     assert np.isnan(depth_of(np.full(FIELD.shape, np.nan)).depth_m)
 
 

@@ -1,0 +1,49 @@
+"""What `run` says at the end: where to look, unsafe fields first, the other verdicts in a line each, refused surveys."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+from pipeline.project import Project
+from pipeline.report.words import Words
+from pipeline.steps.report import LANGUAGE
+from pipeline.store import pages, tables
+from pipeline.store.where import Where
+
+DONE, REFUSED = 0, 3
+AFTER_UNSAFE = ("work", "watch", "not_enough_evidence", "good")
+
+
+def summary(project: Project, root: Path, folder: Path) -> int:
+    """Print what was found. Exit status: 0 done, 3 done with surveys refused."""
+    words = Words(pages.sections(LANGUAGE))
+    where = Where((folder / project.config.results).resolve().name)
+    refused = refusals(project, root, where)
+    for line in lines(project, root, where, refused, words):
+        print(line)
+    return REFUSED if refused else DONE
+
+
+def refusals(project: Project, root: Path, where: Where) -> list[dict]:
+    """Rows of refused surveys, field by field, each with its field's id."""
+    out = []
+    for field_id in sorted(project.fields):
+        rows = tables.read(root / where.table(field_id, "survey_quality"), "survey_quality")
+        out += [{**r, "field_id": field_id} for r in rows if r["verdict"] == "refused"]
+    return out
+
+
+def lines(project: Project, root: Path, where: Where, refused: list[dict], words: Words) -> list[str]:
+    fields = tables.read(root / where.portfolio, "portfolio")
+    name = {f: row.get("name") or f for f, row in project.fields.items()}
+    unsafe = [r for r in fields if r["verdict"] == "unsafe"]
+    out = [words("said_unsafe", field=name[r["field_id"]], what=r["reason"]) for r in unsafe] or [words("said_none_unsafe")]
+    for verdict in AFTER_UNSAFE:
+        named = [name[r["field_id"]] for r in fields if r["verdict"] == verdict]
+        if named:
+            out.append(words("said_others", word=words(f"verdict_{verdict}"), fields=", ".join(named)))
+    if refused:
+        out.append(words.count("said_refused", len(refused)))
+        out += [words("said_refusal", survey=r["survey_id"], field=name[r["field_id"]], reason=r["reason"]) for r in refused]
+    return [*out, words("said_where", path=os.path.relpath(root / where.index))]

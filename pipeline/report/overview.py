@@ -1,0 +1,177 @@
+"""All fields together: the ranked page, and the rows of portfolio.csv and hazards.csv."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Sequence
+
+from pipeline.owner import Tolerances
+from pipeline.report import changed, palette
+from pipeline.report.figures import figure, rounded
+from pipeline.report.findings import LOW_SPOT
+from pipeline.report.hazards import Hazard
+from pipeline.report.saying import Sayer
+from pipeline.report.standing import Standing, leading, over_tolerance
+from pipeline.report.words import Words, opened
+from pipeline.surface.verdict import ORDER, UNKNOWN, UNSAFE
+
+ASKED = ("lip_mm", "lip_trip_mm", "low_spot_mm", "low_spot_trip_mm", "planarity_mm")
+
+
+@dataclass(frozen=True)
+class FieldSeen:
+    """One field as the overview needs it: `reader` speaks to people in their units, `plain` writes the tables in mm."""
+
+    field_id: str
+    name: str
+    site: str
+    now: Standing
+    tables: dict[str, list[dict]]
+    reader: Sayer
+    plain: Sayer
+
+    @property
+    def mix_t(self) -> tuple[float | None, float]:
+        """Tonnes to fill the low spots over tolerance, and one s.d.; None where some volume or the density is unknown."""
+        found = over_tolerance(self.now.newest) if self.now.newest is not None else ()
+        known = [f.row for f in found if f.row["fill_tonnes"] is not None]
+        if found and not known:
+            return None, float("nan")
+        variance = sum((r["fill_tonnes"] / r["volume_m3"] * (r["volume_sigma_m3"] or 0.0)) ** 2 for r in known if r["volume_m3"])
+        return float(sum(r["fill_tonnes"] for r in known)), variance**0.5
+
+
+def ranked(fields: Sequence[FieldSeen]) -> list[FieldSeen]:
+    """Worst verdict first; within one, what is furthest over its limit; then by name."""
+
+    def rank(seen: FieldSeen) -> tuple:
+        found = [f for f in leading(seen.now) if f.word == seen.now.verdict]
+        limits = seen.now.limits
+        shares = [f.value_mm / limit for f in found if f.value_mm is not None and (limit := limits.low_spot if f.kind == LOW_SPOT else limits.lip)]
+        return ORDER.index(seen.now.verdict), -max(shares, default=0.0), -len(found), seen.name
+
+    return sorted(fields, key=rank)
+
+
+def portfolio_row(seen: FieldSeen) -> dict:
+    """One field's row of portfolio.csv: its newest survey that is not refused."""
+    newest = seen.now.newest
+    row = {"field_id": seen.field_id, "site": seen.site, "verdict": seen.now.verdict, "reason": plain_text(seen.plain.headline(seen.now))}
+    if newest is None:
+        return row
+    lips = [r["height_mm"] for r in newest.rows["lip"] if r["kind"] == "lip" and r["height_mm"] is not None]
+    skin = next((r for r in newest.rows["zones"] if r["zone"] == "skin"), {})
+    return row | {
+        "last_survey": newest.survey_id, "lip_max_mm": max(lips, default=None),
+        "lip_over_tolerance_m": float(sum(e.over_m for e in newest.edges)) if newest.edges and seen.now.limits.lip is not None else None,
+        "low_spots_over_tolerance": len(over_tolerance(newest)) if seen.now.limits.low_spot is not None else None,
+        "planarity_mm": skin.get("planarity_mm"), "mix_needed_tonnes": seen.mix_t[0],
+    }  # fmt: skip
+
+
+def hazard_rows(seen: FieldSeen, tolerances: Tolerances) -> list[dict]:
+    """The field's rows of hazards.csv."""
+    return [_hazard_row(h, seen, tolerances) for h in seen.now.hazards]
+
+
+def _hazard_row(h: Hazard, seen: FieldSeen, tolerances: Tolerances) -> dict:
+    row = {
+        "hazard_id": h.hazard_id, "field_id": h.field_id, "found_on": h.found_on, "source": h.source, "measure": h.measure,
+        "action": h.action, "action_on": h.action_on, "state": h.state,
+    }  # fmt: skip
+    if h.first is None:
+        return row | {"place": h.place_id.replace("-", " "), "value": h.finding}
+    owned = seen.plain.owned(h.measure, True)
+    value = _value(h.first.value_mm, h.first.sigma_mm)
+    if h.last_on != h.found_on:
+        value += f"; {_value(h.last.value_mm, h.last.sigma_mm)} on {h.last_on}"
+    return row | {
+        "place": plain_text(seen.plain.where(h.last)), "value": value, "tolerance": f"{owned.of(h.field_id):g} mm", "set_by": owned.set_by,
+    }  # fmt: skip
+
+
+def _value(value_mm: float, sigma_mm: float) -> str:
+    text, half = rounded(value_mm, 1.96 * sigma_mm, 0)
+    return plain_text(f"{text} mm ± {half}")
+
+
+def plain_text(text: str) -> str:
+    """Text for a table: no signs that a spreadsheet may garble."""
+    for sign, plain in (("\u00a0", " "), ("\u00b1", "+/-"), ("\u2212", "-"), ("\u2013", "-"), ("\u2019", "'"), ("\u201c", '"'), ("\u201d", '"')):
+        text = text.replace(sign, plain)
+    return text
+
+
+def index_page(fields: Sequence[FieldSeen], tolerances: Tolerances, title: str, words: Words) -> dict:
+    """Everything on the page over all fields."""
+    order = ranked(fields)
+    days = [s.now.newest.flown_on for s in order if s.now.newest is not None]
+    count = words.count("fields", len(order))
+    return {
+        "w": words, "colours": palette.css(), "title": title, "lang": words("lang"),
+        "lead": words("index_lead", fields=count, day=words.date(max(days))) if days else words("index_lead_none", fields=count),
+        "unsafe": [{"name": s.name, "link": _link(s), "what": _unsafe(s)} for s in order if s.now.verdict == UNSAFE],
+        "rows": [_line(s, words) for s in order],
+        "changed": [block for s in order if (block := _changed(s, words))["found"]],
+        "refused": [
+            (s.name, words.date(r["flown_on"]), r["survey_id"], opened(r["reason"] or "")) for s in order for r in s.now.refused
+        ],
+        "unmeasured": [line for s in order for line in _unmeasured(s)] + _tolerances(tolerances, words),
+        "means": [(w, words(f"verdict_{w}"), words(f"verdict_means_{w}")) for w in ORDER],
+    }  # fmt: skip
+
+
+def _link(seen: FieldSeen) -> str:
+    return f"fields/{seen.field_id}/report.html"
+
+
+def _unsafe(seen: FieldSeen) -> list[str]:
+    """Every open hazard of a field, as its own page says it."""
+    now, out = seen.now, []
+    for h in now.open:
+        fresh = now.newest is not None and h.last is not None and h.last_on == now.newest.flown_on
+        out.append((seen.reader.says(h.last) if fresh else seen.reader.lingers(h)) + ".")
+    return out
+
+
+def _line(seen: FieldSeen, words: Words) -> dict:
+    newest, units = seen.now.newest, seen.reader.units
+    mix, sigma = seen.mix_t
+    return {
+        "name": seen.name, "link": _link(seen), "site": seen.site.replace("-", " "), "verdict": seen.now.verdict,
+        "word": words(f"verdict_{seen.now.verdict}"), "reason": seen.reader.headline(seen.now),
+        "newest": words.date(newest.flown_on) if newest is not None else "",
+        "lip": seen.reader.length(sum(e.over_m for e in newest.edges)) if newest is not None and newest.edges else "",
+        "spots": str(len(over_tolerance(newest))) if newest is not None else "",
+        "mix": figure(mix, sigma, units.mass) if mix else "",
+    }  # fmt: skip
+
+
+def _changed(seen: FieldSeen, words: Words) -> dict:
+    now = seen.now
+    if now.before is None:
+        return {"found": []}
+    pair = changed.Pair.of(seen.tables, now.before.survey_id, now.newest.survey_id)
+    title = words("index_changed_since", field=seen.name, earlier=words.date(now.before.flown_on), later=words.date(now.newest.flown_on))
+    return {"title": title, "found": changed.detected(pair, seen.reader), "link": _link(seen), "relative": pair.relative}
+
+
+def _unmeasured(seen: FieldSeen) -> list[str]:
+    """What of a field its newest survey did not measure."""
+    words, now = seen.reader.words, seen.now
+    if now.newest is None:
+        return [words("unmeasured_field", field=seen.name)]
+    out = [] if now.newest.edges else [words("unmeasured_edges", field=seen.name)]
+    blind = [seen.reader.where(f) for f in now.newest.of(UNKNOWN) if f.kind == LOW_SPOT and f.value_mm is None]
+    if blind:
+        out.append(words("unmeasured_places", field=seen.name, places=words.listed(blind)))
+    for edge in now.newest.edges:
+        if edge.told < edge.stations and edge.verdict == UNKNOWN:
+            out.append(words("unmeasured_edge", field=seen.name, edge=seen.reader.placing.edge(edge.edge_id),
+                             told=seen.reader.length(edge.told), whole=seen.reader.length(edge.stations)))  # fmt: skip
+    return out
+
+
+def _tolerances(tolerances: Tolerances, words: Words) -> list[str]:
+    missing = [words(f"tolerance_{name}") for name in ASKED if getattr(tolerances, name) is None]
+    return [words("unmeasured_tolerances", names=words.listed(missing))] if missing else []

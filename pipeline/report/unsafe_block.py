@@ -1,0 +1,70 @@
+"""The block on what is unsafe now: open hazards, what was looked at, what the crew wrote down."""
+
+from __future__ import annotations
+
+from pipeline.report.field_input import FieldInput
+from pipeline.report.findings import LOW_SPOT, Finding
+from pipeline.report.hazards import CLOSED, Hazard
+from pipeline.report.saying import Sayer
+from pipeline.report.standing import Standing
+from pipeline.report.words import Words, opened
+
+
+def unsafe_block(given: FieldInput, now: Standing, sayer: Sayer, keys: dict) -> dict:
+    words = sayer.words
+    items = [_hazard(h, now, sayer, keys) for h in now.open]
+    since = now.before.flown_on if now.before is not None else ""
+    closed = [
+        words("hazard_closed", found=opened(_place(h, sayer)), action=_action(h, words), on=words.date(h.action_on))
+        for h in now.hazards if h.state == CLOSED and h.action_on >= since
+    ]  # fmt: skip
+    return {"items": items, "none": "" if items else _looked_at(now, sayer), "closed": closed, "seen": _seen_by_hand(given, now, sayer)}
+
+
+def _hazard(h: Hazard, now: Standing, sayer: Sayer, keys: dict) -> dict:
+    words = sayer.words
+    fresh = now.newest is not None and h.last_on == now.newest.flown_on and h.last is not None
+    owned = sayer.owned(h.measure, True) if h.last is not None else None
+    lines = []
+    if owned is not None:
+        lines.append(words("limit_signed", limit=sayer.limit(h.measure, True), signed=sayer.signed_by(owned)))
+    lines.append(words("first_seen", on=words.date(h.found_on)))
+    if h.action:
+        lines.append(words("action_taken", action=_action(h, words), on=words.date(h.action_on)))
+    return {"key": keys.get(h.last, "") if fresh else "", "text": (sayer.says(h.last) if fresh else sayer.lingers(h)) + ".", "lines": lines}
+
+
+def _place(h: Hazard, sayer: Sayer) -> str:
+    return sayer.where(h.last) if h.last is not None else h.place_id.replace("-", " ")
+
+
+def _action(h: Hazard, words: Words) -> str:
+    if words.knows(f"action_{h.action}"):
+        return words(f"action_{h.action}")
+    return words("action_survey", survey=h.action.rsplit(" ", 1)[-1])
+
+
+def _looked_at(now: Standing, sayer: Sayer) -> str:
+    """What a survey without a hazard did look at."""
+    words = sayer.words
+    if now.newest is None:
+        return words("looked_at_nothing")
+    spots = sum(f.kind == LOW_SPOT and f.value_mm is not None for f in now.newest.findings)
+    told = sum(e.told for e in now.newest.edges)
+    parts = [words.count("spots_looked_at", spots)] + ([words("edges_looked_at", length=sayer.length(told))] if told else [])
+    if sayer.tolerances.lip_trip_mm is None or sayer.tolerances.low_spot_trip_mm is None:
+        return words("no_trip_limit", what=words.listed(parts))
+    return words("nothing_over_trip", what=words.listed(parts), lip=sayer.limit("lip", True), spot=sayer.limit(LOW_SPOT, True))
+
+
+def _seen_by_hand(given: FieldInput, now: Standing, sayer: Sayer) -> list[str]:
+    """What the crew wrote down since the survey before."""
+    words, since = sayer.words, now.before.flown_on if now.before is not None else ""
+    out = []
+    for r in given.readings:
+        if r["kind"] == "seen" and str(r["read_on"]) > since:
+            place = r.get("place") or r.get("edge_id") or ""
+            named = sayer.placing.edge(place) if words.knows(f"edge_{place}") else sayer.placing.place(place)
+            note = words("in_quotes", text=r["notes"]) if r.get("notes") else ""
+            out.append(words("seen_line", on=words.date(r["read_on"]), what=words(f"seen_{r['value']}"), place=named) + note)
+    return out

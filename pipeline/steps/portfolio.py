@@ -1,0 +1,39 @@
+"""portfolio: the page over all fields, portfolio.csv and hazards.csv."""
+
+from __future__ import annotations
+
+from pipeline.diamond.carry import from_plain
+from pipeline.jobs import Job
+from pipeline.report.field_page import sayer_of
+from pipeline.report.findings import Limits
+from pipeline.report.overview import FieldSeen, hazard_rows, index_page, portfolio_row
+from pipeline.report.standing import standing
+from pipeline.report.words import Words
+from pipeline.steps.report import LANGUAGE
+from pipeline.store import pages, records, tables
+from pipeline.store.where import Where
+from pipeline.tables import Read
+from pipeline.variables import FIELD_TABLES
+
+
+def run(job: Job, where: Where) -> None:
+    """Read every field's tables, judge them as its own page does, write the page and the two tables."""
+    words = Words(pages.sections(LANGUAGE))
+    seen = [field_seen(job, where, row, words) for row in sorted(job.rows["fields"], key=lambda r: r["field_id"])]
+    tolerances = job.settings.tolerances
+    tables.write(where.portfolio, "portfolio", [portfolio_row(s) for s in seen])
+    tables.write(where.hazards, "hazards", [row for s in seen for row in hazard_rows(s, tolerances)])
+    pages.write(where.index, "index.html", index_page(seen, tolerances, job.settings.report.title, words))
+
+
+def field_seen(job: Job, where: Where, row: Read, words: Words) -> FieldSeen:
+    """One field as its tables show it."""
+    field_id, settings = row["field_id"], job.settings
+    layout = from_plain(records.read(where.layout(field_id)))
+    rows = {name: tables.read(where.table(field_id, name), name) for name in FIELD_TABLES}
+    order = [s["survey_id"] for s in sorted(job.rows["surveys"], key=lambda s: (s["flown_on"], s.row))]
+    walks = [w for w in job.rows["walks"] if w["field_id"] == field_id]
+    now = standing(field_id, rows, order, walks, Limits.of(settings.tolerances, field_id), {e.edge_id: e.length_m for e in layout.edges})
+    reader = sayer_of(layout, rows, settings, words)
+    plain = sayer_of(layout, rows, settings.model_copy(update={"units": "metric"}), words)
+    return FieldSeen(field_id, row.get("name") or field_id, row.get("site", ""), now, rows, reader, plain)
