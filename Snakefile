@@ -61,7 +61,7 @@ rule measure:
 
 
 rule change:
-    input: at.layout("{field}"), lambda w: [p for s in work.surveys_of(w.field) for p in (at.tied(w.field, s), at.survey(w.field, s))]
+    input: at.layout("{field}"), lambda w: [p for s in work.surveys_of(w.field) for p in (at.tied(w.field, s), at.survey(w.field, s), at.measured(w.field, s))]
     output: directory(at.changes("{field}")), at.changed("{field}")
     log: at.log("change", "{field}")
     params: code=work.code("change"), given=lambda w: work.given("change", w.field)

@@ -137,8 +137,8 @@ def projection():
 def grid_all(chunks: Iterable, points: int, workers: int) -> dict:
     from pipeline.frame import Grid
     from pipeline.store.scratch import FileScratch
-    from pipeline.survey.buckets import Buckets, feed
-    from pipeline.survey.gridding import grid_cloud
+    from pipeline.survey.cells.buckets import Buckets, feed
+    from pipeline.survey.cells.gridding import grid_cloud
 
     step = projection()
     west, south = np.floor(np.array(step.apply(*step.centre)) - SIDE_M / 2)

@@ -19,15 +19,21 @@ sys.path[:0] = [str(ROOT), str(ROOT / "tests")]
 
 import numpy as np  # noqa: E402
 from support.rover_scene import (  # noqa: E402
-    EdgeScene, Ground2D, along, as_walk, draw_edge, field_path, field_walk,
+    EdgeScene,
+    Ground2D,
+    along,
+    as_walk,
+    draw_edge,
+    field_path,
+    field_walk,
 )  # fmt: skip
 
 from pipeline.change.rover_growth import rover_growth  # noqa: E402
 from pipeline.frame import Grid  # noqa: E402
-from pipeline.survey.crossings import crossings  # noqa: E402
-from pipeline.survey.tin import tin_raster  # noqa: E402
-from pipeline.survey.walk import to_ground, white_noise  # noqa: E402
-from pipeline.survey.walk_clean import clean  # noqa: E402
+from pipeline.survey.walks.crossings import crossings  # noqa: E402
+from pipeline.survey.walks.tin import tin_raster  # noqa: E402
+from pipeline.survey.walks.walk import to_ground, white_noise  # noqa: E402
+from pipeline.survey.walks.walk_clean import clean  # noqa: E402
 
 
 class Limits:

@@ -23,7 +23,7 @@ from support.tied_field import SETS, ball_field, drawn  # noqa: E402
 
 from pipeline.survey.noise import GOOD_PHOTOGRAMMETRY, LIDAR, ROVER, WEAK_PHOTOGRAMMETRY  # noqa: E402
 from pipeline.survey.plane import fit_plane  # noqa: E402
-from pipeline.survey.tie import tie_pair  # noqa: E402
+from pipeline.survey.stable.tie import tie_pair  # noqa: E402
 
 SOURCES = {"good": GOOD_PHOTOGRAMMETRY, "lidar": LIDAR, "weak": WEAK_PHOTOGRAMMETRY, "rover": ROVER}
 RMSE_LIMIT_MM = {

@@ -72,7 +72,7 @@ def given(project: Project, verb: str, tables_dir: str, field_id: str = "", surv
         rows["fields"] = list(project.fields.values())
         rows["surveys"] = list(project.surveys.values())
         rows["walks"] = list(project.tables.get("walks", ()))
-    if verb in ("layout", "report", "history"):
+    if verb in ("layout", "measure", "report", "history"):
         rows["fields"] = [project.fields[field_id]]
     for table in FIELD_TABLES.get(verb, ()):
         rows[table] = list(project.rows_of(table, field_id))

@@ -19,27 +19,10 @@ class Grid(Section):
     points_per_cell_min: float = Field(4, ge=1, description="Least median of points per cell on the skin.")
 
 
-class Tie(Section):
-    """Ground points to a surface tied to stable ground."""
-
-    patches_min: int = Field(5, ge=1, description="Fewer patches of stable ground than this: relative only.")
-    gap_max_deg: float = Field(180, gt=0, le=360, description="Largest gap in bearing between patches.")
-    sigma_max_mm: float = Field(10, gt=0, description="Largest s.d. of the tie over the skin.")
-    jump_mm: float = Field(150, gt=0, description="A step on stable ground beyond this is refused.")
-    sideways_max_mm: float = Field(150, gt=0, description="A sideways shift beyond this is refused.")
-
-
 class Measure(Section):
     """Lip, low spots and zones of one survey."""
 
-    ponds_min_mm: float = Field(6, ge=1, description="A closed depression shallower than this is not listed.")
     error_fields: int = Field(24, ge=8, le=200, description="Random error fields behind each probability of a pond.")
-
-
-class Change(Section):
-    """Pairs of surveys."""
-
-    confidence_z: float = Field(1.96, gt=0, description="Normal quantile of the detection level.")
 
 
 class History(Section):
@@ -85,9 +68,7 @@ class Config(Section):
     grading: Grading = Grading()
     acceptance: Acceptance = Acceptance()
     grid: Grid = Grid()
-    tie: Tie = Tie()
     measure: Measure = Measure()
-    change: Change = Change()
     history: History = History()
     report: Report = Report()
 
@@ -105,18 +86,28 @@ SHARED: dict[str, tuple[str, ...]] = {
     "tie": ("random_seed",),
     "measure": ("random_seed", "tolerances", "material"),
     "change": ("random_seed",),
-    "history": ("tolerances", "random_seed"),
+    "history": ("random_seed",),
     "report": ("units", "currency", "tolerances", "material"),
     "portfolio": ("units", "currency", "tolerances", "material"),
 }
+
+
+# Of the tolerances, those a verb reads: moving another must not run it again. Verbs not named read all.
+MEASURED_AGAINST = ("low_spot_mm", "low_spot_trip_mm", "planarity_mm", "straightedge_length_m")
+TOLERANCES_OF: dict[str, tuple[str, ...]] = {"measure": MEASURED_AGAINST}
 
 
 def handed(config: Config, verb: str) -> dict:
     """The settings a verb's job is handed: plain values, for JSON with sorted keys."""
     whole = config.model_dump(mode="json")
     out = {name: whole[name] for name in SHARED[verb]}
+    if verb in TOLERANCES_OF:
+        out["tolerances"] = {name: whole["tolerances"][name] for name in TOLERANCES_OF[verb]}
     if verb in whole and isinstance(whole[verb], dict):
         out[verb] = whole[verb]
+    if verb == "measure":
+        forms = whole["grading"]
+        out["grading"] = {"form": forms["form"], "fields": {k: {"form": v["form"]} for k, v in forms["fields"].items()}}
     return out
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shutil
 from pathlib import Path
 
 import pytest
@@ -19,3 +20,18 @@ def real_data() -> Path:
     if not (folder / "SHA256SUMS").is_file():
         pytest.skip("the folder of real files is not on this machine; set SKINPLANE_REAL_DATA to it")
     return folder
+
+
+@pytest.fixture(scope="session")
+def browser():
+    """A Chromium of this machine, driven by playwright; nothing is downloaded."""
+    found = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
+    if found is None:
+        pytest.skip("no Chromium on this machine; install one and put it on the PATH")
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as driver:
+        # Tests run as root in containers, where Chromium's own sandbox cannot start; the pages are local files.
+        started = driver.chromium.launch(executable_path=found, args=["--no-sandbox"])
+        yield started
+        started.close()

@@ -17,10 +17,10 @@ from pipeline.coordinates import read_crs, working_crs
 from pipeline.errors import Refused
 from pipeline.frame import Grid
 from pipeline.store.points import open_points
-from pipeline.survey.project import fit
-from pipeline.survey.reference import resolve
-from pipeline.survey.stated import Stated
-from pipeline.survey.whereabouts import look
+from pipeline.survey.reading.project import fit
+from pipeline.survey.reading.reference import resolve
+from pipeline.survey.reading.stated import Stated
+from pipeline.survey.reading.whereabouts import look
 from pipeline.units import FOOT_M, US_SURVEY_FOOT_M
 
 
@@ -188,8 +188,8 @@ def test_the_bike_track_comes_out_in_metres_all_three_ways(real_data: Path):
 def test_a_real_walk_is_read_row_by_row_and_lands_where_its_readme_says(real_data: Path, tmp_path: Path):
     import gzip
 
-    from pipeline.store.points_csv import read_walk
-    from pipeline.survey.walk import FIXED, to_working
+    from pipeline.store.points import read_walk
+    from pipeline.survey.walks.walk import FIXED, to_working
 
     text = gzip.open(real_data / "rover/walk-2025-05-29.csv.gz", "rt").read()
     header, *rows = text.splitlines()

@@ -35,10 +35,10 @@ def test_every_key_of_the_config_says_what_it_is():
 
 @pytest.mark.invariant
 def test_a_job_is_handed_its_own_section_and_no_other():
-    config = Config(tie={"patches_min": 6}, grid={"cover_min_pct": 50})
-    plain = handed(config, "tie")
-    assert plain["tie"]["patches_min"] == 6 and "grid" not in plain
-    assert from_handed(json.loads(json.dumps(plain))).tie == config.tie
+    config = Config(measure={"error_fields": 30}, grid={"cover_min_pct": 50})
+    plain = handed(config, "measure")
+    assert plain["measure"]["error_fields"] == 30 and "grid" not in plain
+    assert from_handed(json.loads(json.dumps(plain))).measure == config.measure
 
 
 def faults(tmp_path: Path, text: str) -> list[str]:
@@ -48,8 +48,8 @@ def faults(tmp_path: Path, text: str) -> list[str]:
 
 @pytest.mark.analytic
 def test_an_unknown_key_is_named_with_its_line_and_a_likely_word(tmp_path):
-    (said,) = faults(tmp_path, "units: us\ntie:\n  patchs_min: 5\n")
-    assert said.startswith("config.yaml, row 3, column tie.patchs_min") and "'patches_min'" in said
+    (said,) = faults(tmp_path, "units: us\ngrid:\n  cover_min_pt: 50\n")
+    assert said.startswith("config.yaml, row 3, column grid.cover_min_pt") and "'cover_min_pct'" in said
 
 
 @pytest.mark.analytic

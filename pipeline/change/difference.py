@@ -9,8 +9,8 @@ import numpy as np
 from pipeline.frame import Grid
 from pipeline.survey.noise import Noise
 from pipeline.survey.plane import Plane, fit_plane
-from pipeline.survey.tie import Tie
-from pipeline.survey.uncertainty import TieOnGrid, Uncertainty
+from pipeline.survey.stable.tie import Tie
+from pipeline.survey.stable.uncertainty import TieOnGrid, Uncertainty
 
 LEVEL_95 = 1.959963984540054  # two-sided 95 % of a normal distribution
 

@@ -13,9 +13,9 @@ from scipy.special import ndtr
 from pipeline.change.zones import LEVEL, holm
 from pipeline.surface.lip_noise import CANOPY_M, STRETCH_M, StillNoise, still_noise, stretches
 from pipeline.surface.lip_shape import LipShape, contrast, windows
-from pipeline.survey.edge_cover import own_cover
-from pipeline.survey.edge_level import column_mean, levelled
-from pipeline.survey.edge_table import ACROSS_M, STATION_M, EdgeTable
+from pipeline.survey.edges.edge_cover import own_cover
+from pipeline.survey.edges.edge_level import column_mean, levelled
+from pipeline.survey.edges.edge_table import ACROSS_M, STATION_M, EdgeTable
 from pipeline.survey.noise import Noise, of_difference
 
 LEAST_SEEN = 0.60  # of the rows clear of ends and corners

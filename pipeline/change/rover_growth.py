@@ -6,8 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.survey.edge_shape import DEFAULT_BUMP, Bump
-from pipeline.survey.walk_edges import FLOOR_M, SHAPE_SHARE, WORST_M, Rows, fit_profile, near, why_not
+from pipeline.survey.edges.edge_shape import DEFAULT_BUMP, Bump
+from pipeline.survey.walks.walk_edges import FLOOR_M, SHAPE_SHARE, WORST_M, Rows, fit_profile, near, why_not
 
 DETECTED_SIGMAS = 1.96
 

@@ -24,7 +24,7 @@ class ZoneChange:
     mean_m      : mean change and its s.d. `mean_sigma_m`, m
     gain_m3, loss_m3 : sums of the rising and of the falling cells, both >= 0; they include noise
     noise_m3    : what either would be, on average, had nothing changed
-    net_m3      : gain - loss and its s.d.
+    net_m3      : gain - loss and its s.d.; mean and net are NaN in a zone that the plane taken off has swallowed
     p, p_holm   : two-sided, alone and adjusted over the pair's zones; NaN where the zone is not judged
     detected    : p_holm at most LEVEL; detected_m2: its cells beyond 1.96 s.d.
     """
@@ -74,14 +74,14 @@ def _one(change: Change, name: str, cells: np.ndarray) -> ZoneChange:
         nan = float("nan")
         return ZoneChange(name, 0.0, 0.0, nan, nan, nan, nan, nan, nan, nan, nan)
     dz = change.dz[used]
-    sigma = change.uncertainty.sigma_of(used / count)
-    mean = float(dz.mean())
+    nan, told = float("nan"), _can_be_told(change, used)
+    mean, sigma = (float(dz.mean()), change.uncertainty.sigma_of(used / count)) if told else (nan, nan)
     gain, loss = float(dz[dz > 0].sum() * area), float(-dz[dz < 0].sum() * area)
     noise = float(NOISE_GAIN * change.uncertainty.sigma[used].sum() * area)
-    judged = count >= MIN_COVER * whole and _can_be_told(change, used)
-    p = float(2 * ndtr(-abs(mean) / sigma)) if judged else float("nan")
-    return ZoneChange(name, count * area, count / whole, mean, sigma, gain, loss, noise, gain - loss,
-                      sigma * count * area, p)  # fmt: skip
+    judged = told and count >= MIN_COVER * whole
+    p = float(2 * ndtr(-abs(mean) / sigma)) if judged else nan
+    net = gain - loss if told else nan
+    return ZoneChange(name, count * area, count / whole, mean, sigma, gain, loss, noise, net, sigma * count * area, p)
 
 
 def _can_be_told(change: Change, used: np.ndarray) -> bool:

@@ -15,9 +15,9 @@ from pipeline.steps.reading import stated
 from pipeline.store import files
 from pipeline.store.config import load
 from pipeline.store.points import open_points
-from pipeline.survey.reference import resolve
-from pipeline.survey.whereabouts import look as look_at
-from pipeline.survey.whereabouts import require_on_field
+from pipeline.survey.reading.reference import resolve
+from pipeline.survey.reading.whereabouts import look as look_at
+from pipeline.survey.reading.whereabouts import require_on_field
 from pipeline.tables import Read
 
 FINE, BAD, REFUSED = 0, 1, 3

@@ -8,6 +8,7 @@ from pipeline.report.field_input import FieldInput
 from pipeline.report.saying import Sayer
 from pipeline.report.standing import Standing
 from pipeline.report.surface_tables import trend_sentences
+from pipeline.report.words import opened
 
 REASONS = ("too_few_patches", "one_sided_patches", "tie_too_uncertain")
 
@@ -25,7 +26,8 @@ def change_block(given: FieldInput, now: Standing, sayer: Sayer) -> dict:
     found = changed.detected(pair, sayer)
     dates = {"earlier": words.date(a.flown_on), "later": words.date(b.flown_on)}
     return out | {
-        "from": dates["earlier"], "to": dates["later"], "found": found, "none": "" if found else words("no_change", **dates), "quiet": changed.quiet(pair, sayer), "chance": changed.chance(pair, sayer),
+        "from": dates["earlier"], "to": dates["later"], "found": found,
+        "none": "" if found else words("no_change" if changed.judged(pair) else "not_judged", **dates), "quiet": changed.quiet(pair, sayer), "chance": changed.chance(pair, sayer),
         "relative": _relative(given, pair, a.survey_id, b.survey_id, sayer), "volumes": changed.volumes(pair, sayer),
         "tickets": changed.tickets(done, given.settings.material, pair, sayer),
         "cautions": [t for t in (changed.states(rows[a.survey_id], rows[b.survey_id], sayer), changed.grass(pair, sayer)) if t],
@@ -44,7 +46,7 @@ def _relative(given: FieldInput, pair: changed.Pair, a: str, b: str, sayer: Saye
 
 
 def _map(given: FieldInput, pair: changed.Pair, dates: dict, sayer: Sayer) -> dict:
-    if given.change is None or given.detected is None:
+    if given.change is None or given.detected is None or not pair.drawn:
         return {"svg": ""}
     words = sayer.words
     title = words("change_map_title_relative" if pair.relative else "change_map_title", **dates)
@@ -52,7 +54,7 @@ def _map(given: FieldInput, pair: changed.Pair, dates: dict, sayer: Sayer) -> di
         given.layout, given.edges, given.change, given.detected, pair.zones, pair.edges, sayer.units, title,
         words("change_map_about", number=sum(bool(r["detected"]) for r in pair.zones)), words("north"),
     )  # fmt: skip
-    return {"svg": svg, "map_title": title, "top": sayer.height(top * 1000)}
+    return {"svg": svg, "map_title": title, "top": sayer.height(top * 1000), "strokes": opened(words("change_edges")) if pair.grown else ""}
 
 
 def _held(given: FieldInput, now: Standing, sayer: Sayer) -> list[dict]:

@@ -32,6 +32,16 @@ class Pair:
         return cls(mine("change"), mine("low_spot_change"), mine("lip_change"))
 
     @property
+    def grown(self) -> bool:
+        """Whether a segment of an edge changed: what a map draws beside it."""
+        return any(r["detected"] and r["station_m"] is not None for r in self.edges)
+
+    @property
+    def drawn(self) -> bool:
+        """Whether a map of this change would show any."""
+        return self.grown or any(r["detected"] for r in self.zones)
+
+    @property
     def relative(self) -> bool:
         return any(r["relative"] for r in self.zones)
 
@@ -41,7 +51,7 @@ class Pair:
 
 
 def detected(pair: Pair, sayer: Sayer) -> list[str]:
-    """A sentence for each place and edge that changed, the whole skin first, then the biggest change first."""
+    """A sentence for each place and edge that changed: the whole skin first, then by size, in mm."""
     zones = {r["zone"]: r for r in pair.zones if r["detected"]}
     spots = {r["low_spot_id"]: r for r in pair.spots if r["detected"]}
     out = [_skin(zones[SKIN], pair.relative, sayer)] if SKIN in zones else []
@@ -50,7 +60,7 @@ def detected(pair: Pair, sayer: Sayer) -> list[str]:
         depth, mean = spots.get(place), zones.get(place)
         size = abs(depth["depth_change_mm"]) if depth else abs(mean["mean_mm"])
         sized.append((-size, place, _place(place, depth, mean, pair.relative, sayer)))
-    return out + [text for *_, text in sorted(sized)] + _edges(pair.edges, sayer)
+    return out + [text for *_, text in sorted(sized + _edges(pair.edges, sayer))]
 
 
 def _skin(row: dict, relative: bool, sayer: Sayer) -> str:
@@ -78,7 +88,8 @@ def _name(place: str, depth: dict | None, sayer: Sayer) -> str:
     return sayer.placing.place(place)
 
 
-def _edges(rows: Sequence[dict], sayer: Sayer) -> list[str]:
+def _edges(rows: Sequence[dict], sayer: Sayer) -> list[tuple[float, str, str]]:
+    """Minus the biggest growth, edge and sentence of each edge whose lip changed."""
     out = []
     for edge_id in dict.fromkeys(r["edge_id"] for r in rows):
         mine = [r for r in rows if r["edge_id"] == edge_id and r["growth_mm"] is not None]
@@ -95,7 +106,8 @@ def _edges(rows: Sequence[dict], sayer: Sayer) -> list[str]:
             key = "lip_most" if whole is not None else f"lip_{_way(most)}_at"
             at = sayer.words("metres_about", at=_station(most["station_m"], sayer))
             text.append(sayer.words(key, edge=name, at=at, height=_growth(most, sayer)))
-        out.append("; ".join(text) + ".")
+        size = max(abs(r["growth_mm"]) for r in (whole, *parts) if r is not None)
+        out.append((-size, edge_id, "; ".join(text) + "."))
     return out
 
 
@@ -117,8 +129,17 @@ def _station(station_m: float, sayer: Sayer) -> str:
     return sayer.length(station_m)
 
 
+def judged(pair: Pair) -> bool:
+    """Whether anything of the pair could have been called changed."""
+    return (any(r["p_holm"] is not None for r in pair.zones) or any(r["depth_change_mm"] is not None for r in pair.spots)
+            or any(r["growth_mm"] is not None for r in pair.edges))  # fmt: skip
+
+
 def quiet(pair: Pair, sayer: Sayer) -> str:
-    """One line: where no change was detected, by name where few, else by number; and what could not be compared."""
+    """One line: where no change was detected, by name where few, else by number; and what could not be compared.
+
+    Where nothing changed at all, the same line says what was compared.
+    """
     words = sayer.words
     changed = {r["low_spot_id"] for r in pair.spots if r["detected"]} | {r["zone"] for r in pair.zones if r["detected"]}
     seen = [r["zone"] for r in pair.zones if r["mean_mm"] is not None]
@@ -130,7 +151,8 @@ def quiet(pair: Pair, sayer: Sayer) -> str:
     flat = [e for e in told if e not in grown]
     names += [words("lip_along", edge=sayer.placing.edge(e)) for e in flat] if len(flat) <= FEW else [words.count("lips_along", len(flat))]
     lost = [sayer.placing.edge(e) for e in dict.fromkeys(r["edge_id"] for r in pair.edges) if e not in told]
-    text = words("not_detected", places=words.listed(names)) if names else ""
+    any_found = bool(changed or grown)
+    text = words("not_detected" if any_found else "compared", places=words.listed(names)) if names else ""
     return " ".join(t for t in (text, words("not_compared", places=words.listed(lost)) if lost else "") if t)
 
 

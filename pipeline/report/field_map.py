@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from html import escape
 from typing import Sequence
@@ -18,10 +19,11 @@ from pipeline.report.relief import contour_step_mm, contours, shade, smoothed
 from pipeline.report.svg import Frame, el, north, picture, scale_bar, words
 from pipeline.surface.verdict import UNKNOWN
 
-MARGIN_M, FOOT = 1.6, 44.0
+MARGIN_M, FOOT = 1.8, 54.0
 STEPS_MM = (10.0, 20.0, 30.0)  # lip classes where the owner set no tolerance
 WIDTHS = (3.0, 4.5, 6.0, 7.5)  # drawn width of an edge by class: grows with the height, for eyes and print without colour
 HALF_STATION_M = 0.5
+APART, TRIES = 31.0, 12  # drawing units between the middles of two marks, also where a narrow screen draws them larger
 
 
 @dataclass(frozen=True)
@@ -60,6 +62,7 @@ def field_map(
 
     z   : elevation, (ny, nx), m; NaN where nothing was measured; None where there is no survey
     lip : rows of lip.csv of this survey
+    marks : worst first
     """
     frame = frame_of(layout)
     inner, step_mm = ground(layout, frame, edges), None
@@ -67,7 +70,7 @@ def field_map(
         relief, step_mm = _relief(layout, frame, z, units.system, cell_m)
         inner += relief
     inner += furniture(layout, frame) + _edges(frame, edges, lip, lip_steps(limits))
-    inner += "".join(_mark(frame, m) for m in marks) + foot(frame, units, north_word)
+    inner += _marks(frame, marks) + foot(frame, units, north_word)
     return picture(frame.width, frame.height, "field-map", title, about, inner, "map"), step_mm
 
 
@@ -97,7 +100,7 @@ def furniture(layout: Layout, frame: Frame) -> str:
 
 def foot(frame: Frame, units: Units, north_word: str) -> str:
     """Scale bar and north."""
-    y = frame.height - 24
+    y = frame.height - 32
     return scale_bar(frame, units.length.size, units.length.name, 16.0, y) + north(frame, frame.width - 30, frame.height - 40, north_word)
 
 
@@ -163,8 +166,33 @@ def _combs(frame: Frame, edge: Edge, first: float, last: float) -> str:
     return "".join(f"M{a:.1f} {b:.1f}L{c:.1f} {d:.1f}" for a, b, c, d in zip(x0, y0, x1, y1))
 
 
-def _mark(frame: Frame, mark: Mark) -> str:
-    x, y = (float(v) for v in frame.xy(mark.e, mark.n))
+def spread(places: Sequence[tuple[float, float]], width: float, height: float) -> list[tuple[float, float]]:
+    """Where marks are drawn so that none hides another: the first stay, a later one moves off the nearest, inside the drawing."""
+    out: list[tuple[float, float]] = []
+    for x, y in places:
+        for _ in range(TRIES):
+            near = min(out, key=lambda p: math.hypot(x - p[0], y - p[1]), default=None)
+            away = math.inf if near is None else math.hypot(x - near[0], y - near[1])
+            if away >= APART:
+                break
+            dx, dy = ((x - near[0]) / away, (y - near[1]) / away) if away > 0.1 else (0.0, 1.0)
+            x, y = near[0] + dx * (APART + 0.5), near[1] + dy * (APART + 0.5)
+            x, y = min(max(x, APART / 2), width - APART / 2), min(max(y, APART / 2), height - APART / 2)
+        out.append((x, y))
+    return out
+
+
+def _marks(frame: Frame, marks: Sequence[Mark]) -> str:
+    """The marks, the worst on top; one that had to move keeps a line to its place."""
+    true = [tuple(float(v) for v in frame.xy(m.e, m.n)) for m in marks]
+    out = []
+    for mark, (x0, y0), (x, y) in zip(marks, true, spread(true, frame.width, frame.height)):
+        line = el("path", d=f"M{x0:.1f} {y0:.1f}L{x:.1f} {y:.1f}", class_="lead-line") if math.hypot(x - x0, y - y0) > 1 else ""
+        out.append(line + _mark(x, y, mark))
+    return "".join(out[::-1])
+
+
+def _mark(x: float, y: float, mark: Mark) -> str:
     body = el("circle", cx=0, cy=0, r=10.5) + el("text", escape(mark.key), x=0, y=4.6, text_anchor="middle")
     return el("g", el("g", body, class_=f"mark {mark.word.replace('_', '-')}"), transform=f"translate({x:.1f} {y:.1f})")
 

@@ -12,17 +12,18 @@ from pipeline.report.change_block import change_block
 from pipeline.report.field_input import FieldInput
 from pipeline.report.field_map import Mark, field_map, lip_steps
 from pipeline.report.figures import SYSTEMS, limit
-from pipeline.report.findings import LOW_SPOT, Finding
-from pipeline.report.lip_charts import lip_charts
+from pipeline.report.findings import LOW_SKIN, LOW_SPOT, Finding
+from pipeline.report.lip_charts import lip_charts, reading
 from pipeline.report.placing import Placing
 from pipeline.report.saying import Sayer
 from pipeline.report.standing import Standing, leading
 from pipeline.report.sure_block import sure_block
-from pipeline.report.todo import filling, tasks, unsettled, watched
-from pipeline.report.unsafe_block import unsafe_block
-from pipeline.report.words import Words, opened
+from pipeline.report.todo import Task, filling, next_steps, tasks, watched
+from pipeline.report.unsafe_block import first_act, unsafe_block
+from pipeline.report.unsettled import unsettled
+from pipeline.report.words import Words, opened, titled
 from pipeline.settings import Config
-from pipeline.surface.verdict import UNSAFE, WATCH, WORK
+from pipeline.surface.verdict import UNKNOWN, UNSAFE, WORK
 
 LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 
@@ -38,14 +39,16 @@ def field_page(given: FieldInput, words: Words) -> dict:
     sayer = sayer_of(given.layout, given.tables, given.settings, words)
     now = given.standing
     keys = marked(now)
+    found = tasks(now, sayer, given.settings.material, keys)
     name = given.row.get("name") or given.field_id
     head = {
-        "lang": words("lang"), "title": given.settings.report.title, "name": name, "site": given.row.get("site", "").replace("-", " "),
+        "lang": words("lang"), "title": given.settings.report.title, "name": name, "site": titled(given.row.get("site", "")),
         "verdict": now.verdict, "verdict_word": words(f"verdict_{now.verdict}"), "headline": sayer.headline(now), "survey": _survey_line(given, now, words),
+        "act": first_act(now, words), "steps": next_steps([t for t in found if t.unsafe or not now.open]),
     }  # fmt: skip
     return {
         "w": words, "colours": palette.css(), "head": head, "unsafe": unsafe_block(given, now, sayer, keys), "map": _map(given, now, sayer, keys),
-        "changed": change_block(given, now, sayer), "next": next_block(given, now, sayer, keys), "sure": sure_block(given, now, sayer),
+        "changed": change_block(given, now, sayer), "next": next_block(given, now, sayer, keys, found), "sure": sure_block(given, now, sayer),
     }  # fmt: skip
 
 
@@ -74,7 +77,7 @@ def _map(given: FieldInput, now: Standing, sayer: Sayer, keys: dict) -> dict:
     day = words.date(newest.flown_on) if newest is not None else ""
     title = words("map_title", day=day) if day else words("map_title_layout")
     svg, step_mm = field_map(
-        given.layout, given.edges, given.elevation, lip, marks[::-1], now.limits, sayer.units, given.settings.report.map_cell_m,
+        given.layout, given.edges, given.elevation, lip, marks, now.limits, sayer.units, given.settings.report.map_cell_m,
         title, words("map_about", what=words.listed([sayer.where(f) for f in found]) or words("nothing_marked")), words("north"),
     )  # fmt: skip
     steps = [sayer.height(s) for s in lip_steps(now.limits)]
@@ -83,6 +86,7 @@ def _map(given: FieldInput, now: Standing, sayer: Sayer, keys: dict) -> dict:
         "lip": words("lip_legend_tolerance" if now.limits.lip is not None else "lip_legend"),
         "classes": [words("below", h=steps[0]), words("from_to", a=steps[0], b=steps[1]), words("from_to", a=steps[1], b=steps[2]), words("above", h=steps[2])],
         "marks": [(keys[f], f.word.replace("_", "-"), opened(sayer.where(f))) for f in found], "has_lip": bool(lip),
+        "dashed": any(r["kind"] == UNKNOWN and r["height_mm"] is not None for r in lip), "combed": any(r["kind"] == LOW_SKIN for r in lip),
         "from_home": given.layout.axes is not None,
     }  # fmt: skip
 
@@ -96,24 +100,32 @@ def _at(f: Finding, given: FieldInput) -> tuple[float, float]:
     return float(e), float(n)
 
 
-def next_block(given: FieldInput, now: Standing, sayer: Sayer, keys: dict) -> dict:
+def next_block(given: FieldInput, now: Standing, sayer: Sayer, keys: dict, found: list[Task]) -> dict:
+    """What to do, what to watch, what could not be judged, and the charts of the edges.
+
+    found : the tasks, in order
+    """
     words = sayer.words
-    found = tasks(now, sayer, given.settings.material, keys)
-    items = [{"key": keys.get(t.findings[0], "") if len(t.findings) == 1 else "", "title": t.title, "lines": t.lines, "unsafe": t.unsafe} for t in found]
-    edges = {f.place_id for f in leading(now, (UNSAFE, WORK, WATCH)) if f.stretch is not None}
+    items = [
+        {"keys": sorted((keys[f], f.word == UNSAFE) for f in t.findings if keys.get(f)), "title": t.title, "lines": t.lines, "unsafe": t.unsafe}
+        for t in found
+    ]  # fmt: skip
+    edges = {f.place_id for f in leading(now) if f.stretch is not None and f.row["station_m"] is not None}
+    charts = lip_charts(given, now, sayer)
+    said = reading(charts, sayer) if charts else []
     return {
         "items": items, "none": "" if items else words("nothing_to_do" if now.newest is not None else "survey_again"),
-        "watch": watched(now, sayer), "unsettled": unsettled(now, sayer, given.readings_wanted), "charts": lip_charts(given, now, sayer),
+        "watch": watched(now, sayer), "unsettled": unsettled(now, sayer, given.readings_wanted), "charts": charts, "reading": said,
         "filling": filling(found, sayer, given.settings.material), "stations": _stations(given, edges, sayer),
     }  # fmt: skip
 
 
-def _stations(given: FieldInput, edge_ids: set[str], sayer: Sayer) -> list[str]:
-    """Where the tape starts, for each edge that the text sends somebody to."""
+def _stations(given: FieldInput, edge_ids: set[str], sayer: Sayer) -> str:
+    """Where the tape starts, for the edges that the text sends somebody to."""
     out = []
     for edge in given.edges:
         if edge.edge_id in edge_ids:
             e, n = (float(v) for v in edge.at(np.array(0.0)))
             key = "tape_closed" if edge.closed else "tape_open"
             out.append(sayer.words(key, edge=sayer.placing.edge(edge.edge_id), by=sayer.placing.by(e, n)))
-    return out
+    return sayer.words("tape", where=sayer.words.listed(out)) if out else ""

@@ -9,7 +9,9 @@ from decimal import ROUND_HALF_UP, Decimal
 from pipeline.units import FOOT_M, INCH_M, SHORT_TON_T, YARD3_M3
 
 Z95 = 1.96
+WHOLE = 1e-3  # of an inch: nearer to an eighth than this, a limit was set in inches
 NBSP, MINUS, PLUS_MINUS = "\u00a0", "\u2212", "\u00b1"
+TO = "\u2060\u2013\u2060"  # a dash that a line does not break at
 
 
 @dataclass(frozen=True)
@@ -96,11 +98,17 @@ def rounded(value: float, half_width: float, finest: int, signed: bool = False) 
 
 
 def limit(value_mm: float, unit: Unit) -> str:
-    """An owner's limit: exact as set, so printed as finely as the unit goes, without trailing zeros."""
-    text = printed(value_mm / unit.size, 2)
-    return f"{text.rstrip('0').rstrip('.') if '.' in text else text}{NBSP}{unit.name}"
+    """A limit as its owner set it: '1 in' where it is whole eighths of the reader's inch, else '60 mm (2.36 in)'."""
+    set_as = f"{value_mm:g}{NBSP}mm"
+    if unit.name == "mm":
+        return set_as
+    here = value_mm / unit.size
+    eighths = round(here * 8) / 8
+    if eighths and abs(here - eighths) < WHOLE:
+        return f"{eighths:g}{NBSP}{unit.name}"
+    return f"{set_as} ({printed(here, 2)}{NBSP}{unit.name})"
 
 
 def span(low_m: float, high_m: float, unit: Unit) -> str:
     """'12\u201319 ft': a stretch along an edge."""
-    return f"{printed(low_m / unit.size, unit.finest)}\u2013{printed(high_m / unit.size, unit.finest)}{NBSP}{unit.name}"
+    return f"{printed(low_m / unit.size, unit.finest)}{TO}{printed(high_m / unit.size, unit.finest)}{NBSP}{unit.name}"

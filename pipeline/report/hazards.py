@@ -14,6 +14,7 @@ from pipeline.surface.verdict import UNLIKELY, UNSAFE, exceeds
 
 OPEN, CLOSED = "open", "closed"
 MENDED = ("repaired", "accepted")  # a walk's words that close; `closed` and `marked_off` keep people away, no more
+SPOT_WORDS, EDGE_WORDS = {"spot", "hole", "hollow", "dip", "puddle"}, {"lip", "skin", "step", "edge", "ridge", "trip"}
 SLACK_M = 2.0  # a stretch over the limit wanders from survey to survey: within this it is the same one
 
 
@@ -103,17 +104,34 @@ def _gone(hazard: Hazard, seen: Shown, limits: Limits) -> bool:
 
 
 def _after_walk(field_id: str, found: list[Hazard], own: list[Hazard], walk) -> tuple[list[Hazard], list[Hazard]]:
-    """A walk acts on the open hazards of the place it names; one with an action elsewhere is a hazard of its own."""
+    """A walk acts on the open hazards of the place it names: keeping people away from it covers all of them, mending
+    only what its item names. One with an action that finds none is a hazard of its own."""
     action, on = walk.get("action", ""), str(walk.get("closed_on") or walk["walked_on"])
-    mine = [h for h in found if h.state == OPEN and h.place_id == _id(walk["place"])]
     if not action:
         return found, own
     state = CLOSED if action in MENDED or walk.get("closed_on") else OPEN
+    place, item = _id(walk["place"]), _id(walk["item"])
+    mine = [h for h in (*found, *own) if h.state == OPEN and place in _called(h.place_id) and (state == OPEN or _means(item, h))]
     if not mine:
-        hazard = Hazard("", field_id, _id(walk["place"]), _id(walk["item"]), str(walk["walked_on"]), walk["walk_id"], None, None,
-                        str(walk["walked_on"]), None, state, action, on, walk["finding"])  # fmt: skip
-        return found, [*own, hazard]
-    return [replace(h, state=state, action=action, action_on=on) if h in mine else h for h in found], own
+        return found, [*own, Hazard("", field_id, place, item, str(walk["walked_on"]), walk["walk_id"], None, None,
+                                    str(walk["walked_on"]), None, state, action, on, walk["finding"])]  # fmt: skip
+
+    def acted(hazards: list[Hazard]) -> list[Hazard]:
+        return [replace(h, state=state, action=action, action_on=on) if h in mine else h for h in hazards]
+
+    return acted(found), acted(own)
+
+
+def _called(place_id: str) -> set[str]:
+    """A place's id, and what people call it."""
+    return {f"{the}{place_id}{kind}" for the in ("", "the-") for kind in ("", "-base", "-plate", "-edge")}
+
+
+def _means(item: str, hazard: Hazard) -> bool:
+    """Whether a walk's item names a hazard: its own item again, or a word for what a survey measured there."""
+    if hazard.last is None:
+        return item == hazard.measure
+    return not (SPOT_WORDS if hazard.measure == LOW_SPOT else EDGE_WORDS).isdisjoint(item.split("-"))
 
 
 def _id(text: str) -> str:

@@ -14,13 +14,13 @@ from pipeline.report.findings import LOW_SKIN
 from pipeline.report.svg import el, picture, words
 from pipeline.surface.verdict import UNKNOWN
 
-WIDTH, HEIGHT = 560.0, 218.0
-LEFT, RIGHT, TOP, BOTTOM = 40.0, 10.0, 24.0, 52.0
+WIDTH, HEIGHT = 560.0, 226.0
+LEFT, RIGHT, TOP, BOTTOM = 54.0, 86.0, 28.0, 56.0
 STEPS = {"us": (0.25, 0.5, 1.0, 2.0, 4.0), "metric": (5, 10, 20, 25, 50, 100)}
 MOST_TICKS = 5
 ALONG = (1, 2, 5, 10, 20, 50, 100)
 GAP_M = 1.5
-LABEL_SHARE = 0.5  # of the edge that a limit's words stand over
+LABEL_APART = 19.0  # drawing units between the words of two limits
 
 
 @dataclass(frozen=True)
@@ -53,8 +53,7 @@ def lip_chart(
         up = np.array([band(run[0])[1], *(band(r)[1] for r in run), band(run[-1])[1]])
         down = np.array([band(run[0])[0], *(band(r)[0] for r in run), band(run[-1])[0]])
         inner += el("path", d=scale.path(np.concatenate([ends, ends[::-1]]), np.concatenate([up, down[::-1]])) + "Z", class_="band")
-    for limit in limits:
-        inner += _limit(scale, limit, rows)
+    inner += _limits(scale, limits)
     for run in _runs(rows):
         for sure, part in _parts(run):
             d = scale.path(np.array([r["station_m"] for r in part]), np.array([r["height_mm"] for r in part]))
@@ -96,34 +95,31 @@ def _axes(scale: _Scale, units: Units, places: Sequence[tuple[float, str]]) -> s
         y = float(scale.y(k * step * size))
         out.append(el("path", d=f"M{LEFT:g} {y:.1f}H{WIDTH - RIGHT:g}", class_="rule" if k else "base-line"))
         out.append(words(LEFT - 6, y + 4, printed(k * step, 2).rstrip("0").rstrip(".") if k else "0", class_="small", text_anchor="end"))
-    out.append(words(LEFT - 6, TOP - 10, units.height.name, class_="small", text_anchor="end"))
+    out.append(words(LEFT, TOP - 10, units.height.name, class_="small"))
     unit = units.length
     along = next(a for a in ALONG if scale.length_m / unit.size / a <= 9)
     base = HEIGHT - BOTTOM
     for k in range(0, int(scale.length_m / unit.size / along) + 1):
         x = float(scale.x(k * along * unit.size))
         out.append(el("path", d=f"M{x:.1f} {base:g}v5", class_="tick"))
-        out.append(words(x, base + 17, f"{k * along}" if k else f"0\u00a0{unit.name}", class_="small", text_anchor="middle"))
+        out.append(words(x, base + 21, f"{k * along}" if k else f"0\u00a0{unit.name}", class_="small", text_anchor="middle"))
     for s, text in places:
         x = float(scale.x(s))
         anchor = "start" if x < LEFT + 90 else "end" if x > WIDTH - RIGHT - 90 else "middle"
-        out.append(el("path", d=f"M{x:.1f} {base + 22:.1f}v6", class_="tick"))
-        out.append(words(x, base + 40, text, class_="place", text_anchor=anchor))
+        out.append(el("path", d=f"M{x:.1f} {base + 27:.1f}v5", class_="tick"))
+        out.append(words(x, base + 45, text, class_="place", text_anchor=anchor))
     return "".join(out)
 
 
-def _limit(scale: _Scale, limit: LimitLine, rows: Sequence[dict]) -> str:
-    """The line, and its words at the end where the heights keep further away."""
-    y = float(scale.y(limit.mm))
-    line = el("path", d=f"M{LEFT:g} {y:.1f}H{WIDTH - RIGHT:g}", class_="trip" if limit.trip else "tolerance")
-
-    def room(left: bool) -> float:
-        half = [r for r in rows if (r["station_m"] < scale.length_m * LABEL_SHARE) == left or len(rows) < 4]
-        return min((abs(r["height_mm"] - limit.mm) for r in half), default=1e9)
-
-    if room(True) > room(False):
-        return line + words(LEFT + 5, y - 5, limit.label, class_="limit")
-    return line + words(WIDTH - RIGHT - 4, y - 5, limit.label, class_="limit", text_anchor="end")
+def _limits(scale: _Scale, limits: Sequence[LimitLine]) -> str:
+    """A line across for each limit, its words beside it in the margin, where no height is drawn."""
+    out, above = [], math.inf
+    for limit in sorted(limits, key=lambda m: m.mm):
+        y = float(scale.y(limit.mm))
+        out.append(el("path", d=f"M{LEFT:g} {y:.1f}H{WIDTH - RIGHT:g}", class_="trip" if limit.trip else "tolerance"))
+        above = min(y + 4.5, above - LABEL_APART)
+        out.append(words(WIDTH - RIGHT + 5, above, limit.label, class_="limit"))
+    return "".join(out)
 
 
 def _runs(rows: Sequence[dict]) -> list[list[dict]]:

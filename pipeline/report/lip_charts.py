@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pipeline.diamond.edges import Edge
 from pipeline.report.field_input import FieldInput
-from pipeline.report.findings import LIP
+from pipeline.report.findings import LIP, LOW_SKIN
 from pipeline.report.lip_chart import LimitLine, lip_chart
 from pipeline.report.saying import Sayer
 from pipeline.report.standing import Standing
@@ -12,7 +12,7 @@ from pipeline.report.standing import Standing
 BASES = ("home", "first", "second", "third")
 BESIDE_M = 12.5  # a base further from the edge than this does not name a place on it
 AROUND = 1.5  # an edge that stays within so many times its nearest distance runs around the base
-APART_SHARE = 0.15  # of the chart's width: names nearer than this would run into one another
+APART_SHARE = 0.28  # of the chart's width: names nearer than this would run into one another
 ENDS = (0.04, 0.96)
 
 
@@ -32,18 +32,31 @@ def lip_charts(given: FieldInput, now: Standing, sayer: Sayer) -> list[dict]:
         svg = lip_chart(f"lip-{seen.edge_id}", rows, edge.length_m, limit_lines(sayer), places(given.layout.anchors, edge, sayer), sayer.units,
                         title, about)  # fmt: skip
         top = max((r["height_mm"] for r in rows if r["kind"] == LIP and r["height_mm"] is not None), default=0.0)
-        out.append((-top, {"svg": svg, "title": title, "calibration": words(f"calibration_{rows[0]['calibration'] or 'none'}")}))
+        out.append((-top, {"svg": svg, "title": title, "calibration": words(f"calibration_{rows[0]['calibration'] or 'none'}"),
+                           "low_skin": any(r["kind"] == LOW_SKIN for r in rows)}))  # fmt: skip
     return [chart for _, chart in sorted(out, key=lambda c: c[0])]
 
 
 def limit_lines(sayer: Sayer) -> list[LimitLine]:
-    """The owner's tolerance and trip limit, with the owner's name."""
+    """The owner's tolerance and trip limit."""
     field_id, out = sayer.placing.layout.field_id, []
     for trip, key in ((False, "line_tolerance"), (True, "line_trip")):
         owned = sayer.owned(LIP, trip)
         if owned is not None:
-            out.append(LimitLine(owned.of(field_id), sayer.words(key, limit=sayer.limit(LIP, trip), who=owned.set_by), trip))
+            out.append(LimitLine(owned.of(field_id), sayer.words(key), trip))
     return out
+
+
+def reading(charts: list[dict], sayer: Sayer) -> list[str]:
+    """How to read the charts: once for all of them, only of what is in them."""
+    words = sayer.words
+    out = [words("chart_reads") + (" " + words("chart_bars") if any(c["low_skin"] for c in charts) else "")]
+    for trip, key in ((False, "chart_tolerance"), (True, "chart_trip")):
+        owned = sayer.owned(LIP, trip)
+        if owned is not None:
+            out.append(words(key, limit=sayer.limit(LIP, trip), signed=sayer.signed_by(owned)))
+    said = list(dict.fromkeys(c["calibration"] for c in charts))
+    return out + said if len(said) == 1 else out
 
 
 def places(anchors: dict[str, tuple[float, float]], edge: Edge, sayer: Sayer) -> list[tuple[float, str]]:

@@ -5,22 +5,28 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Sequence
 
-from pipeline.owner import Tolerances
+from pipeline.owner import Material, Tolerances
 from pipeline.report import changed, palette
 from pipeline.report.figures import figure, rounded
-from pipeline.report.findings import LOW_SPOT
+from pipeline.report.findings import LOW_SPOT, SEEN_SHARE
 from pipeline.report.hazards import Hazard
 from pipeline.report.saying import Sayer
 from pipeline.report.standing import Standing, leading, over_tolerance
-from pipeline.report.words import Words, opened
+from pipeline.report.todo import next_steps, tasks
+from pipeline.report.unsafe_block import first_act
+from pipeline.report.words import Words, opened, titled
 from pipeline.surface.verdict import ORDER, UNKNOWN, UNSAFE
 
+MOST_CHANGES = 4  # lines of change a field; more are counted
 ASKED = ("lip_mm", "lip_trip_mm", "low_spot_mm", "low_spot_trip_mm", "planarity_mm")
 
 
 @dataclass(frozen=True)
 class FieldSeen:
-    """One field as the overview needs it: `reader` speaks to people in their units, `plain` writes the tables in mm."""
+    """One field as the overview needs it: `reader` speaks to people in their units, `plain` writes the tables in mm.
+
+    steps, steps_unsafe : what to do next, in one line; of it what mends the unsafe places
+    """
 
     field_id: str
     name: str
@@ -29,6 +35,15 @@ class FieldSeen:
     tables: dict[str, list[dict]]
     reader: Sayer
     plain: Sayer
+    material: Material
+
+    @property
+    def steps(self) -> str:
+        return next_steps(tasks(self.now, self.reader, self.material, {}))
+
+    @property
+    def steps_unsafe(self) -> str:
+        return next_steps([t for t in tasks(self.now, self.reader, self.material, {}) if t.unsafe])
 
     @property
     def mix_t(self) -> tuple[float | None, float]:
@@ -97,7 +112,7 @@ def _value(value_mm: float, sigma_mm: float) -> str:
 
 def plain_text(text: str) -> str:
     """Text for a table: no signs that a spreadsheet may garble."""
-    for sign, plain in (("\u00a0", " "), ("\u00b1", "+/-"), ("\u2212", "-"), ("\u2013", "-"), ("\u2019", "'"), ("\u201c", '"'), ("\u201d", '"')):
+    for sign, plain in (("\u00a0", " "), ("\u2060", ""), ("\u00b1", "+/-"), ("\u2212", "-"), ("\u2013", "-"), ("\u2019", "'"), ("\u201c", '"'), ("\u201d", '"')):
         text = text.replace(sign, plain)
     return text
 
@@ -110,13 +125,17 @@ def index_page(fields: Sequence[FieldSeen], tolerances: Tolerances, title: str, 
     return {
         "w": words, "colours": palette.css(), "title": title, "lang": words("lang"),
         "lead": words("index_lead", fields=count, day=words.date(max(days))) if days else words("index_lead_none", fields=count),
-        "unsafe": [{"name": s.name, "link": _link(s), "what": _unsafe(s)} for s in order if s.now.verdict == UNSAFE],
+        "unsafe": [
+            {"name": s.name, "site": titled(s.site), "link": _link(s), "what": _unsafe(s), "act": first_act(s.now, words), "steps": s.steps_unsafe}
+            for s in order if s.now.verdict == UNSAFE
+        ],
         "rows": [_line(s, words) for s in order],
         "changed": [block for s in order if (block := _changed(s, words))["found"]],
         "refused": [
-            (s.name, words.date(r["flown_on"]), r["survey_id"], opened(r["reason"] or "")) for s in order for r in s.now.refused
+            words("refused_line", field=s.name, day=words.date(r["flown_on"]), survey=r["survey_id"], reason=r["reason"] or "")
+            for s in order for r in s.now.refused
         ],
-        "unmeasured": [line for s in order for line in _unmeasured(s)] + _tolerances(tolerances, words),
+        "unmeasured": [line for s in order if (line := _unmeasured(s))] + _tolerances(tolerances, words),
         "means": [(w, words(f"verdict_{w}"), words(f"verdict_means_{w}")) for w in ORDER],
     }  # fmt: skip
 
@@ -127,23 +146,17 @@ def _link(seen: FieldSeen) -> str:
 
 def _unsafe(seen: FieldSeen) -> list[str]:
     """Every open hazard of a field, as its own page says it."""
-    now, out = seen.now, []
-    for h in now.open:
-        fresh = now.newest is not None and h.last is not None and h.last_on == now.newest.flown_on
-        out.append((seen.reader.says(h.last) if fresh else seen.reader.lingers(h)) + ".")
-    return out
+    return [(seen.reader.says(h.last) if seen.now.fresh(h) else seen.reader.lingers(h)) + "." for h in seen.now.open]
 
 
 def _line(seen: FieldSeen, words: Words) -> dict:
     newest, units = seen.now.newest, seen.reader.units
     mix, sigma = seen.mix_t
     return {
-        "name": seen.name, "link": _link(seen), "site": seen.site.replace("-", " "), "verdict": seen.now.verdict,
+        "name": seen.name, "link": _link(seen), "site": titled(seen.site), "verdict": seen.now.verdict,
         "word": words(f"verdict_{seen.now.verdict}"), "reason": seen.reader.headline(seen.now),
         "newest": words.date(newest.flown_on) if newest is not None else "",
-        "lip": seen.reader.length(sum(e.over_m for e in newest.edges)) if newest is not None and newest.edges else "",
-        "spots": str(len(over_tolerance(newest))) if newest is not None else "",
-        "mix": figure(mix, sigma, units.mass) if mix else "",
+        "next": opened(seen.steps) or words(f"index_next_{seen.now.verdict}"), "mix": figure(mix, sigma, units.mass) if mix else "",
     }  # fmt: skip
 
 
@@ -153,23 +166,23 @@ def _changed(seen: FieldSeen, words: Words) -> dict:
         return {"found": []}
     pair = changed.Pair.of(seen.tables, now.before.survey_id, now.newest.survey_id)
     title = words("index_changed_since", field=seen.name, earlier=words.date(now.before.flown_on), later=words.date(now.newest.flown_on))
-    return {"title": title, "found": changed.detected(pair, seen.reader), "link": _link(seen), "relative": pair.relative}
+    found = changed.detected(pair, seen.reader)
+    more = words.count("and_more", len(found) - MOST_CHANGES) if len(found) > MOST_CHANGES else ""
+    return {"title": title, "found": found[:MOST_CHANGES], "more": more, "link": _link(seen), "relative": pair.relative}
 
 
-def _unmeasured(seen: FieldSeen) -> list[str]:
-    """What of a field its newest survey did not measure."""
-    words, now = seen.reader.words, seen.now
+def _unmeasured(seen: FieldSeen) -> str:
+    """What of a field its newest survey did not measure, in one line; empty where nothing is missing."""
+    words, now, reader = seen.reader.words, seen.now, seen.reader
     if now.newest is None:
-        return [words("unmeasured_field", field=seen.name)]
-    out = [] if now.newest.edges else [words("unmeasured_edges", field=seen.name)]
-    blind = [seen.reader.where(f) for f in now.newest.of(UNKNOWN) if f.kind == LOW_SPOT and f.value_mm is None]
-    if blind:
-        out.append(words("unmeasured_places", field=seen.name, places=words.listed(blind)))
+        return words("unmeasured_field", field=seen.name)
+    names = [reader.where(f) for f in now.newest.of(UNKNOWN) if f.kind == LOW_SPOT and f.value_mm is None]
+    names += [] if now.newest.edges else [words("all_edges")]
     for edge in now.newest.edges:
-        if edge.told < edge.stations and edge.verdict == UNKNOWN:
-            out.append(words("unmeasured_edge", field=seen.name, edge=seen.reader.placing.edge(edge.edge_id),
-                             told=seen.reader.length(edge.told), whole=seen.reader.length(edge.stations)))  # fmt: skip
-    return out
+        if edge.told < SEEN_SHARE * edge.stations:
+            seen_words = words("seen_part", told=reader.length(edge.told), whole=reader.length(edge.stations)) if edge.told else ""
+            names.append(reader.placing.edge(edge.edge_id) + seen_words)
+    return words("unmeasured_places", field=seen.name, places=words.listed(names)) if names else ""
 
 
 def _tolerances(tolerances: Tolerances, words: Words) -> list[str]:

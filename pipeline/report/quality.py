@@ -13,26 +13,25 @@ from pipeline.report.saying import Sayer
 
 NSSDA_POINTS, ASPRS_2023_POINTS = 20, 30  # FGDC-STD-007.3-1998; ASPRS positional accuracy standards, edition 2 (2023)
 SHORT_SUM = 12
-PER_CENT = ("slope_min_pct", "slope_max_pct", "base_line_pct")
+# The limits that this page holds figures against.
+HELD = ("lip_mm", "lip_trip_mm", "low_spot_mm", "low_spot_trip_mm", "planarity_mm", "straightedge_mm")
 
 
-def survey_rows(quality: Sequence[dict], records: dict[str, dict], sayer: Sayer) -> list[dict]:
-    """A line of words for each survey, newest first; refused ones with their reason."""
+def survey_rows(quality: Sequence[dict], records: dict[str, dict], sayer: Sayer) -> list[tuple[str, ...]]:
+    """A row for each survey, newest first: day and source, what it may be used for, cover, tie, residual, cell, checkpoints."""
     words = sayer.words
     out = []
     for row in sorted(quality, key=lambda r: (r["flown_on"], r["survey_id"]), reverse=True):
         record = records.get(row["survey_id"], {})
-        refused = row["verdict"] == "refused"
-        out.append({
-            "id": row["survey_id"], "date": words.date(row["flown_on"]), "source": words(f"source_{record['source']}") if record else "",
-            "verdict": words(f"survey_{row['verdict']}"), "refused": refused,
-            "reason": "" if row["verdict"] == "absolute" else row["reason"] or "",
-            "seen": "" if row["covered_pct"] is None else f"{printed(row['covered_pct'], 0)}{NBSP}%",
-            "points": "" if row["points_ground"] is None else f"{row['points_ground']:,}".replace(",", NBSP),
-            "tie": _tie(row, sayer), "residual": sayer.height(row["tie_residual_mm"]),
-            "cell": "" if row["surface_sigma_mm"] is None else f"{PLUS_MINUS}{NBSP}{sayer.height(Z95 * row['surface_sigma_mm'])}",
-            "checkpoints": _checkpoints(row, sayer),
-        })  # fmt: skip
+        day, use = words.date(row["flown_on"]), words(f"survey_{row['verdict']}")
+        out.append((
+            words("day_source", day=day, source=words(f"source_{record['source']}")) if record else day,
+            words("use_why", use=use, why=row["reason"]) if row["reason"] and row["verdict"] != "absolute" else use,
+            "" if row["covered_pct"] is None else f"{printed(row['covered_pct'], 0)}{NBSP}%",
+            "" if row["verdict"] == "relative_only" else _tie(row, sayer), sayer.height(row["tie_residual_mm"]),
+            "" if row["surface_sigma_mm"] is None else f"{PLUS_MINUS}{NBSP}{sayer.height(Z95 * row['surface_sigma_mm'])}",
+            _checkpoints(row, sayer),
+        ))  # fmt: skip
     return out
 
 
@@ -125,20 +124,13 @@ def edge_lines(record: dict, sayer: Sayer) -> str:
     return " ".join(sayer.words(f"edges_{s}", edges=sayer.words.listed(names)) for s, names in sorted(by_source.items()))
 
 
-def tolerance_rows(tolerances: Tolerances, field_id: str, sayer: Sayer) -> list[tuple[str, str, str, str]]:
-    """Each limit that is set: what, how much, who, when."""
-    out = []
-    for name, owned in tolerances:
-        if owned is None:
-            continue
-        value, height = owned.of(field_id), sayer.units.height
-        if name.endswith("_mm"):
-            text = limit(value, height)
-            text += "" if height.name == "mm" else f" ({value:g}{NBSP}mm)"
-        else:
-            text = f"{value:g}{NBSP}" + ("%" if name in PER_CENT else "m" if name.endswith("_m") else sayer.words("degrees"))
-        out.append((sayer.words(f"tolerance_{name}"), text, owned.set_by, sayer.words.date(owned.set_on)))
-    return out
+def tolerance_rows(tolerances: Tolerances, field_id: str, sayer: Sayer) -> list[tuple[str, str, str]]:
+    """Each limit of this page that is set: what, how much, who and when."""
+    owned = {name: getattr(tolerances, name) for name in HELD}
+    return [
+        (sayer.words(f"tolerance_{name}"), limit(o.of(field_id), sayer.units.height), sayer.words("by_on", who=o.set_by, on=sayer.words.date(o.set_on)))
+        for name, o in owned.items() if o is not None
+    ]  # fmt: skip
 
 
 def inputs(provenance: dict) -> list[tuple[str, str, str]]:

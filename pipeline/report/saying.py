@@ -12,6 +12,7 @@ from pipeline.report.placing import Placing
 from pipeline.report.standing import Standing, leading
 from pipeline.report.stretches import Stretch
 from pipeline.report.words import opened
+from pipeline.surface.ring import BY_HAND
 from pipeline.surface.verdict import GOOD, UNKNOWN, UNSAFE, WATCH, WORK
 
 LIMITS = {LOW_SPOT: ("low_spot_mm", "low_spot_trip_mm"), PLANARITY: ("planarity_mm", None)}
@@ -83,12 +84,12 @@ class Sayer:
         return opened(found + self.against(finding))
 
     def stretch_says(self, finding: Finding) -> str:
-        """The same of one stretch of an edge that has been named: '30-131 ft: up to 66 mm ± 10, highest by second base'."""
+        """One stretch of an edge that has been named: '30-131 ft: up to 66 mm ± 10 high, highest by second base'."""
         height = self.height(finding.value_mm, finding.sigma_mm)
         if finding.row["station_m"] is None:
-            return self.words("mean_height", height=height) + self.against(finding)
+            return self.words("mean_height", height=height)
         by = self.placing.by(finding.row["e"], finding.row["n"])
-        return self.words("stretch_height", span=self.span(finding.stretch), height=height, by=by) + self.against(finding)
+        return self.words("stretch_height", span=self.span(finding.stretch), height=height, by=by)
 
     def against(self, finding: Finding) -> str:
         """', over the trip limit of 60 mm'."""
@@ -109,7 +110,7 @@ class Sayer:
         if finding.verdict.why == CANNOT_TELL_KIND:
             return self.words("lip_or_low_skin")
         if finding.value_mm is None or finding.row.get("reason"):
-            return finding.row.get("reason") or self.words("no_figure")
+            return (finding.row.get("reason") or self.words("no_figure")).removeprefix(BY_HAND)
         return self.words("known_to_only", half=self.height(Z95 * finding.sigma_mm), limit=self.limit(finding.kind, False))
 
     def lingers(self, hazard: Hazard) -> str:
@@ -128,13 +129,14 @@ class Sayer:
         if now.verdict == UNSAFE:
             told = [self.says(f) for f in worst] + [self.lingers(h) for h in now.lingering]
             return told[0] + "." + self._more("headline_more_unsafe", len(told) - 1)
-        if now.verdict == WORK:
-            return self.words("headline_work", what=self.words.listed(self.counted(worst)))
-        if now.verdict == WATCH:
-            return self.says(worst[0]) + "." + self._more("headline_more_watch", len(worst) - 1)
-        if now.verdict == GOOD:
+        mended = [self.words("headline_mended", places=self.words.listed(self.where(h.last) for h in now.mended))] if now.mended else []
+        if now.verdict == WORK and worst:
+            mended.insert(0, self.words("headline_work", what=self.words.listed(self.counted(worst))))
+        elif now.verdict == WATCH and worst:
+            mended.insert(0, self.says(worst[0]) + "." + self._more("headline_more_watch", len(worst) - 1))
+        elif now.verdict == GOOD:
             return self.words("headline_good") + self._by_hand(now)
-        return self.unknown(now)
+        return " ".join(mended) or self.unknown(now)
 
     def _by_hand(self, now: Standing) -> str:
         places = [self.where(f) for f in now.newest.findings if f.by_hand]
@@ -169,8 +171,3 @@ class Sayer:
         if any(f.kind == PLANARITY for f in now.newest.of(UNKNOWN)):
             names.append(self.words("evenness"))
         return self.words("headline_unknown", what=self.words.listed(names + edges))
-
-
-def station(metres: float, sayer: Sayer) -> str:
-    """A place along an edge: bare figure in the reader's unit."""
-    return printed(metres / sayer.units.length.size, 0)

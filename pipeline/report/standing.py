@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import Iterable, Sequence
 
 from pipeline.report.findings import LOW_SPOT, Finding, Limits, Shown, shown
-from pipeline.report.hazards import OPEN, Hazard, hazards
+from pipeline.report.hazards import CLOSED, OPEN, Hazard, hazards
 from pipeline.surface.verdict import UNKNOWN, UNSAFE, WATCH, WORK
 
 BY_SURVEY = ("lip", "low_spots", "zones")
@@ -19,7 +19,8 @@ class Standing:
     surveys : what each survey that was not refused shows, oldest first
     refused : rows of survey_quality of the refused ones
     hazards : all ever found, open and closed
-    verdict : the newest survey's, or `unsafe` while a hazard is open
+    verdict : `unsafe` while a hazard is open; else the newest survey's, where what a walk has closed since then
+              counts as `watch`: mended, and not yet shown by a survey
     """
 
     field_id: str
@@ -38,6 +39,10 @@ class Standing:
         """The usable survey before the newest."""
         return self.surveys[-2] if len(self.surveys) > 1 else None
 
+    def fresh(self, hazard: Hazard) -> bool:
+        """Whether the newest survey shows a hazard."""
+        return self.newest is not None and hazard.last in self.newest.findings
+
     @property
     def open(self) -> tuple[Hazard, ...]:
         """Open hazards: what the newest survey shows first, worst first."""
@@ -46,9 +51,14 @@ class Standing:
         return tuple(sorted(held, key=lambda h: (rank.index(h.last) if h.last in rank else len(rank), h.hazard_id)))
 
     @property
+    def mended(self) -> tuple[Hazard, ...]:
+        """What the newest survey shows over a trip limit and a walk has closed since."""
+        return tuple(h for h in self.hazards if h.state == CLOSED and self.fresh(h))
+
+    @property
     def lingering(self) -> tuple[Hazard, ...]:
         """Open hazards that the newest survey neither shows nor clears."""
-        return tuple(h for h in self.open if self.newest is None or h.last_on != self.newest.flown_on)
+        return tuple(h for h in self.open if not self.fresh(h))
 
 
 def standing(
@@ -71,6 +81,8 @@ def standing(
     verdict = surveys[-1].verdict if surveys else UNKNOWN
     if any(h.state == OPEN for h in found):
         verdict = UNSAFE
+    elif verdict == UNSAFE:
+        verdict = WORK if surveys[-1].of(WORK) else WATCH
     return Standing(field_id, limits, surveys, tuple(quality[s] for s in known if s not in usable), found, verdict)
 
 
@@ -82,8 +94,9 @@ def _by_survey(rows: list[dict]) -> dict[str, list[dict]]:
 
 
 def leading(now: Standing, words: tuple[str, ...] = (UNSAFE, WORK, WATCH, UNKNOWN)) -> tuple[Finding, ...]:
-    """What the newest survey shows in these words, worst first."""
-    return now.newest.of(*words) if now.newest is not None else ()
+    """What the newest survey shows in these words, worst first; without what a walk has closed since."""
+    mended = {h.last for h in now.mended}
+    return tuple(f for f in now.newest.of(*words) if f not in mended) if now.newest is not None else ()
 
 
 def over_tolerance(now: Shown) -> tuple[Finding, ...]:

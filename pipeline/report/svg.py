@@ -107,7 +107,7 @@ def scale_bar(frame: Frame, unit_m: float, unit: str, x: float, y: float) -> str
     wide = length * unit_m * frame.k
     ticks = f"M{x:.1f} {y - 6:.1f}V{y:.1f}H{x + wide:.2f}V{y - 6:.1f}M{x + wide / 2:.2f} {y - 4:.1f}V{y:.1f}"
     bar = el("path", d=ticks, class_="scale", data_length=f"{length} {unit}", data_wide=f"{wide:.2f}")
-    return bar + words(x + wide / 2, y + 15, f"{length}\u00a0{unit}", class_="small", text_anchor="middle")
+    return bar + words(x + wide / 2, y + 23, f"{length}\u00a0{unit}", class_="small", text_anchor="middle")
 
 
 def north(frame: Frame, x: float, y: float, label: str) -> str:

@@ -6,16 +6,14 @@ from dataclasses import dataclass
 
 from pipeline.owner import Material
 from pipeline.report.figures import NBSP, figure, printed
-from pipeline.report.findings import LIP, LOW_SKIN, LOW_SPOT, PLANARITY, SEEN_SHARE, STEP, EdgeSeen, Finding
-from pipeline.report.saying import Sayer, station
+from pipeline.report.findings import LIP, LOW_SKIN, LOW_SPOT, PLANARITY, STEP, Finding
+from pipeline.report.saying import Sayer
 from pipeline.report.standing import Standing, leading
 from pipeline.report.words import opened
-from pipeline.surface.verdict import UNKNOWN, UNSAFE, WATCH, WORK
+from pipeline.surface.verdict import UNSAFE, WATCH, WORK
 
 # How high and how wide a lip is before the next stronger remedy is named: common practice, no source; ours to choose.
 SWEEP_MM, CUT_MM, WIDE_MM = 25.0, 50.0, 600.0
-READINGS = 15  # on one edge: brings its mean height to a few mm (method: ruler calibration)
-STATIONS_NAMED, LEAST_READINGS = 6, 3
 
 
 @dataclass(frozen=True)
@@ -32,19 +30,26 @@ class Task:
 
 
 def tasks(now: Standing, sayer: Sayer, material: Material, keys: dict[Finding, str]) -> list[Task]:
-    """Unsafe things first, then low spots, edges and the skin as a whole over tolerance; an edge is one task a kind.
+    """Unsafe things first, then low spots, edges and the skin as a whole over tolerance.
 
+    Edges that want the same work are one task; one that is unsafe somewhere is a task of its own.
     keys : what the pictures mark a finding with
     """
     order = {LOW_SPOT: 0, LIP: 1, STEP: 1, LOW_SKIN: 2, PLANARITY: 3}
-    jobs: dict[tuple, list[Finding]] = {}
-    for f in leading(now, (UNSAFE, WORK)):
-        jobs.setdefault((f.kind, f.place_id), []).append(f)
-    out = []
-    for kind, _ in sorted(jobs, key=lambda j: (all(f.word != UNSAFE for f in jobs[j]), order[j[0]])):
-        out.append((kind, jobs[kind, _]))
+    found = leading(now, (UNSAFE, WORK))
+    unsafe = {(f.kind, f.place_id) for f in found if f.word == UNSAFE}
+    jobs: dict[tuple[bool, int, str, str], list[Finding]] = {}
+    for f in found:
+        own = f.stretch is None or (f.kind, f.place_id) in unsafe
+        jobs.setdefault(((f.kind, f.place_id) not in unsafe, order[f.kind], f.kind, f.place_id if own else ""), []).append(f)
     make = {LOW_SPOT: _fill, PLANARITY: _even}
-    return [make[k](found, sayer, material) if k in make else _edge(k, found, sayer, keys) for k, found in out]
+    ranked = sorted(jobs, key=lambda j: j[:2])  # stable: within a rank as found, worst first
+    return [make[j[2]](jobs[j], sayer, material) if j[2] in make else _edges(j[2], jobs[j], sayer, keys) for j in ranked]
+
+
+def next_steps(found: list[Task]) -> str:
+    """The tasks' titles in one line: 'fill second base; take the lip off the outer edge'."""
+    return "; ".join(t.title[:1].lower() + t.title[1:] for t in found)
 
 
 def watched(now: Standing, sayer: Sayer) -> list[str]:
@@ -92,23 +97,36 @@ def _fill(found: list[Finding], sayer: Sayer, material: Material) -> Task:
     return Task((f,), opened(words("do_fill", where=sayer.where(f))), tuple(lines))
 
 
-def _edge(kind: str, found: list[Finding], sayer: Sayer, keys: dict[Finding, str]) -> Task:
-    """All stretches of an edge that want the same work: each with its figure, then the remedies they leave."""
+def _edges(kind: str, found: list[Finding], sayer: Sayer, keys: dict[Finding, str]) -> Task:
+    """All stretches of edge that want the same work: each with its figure, then the remedies they leave."""
     words = sayer.words
-    lines = []
-    for f in sorted(found, key=lambda f: f.stretch.from_m):
-        lines.append(_marked(f, keys) + opened(sayer.stretch_says(f)) + ".")
-        if f.row["station_m"] is None:
-            lines.append(words("whole_edge_only"))
+    names = {f.place_id: sayer.placing.edge(f.place_id) for f in found}
+    unsafe = any(f.word == UNSAFE for f in found)
+    lines = [] if unsafe else [words("all_over", limit=sayer.limit(kind, False))]
+    for f in sorted(found, key=lambda f: (list(names).index(f.place_id), f.word != UNSAFE, f.stretch.from_m)):
+        said = sayer.stretch_says(f) + (sayer.against(f) if unsafe else "") + "."
+        lines.append(_marked(f, keys) + opened(said if len(names) == 1 else words("of_edge", edge=names[f.place_id], what=said)))
+    if any(f.row["station_m"] is None for f in found):
+        lines.append(words("whole_edge_only"))
     remedies: dict[str, list[Finding]] = {}
     for f in found:
         remedies.setdefault(remedy(f.value_mm, f.row["width_mm"]) if kind == LIP else f"{kind}_how", []).append(f)
     for phrase, mine in remedies.items():
-        named = ", ".join(k for f in mine if (k := keys.get(f)))
+        named = ", ".join(sorted(k for f in mine if (k := keys.get(f))))
         lines.append((f"{named}: " if named and len(remedies) > 1 else "") + words(phrase))
-    if found[0].row["calibration"] and kind != STEP:
-        lines.append(words(f"calibration_{found[0].row['calibration']}"))
-    return Task(tuple(found), opened(words(f"do_{kind}", where=sayer.placing.edge(found[0].place_id))), tuple(lines))
+    if kind != STEP:
+        lines += _calibrations({e: next(f.row["calibration"] for f in found if f.place_id == e) for e in names}, sayer)
+    return Task(tuple(found), opened(words(f"do_{kind}", where=words.listed(names.values()))), tuple(lines))
+
+
+def _calibrations(by_edge: dict[str, str | None], sayer: Sayer) -> list[str]:
+    """Which ruler readings stand behind the heights: once where it is the same for all edges."""
+    words, edges = sayer.words, {}
+    for edge_id, word in by_edge.items():
+        edges.setdefault(word or "none", []).append(sayer.placing.edge(edge_id))
+    if len(edges) == 1:
+        return [words(f"calibration_{next(iter(edges))}")]
+    return [f"{opened(words.listed(names))}: {words(f'calibration_{word}')}" for word, names in edges.items()]
 
 
 def _marked(f: Finding, keys: dict[Finding, str]) -> str:
@@ -125,50 +143,12 @@ def remedy(height_mm: float, width_mm: float | None) -> str:
 
 
 def _even(found: list[Finding], sayer: Sayer, material: Material) -> Task:
+    """Level bumps; but a skin that is only off a plane, without gaps under the straightedge, may be crowned by design."""
     words, f = sayer.words, found[0]
-    lines = [sayer.says(f) + ".", words("even_how")]
-    edge = f.row.get("straightedge_mm")
-    if edge is not None:
-        lines.insert(1, words("straightedge_gap", gap=sayer.height(edge), noise=sayer.height(f.row["straightedge_noise_mm"])))
-    return Task((f,), opened(words("do_even")), tuple(lines))
-
-
-def unsettled(now: Standing, sayer: Sayer, wanted: dict[str, int | None]) -> list[str]:
-    """What could not be judged, and what would settle it.
-
-    wanted : edge id -> how many more ruler readings would halve what its mean height is not known by
-    """
-    if now.newest is None:
-        return []
-    words, out = sayer.words, []
-    asked = {sayer.why(f): None for f in now.newest.of(UNKNOWN) if sayer.owned(f.kind, False) is None}
-    out += [opened(why) + ". " + words("ask_owner") for why in asked]
-    for f in now.newest.of(UNKNOWN):
-        if f.kind in (LOW_SPOT, PLANARITY) and sayer.owned(f.kind, False) is not None:
-            out.append(opened(words(f"settle_{f.kind}", where=sayer.where(f), why=sayer.why(f))))
-    if not now.newest.edges:
-        out.append(words("settle_no_edges"))
-    return out + [line for edge in now.newest.edges if (line := _settle_edge(edge, now, sayer, wanted))]
-
-
-def _settle_edge(edge: EdgeSeen, now: Standing, sayer: Sayer, wanted: dict[str, int | None]) -> str:
-    """Ruler readings along the stretches of an edge that could not be judged."""
-    if sayer.tolerances.lip_mm is None:
-        return ""
-    words, name = sayer.words, sayer.placing.edge(edge.edge_id)
-    if edge.by_hand:
-        return opened(words("settle_mound_edge", edge=name))
-    readings = max(wanted.get(edge.edge_id) or READINGS, LEAST_READINGS)
-    mine = [f for f in now.newest.of(UNKNOWN) if f.place_id == edge.edge_id and f.stretch is not None]
-    if mine and mine[0].row["station_m"] is not None:
-        at = sorted(r["station_m"] for r in now.newest.rows["lip"] if r["edge_id"] == edge.edge_id and r["station_m"] is not None)
-        held = sorted(at[k] for f in mine for k in f.stretch.members)
-        spread = [held[round(i * (len(held) - 1) / max(STATIONS_NAMED - 1, 1))] for i in range(STATIONS_NAMED)]
-        named = list(dict.fromkeys(station(s, sayer) for s in spread))
-        return opened(words.count("settle_edge", len(named), edge=name, length=sayer.length(len(held)), why=sayer.why(mine[0]),
-                                  stations=f"{', '.join(named)}{NBSP}{sayer.units.length.name}", readings=readings))  # fmt: skip
-    if mine:
-        return opened(words("settle_whole_edge", edge=name, why=sayer.why(mine[0]), readings=readings))
-    if edge.told < SEEN_SHARE * edge.stations:
-        return opened(words("settle_unseen_edge", edge=name, told=sayer.length(edge.told), whole=sayer.length(edge.stations)))
-    return ""
+    gap, limit_of = f.row.get("straightedge_mm"), sayer.tolerances.straightedge_mm
+    lines = [sayer.says(f) + "."]
+    if gap is not None:
+        lines.append(words("straightedge_gap", gap=sayer.height(gap), noise=sayer.height(f.row["straightedge_noise_mm"])))
+    smooth = gap is not None and limit_of is not None and gap + f.row["straightedge_noise_mm"] <= limit_of.of(sayer.placing.layout.field_id)
+    lines.append(words("shape_how" if smooth else "even_how"))
+    return Task((f,), opened(words("do_shape" if smooth else "do_even")), tuple(lines))

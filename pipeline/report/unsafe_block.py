@@ -18,12 +18,20 @@ def unsafe_block(given: FieldInput, now: Standing, sayer: Sayer, keys: dict) -> 
         words("hazard_closed", found=opened(_place(h, sayer)), action=_action(h, words), on=words.date(h.action_on))
         for h in now.hazards if h.state == CLOSED and h.action_on >= since
     ]  # fmt: skip
-    return {"items": items, "none": "" if items else _looked_at(now, sayer), "closed": closed, "seen": _seen_by_hand(given, now, sayer)}
+    none = "" if items else words("all_mended") if now.mended else _looked_at(now, sayer)
+    return {"items": items, "none": none, "closed": closed, "seen": _seen_by_hand(given, now, sayer)}
+
+
+def first_act(now: Standing, words: Words) -> str:
+    """What to do at once about open hazards; empty where there is none."""
+    if not now.open:
+        return ""
+    return words("keep_off") if all(h.action for h in now.open) else words.count("close_now", len(now.open))
 
 
 def _hazard(h: Hazard, now: Standing, sayer: Sayer, keys: dict) -> dict:
     words = sayer.words
-    fresh = now.newest is not None and h.last_on == now.newest.flown_on and h.last is not None
+    fresh = now.fresh(h)
     owned = sayer.owned(h.measure, True) if h.last is not None else None
     lines = []
     if owned is not None:
@@ -51,7 +59,10 @@ def _looked_at(now: Standing, sayer: Sayer) -> str:
         return words("looked_at_nothing")
     spots = sum(f.kind == LOW_SPOT and f.value_mm is not None for f in now.newest.findings)
     told = sum(e.told for e in now.newest.edges)
-    parts = [words.count("spots_looked_at", spots)] + ([words("edges_looked_at", length=sayer.length(told))] if told else [])
+    parts = [words.count("spots_looked_at", spots)] if spots else []
+    parts += [words("edges_looked_at", length=sayer.length(told))] if told else []
+    if not parts:
+        return words("looked_at_nothing")
     if sayer.tolerances.lip_trip_mm is None or sayer.tolerances.low_spot_trip_mm is None:
         return words("no_trip_limit", what=words.listed(parts))
     return words("nothing_over_trip", what=words.listed(parts), lip=sayer.limit("lip", True), spot=sayer.limit(LOW_SPOT, True))

@@ -41,6 +41,11 @@ class Words:
         return self("and_last", before=", ".join(parts[:-1]), last=parts[-1])
 
 
+def titled(word_id: str) -> str:
+    """An id as a name: 'mill-pond' is 'Mill Pond'."""
+    return " ".join(opened(part) for part in word_id.split("-"))
+
+
 def opened(text: str) -> str:
     """The text with a capital first letter."""
     return text[:1].upper() + text[1:]

@@ -18,8 +18,8 @@ from pipeline.store import rasters, records
 from pipeline.store.atomic import replacing_folder
 from pipeline.store.where import Where
 from pipeline.survey.noise import of_difference
-from pipeline.survey.tie import Tie
-from pipeline.survey.uncertainty import TieOnGrid
+from pipeline.survey.stable.tie import Tie
+from pipeline.survey.stable.uncertainty import TieOnGrid
 
 
 def run(job: Job, where: Where) -> None:

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
+from dataclasses import asdict, replace
+from typing import Sequence
 
 import numpy as np
+from scipy.special import ndtr
 
+from pipeline.change.zones import LEVEL, holm
 from pipeline.diamond.layout import Layout
 from pipeline.jobs import Job
 from pipeline.steps.spot_given import spot_input
@@ -13,7 +16,7 @@ from pipeline.steps.surveyed import Surveyed
 from pipeline.store import arrays
 from pipeline.store.where import Where
 from pipeline.surface.masks import masks_of
-from pipeline.surface.spot_change import FoundPond, low_spot_change, mean_ponding
+from pipeline.surface.spot_change import FoundPond, LowSpotChange, low_spot_change, mean_ponding
 from pipeline.surface.spot_match import same_ponds
 from pipeline.surface.spots import ENOUGH
 from pipeline.surface.survey_error import SurveyError
@@ -35,7 +38,18 @@ def spot_changes(job: Job, where: Where, layout: Layout, kept: dict[str, Surveye
         changes = low_spot_change(
             dz, white, mean_ponding(given[a], given[b]), layout.grid, masks, layout.places, _of_pair(ponds, a, b), SurveyError.of(noise, layout.centre)
         )  # fmt: skip
-        out += [{"from_survey": a, "to_survey": b, **_row(c)} for c in changes]
+        out += [{"from_survey": a, "to_survey": b, **_row(c)} for c in found_together(changes)]
+    return out
+
+
+def found_together(changes: Sequence[LowSpotChange]) -> list[LowSpotChange]:
+    """The same with `detected` of the found hollows judged together (Holm 1979): nobody declared them beforehand, and the
+    more there are the sooner one of them looks changed."""
+    ponds = [k for k, c in enumerate(changes) if c.low_spot_id.startswith("pond-") and np.isfinite(c.depth_change_mm)]
+    p = np.array([2 * ndtr(-abs(changes[k].depth_change_mm) / changes[k].depth_change_sigma_mm) for k in ponds])
+    out = list(changes)
+    for k, q in zip(ponds, holm(p) if len(p) else p):
+        out[k] = replace(changes[k], detected=bool(q <= LEVEL))
     return out
 
 

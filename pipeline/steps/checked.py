@@ -10,9 +10,9 @@ from pipeline.errors import BadInput, Problem
 from pipeline.heights import normal_reference
 from pipeline.jobs import Job
 from pipeline.steps.gridded import Survey
-from pipeline.survey.checkpoints import Accuracy, accuracy, height_at
 from pipeline.survey.points import Ground
-from pipeline.survey.uncertainty import TieOnGrid
+from pipeline.survey.stable.checkpoints import Accuracy, accuracy, height_at
+from pipeline.survey.stable.uncertainty import TieOnGrid
 from pipeline.transform import NoExactStep, step_between
 from pipeline.units import VERTICAL_UNITS
 
@@ -34,6 +34,16 @@ def checkpoints(job: Job, layout: Layout, ground: Ground, tie: TieOnGrid, mine: 
         residuals.append(seen.height_m - row["height"] * VERTICAL_UNITS[row["unit"]])
         own.append(row.get("sigma_mm", float("nan")) / 1000)
     return accuracy(np.array(residuals), np.array(own))
+
+
+def left_out(job: Job, mine: Survey) -> list[str]:
+    """A sentence for the operator where checkpoints could not be compared."""
+    rows = list(job.rows.get("control", ()))
+    missed = sum(not _heights_agree(job, row, mine) for row in rows)
+    if not missed:
+        return []
+    stated = mine.record["height_reference"] or "nothing that table or file says"
+    return [f"control.csv: {missed} of {len(rows)} checkpoints count their heights from another surface than the survey ({stated}); they were not compared."]
 
 
 def _heights_agree(job: Job, row, mine: Survey) -> bool:

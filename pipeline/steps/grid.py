@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import nullcontext
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -15,16 +16,22 @@ from pipeline.jobs import Job
 from pipeline.steps.reading import stated
 from pipeline.store import arrays, files, records
 from pipeline.store.atomic import replacing_folder
-from pipeline.store.points import PointFile, open_points
+from pipeline.store.point_file import PointFile
+from pipeline.store.points import open_points
+from pipeline.store.scratch import FileScratch
 from pipeline.store.where import Where
-from pipeline.survey.buckets import Buckets, feed
-from pipeline.survey.cover import check_cover, cover, screen_remark
-from pipeline.survey.gridding import Gridded, grid_cloud
+from pipeline.survey.cells.buckets import Buckets, feed
+from pipeline.survey.cells.cover import check_cover, classed_remark, cover, screen_remark
+from pipeline.survey.cells.gridding import Gridded, grid_cloud
+from pipeline.survey.cells.scratch import Scratch
+from pipeline.survey.cells.tiles import BLOCK_M
 from pipeline.survey.points import Ground, Projection
-from pipeline.survey.project import fit
-from pipeline.survey.reference import Reference, check_heights, resolve
-from pipeline.survey.rounding import check_precision
-from pipeline.survey.whereabouts import require_on_field
+from pipeline.survey.reading.project import fit
+from pipeline.survey.reading.reference import Reference, check_heights, resolve
+from pipeline.survey.reading.rounding import check_precision
+from pipeline.survey.reading.whereabouts import require_on_field
+
+IN_MEMORY = 30_000_000  # points: some 500 MB of them
 
 
 @dataclass
@@ -53,11 +60,18 @@ def run(job: Job, where: Where) -> None:
                 _write(folder, target.layout, {**record, "inputs": inputs}, kept)
             return
         opened = _caught_all(targets, lambda: [open_points(path) for path in paths])
-        if opened:
-            _read_once(job, targets, opened)
-        for target in targets:
-            record, kept = _caught(lambda t=target: _gridded(job, t))
-            _write(folder, target.layout, {**record, "inputs": inputs}, kept)
+        with _scratch(folder, opened or []) as scratch:
+            if opened:
+                _read_once(job, targets, opened, scratch)
+            for target in targets:
+                record, kept = _caught(lambda t=target: _gridded(job, t))
+                _write(folder, target.layout, {**record, "inputs": inputs}, kept)
+
+
+def _scratch(folder: Path, opened: list[PointFile]):
+    """Where points wait between two looks at them: in memory if they fit beside other jobs, else on disk."""
+    points = sum(file.facts.n_points for file in opened)
+    return FileScratch(folder) if points > IN_MEMORY else nullcontext()
 
 
 def _target(where: Where, field_id: str) -> Target:
@@ -83,12 +97,12 @@ def _caught_all(targets: list[Target], work):
         return None
 
 
-def _read_once(job: Job, targets: list[Target], opened: list[PointFile]) -> None:
+def _read_once(job: Job, targets: list[Target], opened: list[PointFile], scratch: Scratch | None) -> None:
     """Decide what the numbers are for each field, then give every chunk to every field it may fall on."""
     row = job.survey_row
     for target in targets:
         try:
-            _decide(target, opened, row)
+            _decide(target, opened, row, scratch)
         except Refused as refused:
             away = refused.code == "misses_field" and row["fields"] == ("all",)
             target.refused = Refused("elsewhere", refused.reason) if away else refused
@@ -105,7 +119,7 @@ def _read_once(job: Job, targets: list[Target], opened: list[PointFile]) -> None
                 target.refused = refused
 
 
-def _decide(target: Target, opened: list[PointFile], row) -> None:
+def _decide(target: Target, opened: list[PointFile], row, scratch: Scratch | None) -> None:
     """Reference and projection of every file that touches the field; all files of a survey share one reference."""
     grid = target.layout.grid
     place = lon_lat(read_crs(grid.crs), *target.layout.centre)
@@ -125,7 +139,7 @@ def _decide(target: Target, opened: list[PointFile], row) -> None:
         raise missed
     if row["source"] == "raster":
         _check_pixels(target)
-    target.buckets = Buckets(grid, _projection(target))
+    target.buckets = Buckets(grid, _projection(target), scratch)
 
 
 def _unlike(one: Reference, other: Reference) -> bool:
@@ -138,7 +152,7 @@ def _projection(target: Target) -> Projection:
 
 def _check_pixels(target: Target) -> None:
     from pipeline.coordinates import unit_m
-    from pipeline.survey.raster_cells import require_fine_enough
+    from pipeline.survey.cells.raster_cells import require_fine_enough
 
     for file, reference in target.references:
         require_fine_enough(max(file.facts.pixel) * unit_m(reference.crs), target.layout.grid.cell_m, file.facts.name)
@@ -150,10 +164,11 @@ def _gridded(job: Job, target: Target) -> tuple[dict, dict]:
         raise target.refused
     row, settings, grid = job.survey_row, job.settings.grid, target.layout.grid
     reference = target.references[0][1]
+    classed = screened_by_maker(target, grid.cell_m)
     if row["source"] == "raster":
         ground, z, count, figures = _raster(target, row)
     else:
-        made = grid_cloud(target.buckets, target.skin)
+        made = grid_cloud(target.buckets, target.skin, screen=not classed)
         check_precision(made.steps, grid.cell_m, made.white_point_m)
         ground, z, count, figures = made.ground.whole(), made.z, made.points, _figures(made)
     seen = cover(count, z, target.skin, grid.cell_m, settings.points_per_cell_min)
@@ -161,7 +176,7 @@ def _gridded(job: Job, target: Target) -> tuple[dict, dict]:
     on_skin = z[target.skin & np.isfinite(z)]
     check_heights(float(on_skin.min()), float(on_skin.max()), reference)
     notes = [n for _, r in target.references for n in r.notes] + [n for f, _ in target.references for n in f.tally.remarks(f.facts.name)]
-    if remark := screen_remark(figures["steep_share"]):
+    if remark := classed_remark(grid.cell_m) if classed else screen_remark(figures["steep_share"]):
         notes.append(remark)
     for file, _ in target.references:
         for reason, n in file.tally.removed().items():
@@ -174,6 +189,14 @@ def _gridded(job: Job, target: Target) -> tuple[dict, dict]:
     return record, _columns(ground)
 
 
+def screened_by_maker(target: Target, cell_m: float) -> bool:
+    """Whether the points are taken as they are: all classed as ground, on cells wider than what the screen looks at.
+
+    Its bands are made for blocks of BLOCK_M. On wider cells it would hold bumps and banks of real ground for objects.
+    """
+    return cell_m > BLOCK_M and all(file.tally.ground_only for file, _ in target.references)
+
+
 def _figures(made: Gridded) -> dict:
     return {
         "points_read": made.points_read - made.removed.get("outside", 0), "removed": {k: v for k, v in made.removed.items() if v},
@@ -184,8 +207,8 @@ def _figures(made: Gridded) -> dict:
 
 def _raster(target: Target, row) -> tuple[Ground, np.ndarray, np.ndarray, dict]:
     """A raster's pixels are taken as they are: whoever made it has screened it or has not."""
-    from pipeline.survey.gridding import GroundPoints
-    from pipeline.survey.raster_cells import means
+    from pipeline.survey.cells.gridding import GroundPoints
+    from pipeline.survey.cells.raster_cells import means
 
     buckets = target.buckets
     held = np.array([len(buckets.tile(t)[0]) for t in range(buckets.tiling.count)])

@@ -8,17 +8,16 @@ from pipeline.coordinates import lon_lat, read_crs
 from pipeline.diamond.layout import Layout
 from pipeline.errors import Refused
 from pipeline.steps.reading import stated
-from pipeline.store.points import open_points
-from pipeline.store.points_csv import read_walk
-from pipeline.survey.cover import Cover, check_cover
-from pipeline.survey.crossings import crossings
+from pipeline.store.points import open_points, read_walk
+from pipeline.survey.cells.cover import Cover, check_cover
 from pipeline.survey.noise import ROVER
-from pipeline.survey.project import fit
-from pipeline.survey.reference import check_heights, resolve
-from pipeline.survey.tin import tin_raster
-from pipeline.survey.walk import to_ground, to_working, white_noise
-from pipeline.survey.walk_clean import Cleaned, clean
-from pipeline.survey.whereabouts import require_on_field
+from pipeline.survey.reading.project import fit
+from pipeline.survey.reading.reference import check_heights, resolve
+from pipeline.survey.reading.whereabouts import require_on_field
+from pipeline.survey.walks.crossings import crossings
+from pipeline.survey.walks.tin import tin_raster
+from pipeline.survey.walks.walk import to_ground, to_working, white_noise
+from pipeline.survey.walks.walk_clean import Cleaned, clean
 from pipeline.tables import Read
 
 

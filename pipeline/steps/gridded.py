@@ -11,7 +11,7 @@ from pipeline.store import arrays
 from pipeline.store.where import Where
 from pipeline.survey.noise import Noise, declared
 from pipeline.survey.points import Ground
-from pipeline.survey.rounding import Steps
+from pipeline.survey.reading.rounding import Steps
 
 
 @dataclass(frozen=True)

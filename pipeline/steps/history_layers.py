@@ -74,7 +74,6 @@ def _segment(edge, station_m: float | None) -> shapely.LineString:
 def _detected(where: Where, layout: Layout, a: str, b: str) -> list[dict]:
     """Detected cells as outlines, one feature for gained and one for lost."""
     from rasterio.features import shapes
-    from rasterio.transform import from_origin
 
     grid = layout.grid
     cells = rasters.read(where.change(layout.field_id, a, b, "detected"), grid)
@@ -83,7 +82,7 @@ def _detected(where: Where, layout: Layout, a: str, b: str) -> list[dict]:
         mask = cells == value
         if not mask.any():
             continue
-        parts = [shapely.geometry.shape(s) for s, _ in shapes(mask.astype(np.uint8), mask, transform=from_origin(grid.west, grid.north, grid.cell_m, grid.cell_m))]
+        parts = [shapely.geometry.shape(s) for s, _ in shapes(mask.astype(np.uint8), mask, transform=rasters.transform(grid))]
         out.append({"from_survey": a, "to_survey": b, "direction": word, "area_m2": float(mask.sum() * grid.cell_area_m2), "geometry": _many(shapely.union_all(parts))})
     return out
 

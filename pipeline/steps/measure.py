@@ -7,13 +7,11 @@ import hashlib
 import numpy as np
 
 from pipeline.diamond.carry import from_plain
-from pipeline.diamond.layout import Layout
 from pipeline.jobs import Job
 from pipeline.steps import surveyed
 from pipeline.steps.measure_lip import lips
 from pipeline.steps.measure_zones import zones
 from pipeline.steps.spot_given import spot_input
-from pipeline.steps.surveyed import Surveyed
 from pipeline.store import arrays, records
 from pipeline.store.where import Where
 from pipeline.surface.spots import LowSpots, low_spots

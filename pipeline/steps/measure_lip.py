@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import numpy as np
+from shapely.geometry import Point
 
+from pipeline.coordinates import read_crs, unit_m
 from pipeline.diamond.edges import Edge
 from pipeline.diamond.layout import Layout, Mound
 from pipeline.jobs import Job
@@ -12,15 +14,16 @@ from pipeline.steps.surveyed import Surveyed
 from pipeline.surface.calibration import RulerMark, calibrate
 from pipeline.surface.lip import Station, kind_of, lip_of_edge, more_readings, one_date_noise, ruler_mark
 from pipeline.surface.lip_shape import freeze
-from pipeline.survey.edge_frame import edge_frame
-from pipeline.survey.edge_table import CLEAR_M
+from pipeline.survey.edges.edge_frame import edge_frame
+from pipeline.survey.edges.edge_table import CLEAR_M
 from pipeline.survey.points import Ground
-from pipeline.survey.walk_edges import rover_lip
+from pipeline.survey.walks.walk_edges import rover_lip
 from pipeline.units import LENGTH_UNITS
 
 EDGE_WORKS = frozenset({"lip_cut", "sod", "edge_recut", "edge_clean", "roll", "laser_grade", "rebuild", "mix_add"})
 READING_DAYS = 21  # grass grows: a ruler's reading speaks for a survey so many days to either side
 RULER_SD_M = 0.003
+RULED_WITHIN_M = 1.0  # of an edge: a reading placed by e, n further off is of no edge
 ROUND_MOUND_M = 0.5
 HEIGHTS = ("height_mm", "height_sigma_mm", "rise_low95_mm", "rise_high95_mm", "fall_mm", "fall_sigma_mm", "section_m2")
 NAN = float("nan")
@@ -34,7 +37,7 @@ def lips(job: Job, layout: Layout, made: Surveyed) -> tuple[list[dict], dict[str
     shapes = [freeze(t) for t in tables]
     turf = turf_height_m(job, made.survey_id)
     still = one_date_noise(tables, shapes, made.noise, _canopy(turf))
-    marks = [m for m in (_mark(r, edges, tables, shapes, still) for r in readings(job)) if m is not None]
+    marks = [m for m in (_mark(r, edges, tables, shapes, still, unit_m(read_crs(job.field_row["crs"]))) for r in readings(job)) if m is not None]
     canopies = calibrate(marks, [e.edge_id for e in edges], made.noise.canopy_reach, turf)
     rows, wanted = [], {}
     for table, edge, shape, sigma in zip(tables, edges, shapes, made.line_sigmas):
@@ -77,13 +80,24 @@ def _canopy(turf_m: float | None) -> float:
     return CANOPY_M if turf_m is None else turf_m
 
 
-def _mark(reading, edges, tables, shapes, still) -> RulerMark | None:
-    """A reading on the edge and station it names."""
-    k = next((k for k, e in enumerate(edges) if e.edge_id == reading.get("edge_id")), None)
-    if k is None or "station_m" not in reading.values:
+def _mark(reading, edges, tables, shapes, still, crs_m: float) -> RulerMark | None:
+    """A reading on the edge and station it names; crs_m: metres in a unit of the field's own coordinates."""
+    found = _ruled_at(reading, edges, crs_m)
+    if found is None:
         return None
+    k, station = found
     value = float(reading["value"]) * LENGTH_UNITS[reading["unit"]]
-    return ruler_mark(tables[k], shapes[k], reading["station_m"], value, still, RULER_SD_M)
+    return ruler_mark(tables[k], shapes[k], station, value, still, RULER_SD_M)
+
+
+def _ruled_at(reading, edges, crs_m: float) -> tuple[int, float] | None:
+    """Which edge a reading was taken on, and its station: as named, else the nearest edge to e, n within RULED_WITHIN_M."""
+    if "station_m" in reading.values:
+        k = next((k for k, e in enumerate(edges) if e.edge_id == reading.get("edge_id")), None)
+        return None if k is None else (k, reading["station_m"])
+    at = Point(reading["e"] * crs_m, reading["n"] * crs_m)
+    near = [k for k in sorted(range(len(edges)), key=lambda k: edges[k].line.distance(at)) if edges[k].line.distance(at) <= RULED_WITHIN_M]
+    return (near[0], float(edges[near[0]].line.project(at))) if near else None
 
 
 def _row(s: Station, source: str) -> dict:

@@ -33,7 +33,7 @@ def zones(job: Job, layout: Layout, made: Surveyed, given: SpotInput, spots: lis
         verdicts = []
         if plane is not None and name != "mound":
             noise = noise or BlockNoise.draw(given.error, plane.blocks.grid, job.settings.measure.error_fields, rng)
-            flat, fall = planarity(plane, noise), slope_of(plane, given.error)
+            flat, fall = planarity(plane, noise, crowned=name == "skin" and _crowned(job)), slope_of(plane, given.error)
             row |= {
                 "planarity_mm": flat.value_m * 1000, "planarity_sigma_mm": flat.sigma_m * 1000, "slope_pct": fall.slope * 100,
                 "slope_sigma_pct": fall.slope_sigma * 100, "fall_bearing_deg": fall.bearing_deg,
@@ -48,6 +48,13 @@ def zones(job: Job, layout: Layout, made: Surveyed, given: SpotInput, spots: lis
         ]  # fmt: skip
         out.append({**row, "verdict": worst(v.word for v in verdicts)})
     return out
+
+
+def _crowned(job: Job) -> bool:
+    """Whether the owner wants this skin crowned, not plane."""
+    grading = job.settings.grading
+    own = grading.fields.get(job.field)
+    return (own.form if own is not None and own.form is not None else grading.form) == "crown"
 
 
 def _tolerance(job: Job, name: str) -> float | None:

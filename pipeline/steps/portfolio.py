@@ -9,7 +9,7 @@ from pipeline.report.findings import Limits
 from pipeline.report.overview import FieldSeen, hazard_rows, index_page, portfolio_row
 from pipeline.report.standing import standing
 from pipeline.report.words import Words
-from pipeline.steps.report import LANGUAGE
+from pipeline.steps.report import LANGUAGE, edges_used, usable
 from pipeline.store import pages, records, tables
 from pipeline.store.where import Where
 from pipeline.tables import Read
@@ -33,7 +33,8 @@ def field_seen(job: Job, where: Where, row: Read, words: Words) -> FieldSeen:
     rows = {name: tables.read(where.table(field_id, name), name) for name in FIELD_TABLES}
     order = [s["survey_id"] for s in sorted(job.rows["surveys"], key=lambda s: (s["flown_on"], s.row))]
     walks = [w for w in job.rows["walks"] if w["field_id"] == field_id]
-    now = standing(field_id, rows, order, walks, Limits.of(settings.tolerances, field_id), {e.edge_id: e.length_m for e in layout.edges})
+    lengths = {e.edge_id: e.length_m for e in edges_used(where, layout, usable(rows["survey_quality"], order))}
+    now = standing(field_id, rows, order, walks, Limits.of(settings.tolerances, field_id), lengths)
     reader = sayer_of(layout, rows, settings, words)
     plain = sayer_of(layout, rows, settings.model_copy(update={"units": "metric"}), words)
-    return FieldSeen(field_id, row.get("name") or field_id, row.get("site", ""), now, rows, reader, plain)
+    return FieldSeen(field_id, row.get("name") or field_id, row.get("site", ""), now, rows, reader, plain, settings.material)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pipeline.survey.stated import Stated
+from pipeline.survey.reading.stated import Stated
 from pipeline.tables import Read
 
 

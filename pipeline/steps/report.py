@@ -27,21 +27,27 @@ def run(job: Job, where: Where) -> None:
 def read(job: Job, where: Where) -> FieldInput:
     layout = from_plain(records.read(where.layout(job.field)))
     rows = {name: tables.read(where.table(job.field, name), name) for name in FIELD_TABLES}
-    known = {r["survey_id"]: r["verdict"] for r in rows["survey_quality"]}
+    known = {r["survey_id"] for r in rows["survey_quality"]}
     ids = [r["survey_id"] for r in job.rows["surveys"] if r["survey_id"] in known]
-    kept = [s for s in ids if known[s] != "refused"]
+    kept = usable(rows["survey_quality"], ids)
     elevation = rasters.read(where.raster(job.field, kept[-1], "elevation"), layout.grid) if kept else None
     change = detected = None
     if len(kept) > 1:
         change, detected = (rasters.read(where.change(job.field, *kept[-2:], name), layout.grid) for name in ("change", "detected"))
     return FieldInput(
         job.field_row, job.rows["surveys"], job.rows["works"], job.rows["walks"], job.rows["readings"], job.settings, layout,
-        _edges(where, layout, kept), rows, {s: records.read(where.record(job.field, s)) for s in ids}, records.read(where.provenance(job.field)),
+        edges_used(where, layout, kept), rows, {s: records.read(where.record(job.field, s)) for s in ids}, records.read(where.provenance(job.field)),
         arrays.read_record(where.measured(job.field, kept[-1]))["readings_wanted"] if kept else {}, elevation, change, detected,
     )  # fmt: skip
 
 
-def _edges(where: Where, layout: Layout, kept: list[str]) -> tuple[Edge, ...]:
+def usable(quality: list[dict], order: list[str]) -> list[str]:
+    """The surveys that were not refused, in order."""
+    verdict = {r["survey_id"]: r["verdict"] for r in quality}
+    return [s for s in order if verdict.get(s, "refused") != "refused"]
+
+
+def edges_used(where: Where, layout: Layout, kept: list[str]) -> tuple[Edge, ...]:
     """The edges as the series uses them: drawn ones as drawn, others laid onto the baseline's grass."""
     if not kept:
         return layout.edges

@@ -11,13 +11,13 @@ from pipeline.diamond.edges import Edge
 from pipeline.diamond.layout import Layout
 from pipeline.store import arrays
 from pipeline.store.where import Where
-from pipeline.survey.edge_table import EdgeTable
-from pipeline.survey.misfit import misfits
+from pipeline.survey.edges.edge_table import EdgeTable
 from pipeline.survey.noise import Noise, of_difference
-from pipeline.survey.patches import Footprint, PatchHeight, footprint, spread_places
 from pipeline.survey.points import Ground
-from pipeline.survey.tie import Tie, reference, tie_pair
-from pipeline.survey.uncertainty import TieOnGrid
+from pipeline.survey.stable.misfit import misfits
+from pipeline.survey.stable.patches import Footprint, PatchHeight, footprint, spread_places
+from pipeline.survey.stable.tie import Tie, reference, tie_pair
+from pipeline.survey.stable.uncertainty import TieOnGrid
 
 SKIN_PLACES = 150
 TABLE_PARTS = ("z", "n", "green", "intensity", "spread")

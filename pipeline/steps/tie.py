@@ -18,18 +18,19 @@ from pipeline.store import rasters, records
 from pipeline.store.atomic import replacing_folder
 from pipeline.store.where import Where
 from pipeline.surface.lip import LINE_SIGMA_M
-from pipeline.survey.edge_fit import fit_edge
-from pipeline.survey.edge_table import EdgeTable, edge_table, foreign_cells
-from pipeline.survey.gridding import regrid
-from pipeline.survey.horizontal import Shift
-from pipeline.survey.jump import refuse_jump
-from pipeline.survey.misfit import misfits
+from pipeline.survey.cells.gridding import regrid
+from pipeline.survey.edges.edge_fit import fit_edge
+from pipeline.survey.edges.edge_table import EdgeTable, edge_table, foreign_cells
+from pipeline.survey.edges.horizontal import Shift
+from pipeline.survey.edges.registration import register
 from pipeline.survey.noise import Noise, of_difference
-from pipeline.survey.patches import PatchHeight, height_from_ground
 from pipeline.survey.points import Ground
-from pipeline.survey.registration import register
-from pipeline.survey.tin import between_rows, tin_raster
-from pipeline.survey.uncertainty import TieOnGrid, Uncertainty
+from pipeline.survey.reading.reference import same_height_reference
+from pipeline.survey.stable.jump import refuse_jump
+from pipeline.survey.stable.misfit import misfits
+from pipeline.survey.stable.patches import PatchHeight, height_from_ground
+from pipeline.survey.stable.uncertainty import TieOnGrid, Uncertainty
+from pipeline.survey.walks.tin import between_rows, tin_raster
 
 
 def run(job: Job, where: Where) -> None:
@@ -51,6 +52,7 @@ def run(job: Job, where: Where) -> None:
 
 
 def _write(job: Job, where: Where, layout: Layout, mine: Survey, base: Survey, base_id: str) -> None:
+    _refuse_other_heights((base_id, base), (job.survey, mine))
     edges, line_sigmas = series_edges(layout, base.ground)
     shift, ground, tables = _laid_on(layout, edges, mine, base)
     z, white, count, cell_noise = _heights(layout, ground, mine)
@@ -70,6 +72,13 @@ def _write(job: Job, where: Where, layout: Layout, mine: Survey, base: Survey, b
             rasters.write(folder / f"{name}.tif", name, values, layout.grid, tags)
         records.write(folder / "survey.json", record)
     surveyed.write(where.tied(job.field, job.survey), Surveyed(**{**made.__dict__, "record": record}))
+
+
+def _refuse_other_heights(*dated: tuple[str, Survey]) -> None:
+    """Raise Refused where two surveys count their heights from different surfaces, as far as tables or files say."""
+    problem = same_height_reference((name, survey.record["height_reference"]) for name, survey in dated)
+    if problem:
+        raise Refused("height_reference_disagrees", problem)
 
 
 def series_edges(layout: Layout, ground: Ground) -> tuple[tuple[Edge, ...], tuple[float, ...]]:
@@ -105,7 +114,7 @@ def _heights(layout: Layout, ground: Ground, mine: Survey) -> tuple[np.ndarray, 
         noise, own = between_rows(raster, layout.grid.mask(layout.skin), mine.noise)
         return raster.surface.z, own, raster.surface.count, noise
     if mine.record["source"] == "raster":
-        from pipeline.survey.raster_cells import means
+        from pipeline.survey.cells.raster_cells import means
 
         z, count = means(ground, layout.grid)
         return z, np.where(np.isfinite(z), mine.white_m, np.nan), count, mine.noise

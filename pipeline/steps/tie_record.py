@@ -7,12 +7,13 @@ import numpy as np
 from pipeline.diamond.layout import Layout
 from pipeline.errors import REFUSALS, RELATIVE, Refused
 from pipeline.jobs import Job
+from pipeline.steps.checked import left_out
 from pipeline.steps.gridded import Survey
 from pipeline.steps.surveyed import Surveyed
 from pipeline.store.provenance import versions
-from pipeline.survey.checkpoints import Accuracy
-from pipeline.survey.horizontal import Shift
-from pipeline.survey.tie import Tie
+from pipeline.survey.edges.horizontal import Shift
+from pipeline.survey.stable.checkpoints import Accuracy
+from pipeline.survey.stable.tie import Tie
 
 
 def refusal(job: Job, found: dict, refused: Refused) -> dict:
@@ -48,7 +49,7 @@ def tied(job: Job, layout: Layout, mine: Survey, made: Surveyed, tie: Tie, shift
         },
         "horizontal": {"e_mm": shift.e_m * 1000, "n_mm": shift.n_m * 1000, "sigma_mm": shift.sigma_m * 1000, "known": shift.known, "reason": shift.reason},
         "removed": found["removed"],
-        "notes": found["notes"],
+        "notes": [*found["notes"], *left_out(job, mine)],
         "edges": [{"id": e.edge_id, "source": e.source} for e in made.edges],
         "height_reference": found["height_reference"],
         "figures": {

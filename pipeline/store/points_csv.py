@@ -12,11 +12,11 @@ from typing import Iterator
 import numpy as np
 
 from pipeline.errors import Refused, did_you_mean
-from pipeline.store.points import CHUNK_POINTS, Tally, open_points, reading, unreadable
+from pipeline.store.point_file import CHUNK_POINTS, Tally, reading, unreadable
 from pipeline.store.points_las import eight_bit
-from pipeline.survey.facts import Facts
 from pipeline.survey.points import Chunk
-from pipeline.survey.walk import FIXED, FLOAT, SINGLE, Walk
+from pipeline.survey.reading.facts import Facts
+from pipeline.survey.walks.walk import FIXED, FLOAT, SINGLE, Walk
 
 BARE = ("point", "northing", "easting", "height", "description")
 PLACES = (("e", "n", "z"), ("lon", "lat", "h"))
@@ -196,18 +196,6 @@ class CsvFile:
             columns=self.columns, remarks=tuple(remarks),
         )  # fmt: skip
         return facts, 8 if most > 255 else 0
-
-
-def read_walk(path: str | Path) -> Walk:
-    """A rover's walk from a table of points, in the order walked, in the table's own coordinates and units.
-
-    raises : Refused `unreadable`, `no_points`, `source_disagrees` where the file is no table
-    """
-    file = open_points(path)
-    if not isinstance(file, CsvFile):
-        raise Refused("source_disagrees",
-                      f"{file.facts.name}: found a cloud or raster; expected a walk as CSV. Correct source or path.")
-    return file.walk()
 
 
 def _columns(name: str, columns: tuple[str, ...]) -> tuple[str, ...]:

@@ -8,13 +8,14 @@ from typing import Iterator
 import numpy as np
 
 from pipeline.errors import Refused
-from pipeline.store.points import CHUNK_POINTS, Tally, reading, unreadable
-from pipeline.survey.facts import Facts, readable_wkt
+from pipeline.store.point_file import CHUNK_POINTS, Tally, reading, unreadable
 from pipeline.survey.points import Chunk
+from pipeline.survey.reading.facts import Facts, readable_wkt
 
 SAMPLE_POINTS = 20_000  # read at the start, the middle and the end to learn what the header does not say
 COORDINATES = "LASF_Projection"
 WKT_RECORD, KEYS_RECORD = 2112, 34735
+GROUND = 2  # of the standard's classes
 UNEVEN = 0xFFFFFFFF  # a LAZ compression record's packet size where packets differ
 
 
@@ -105,9 +106,10 @@ class LasFile:
         if colour:
             deep = np.column_stack([points[c][kept] for c in ("red", "green", "blue")])
             rgb = eight_bit(deep, self._shift, self.tally)
+        klass = np.asarray(points.classification)[kept].astype(np.uint8)
+        self.tally.ground += int(np.count_nonzero(klass == GROUND))
         return Chunk(
-            *raw, scale=self.facts.scale, offset=self.facts.offset,
-            klass=np.asarray(points.classification)[kept].astype(np.uint8), rgb=rgb,
+            *raw, scale=self.facts.scale, offset=self.facts.offset, klass=klass, rgb=rgb,
             intensity=np.ascontiguousarray(points.intensity[kept]) if intensity else None,
         )  # fmt: skip
 

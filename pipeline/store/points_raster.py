@@ -11,9 +11,9 @@ import numpy as np
 
 from pipeline.coordinates import UNIT_NAMES
 from pipeline.errors import Refused
-from pipeline.store.points import CHUNK_POINTS, Tally, reading, unreadable
-from pipeline.survey.facts import Facts, readable_wkt
+from pipeline.store.point_file import CHUNK_POINTS, Tally, reading, unreadable
 from pipeline.survey.points import Chunk
+from pipeline.survey.reading.facts import Facts, readable_wkt
 
 NO_HEIGHT = 1e30  # "no data" is often written as a number near the largest there is, not quite the one declared
 LOOKED_AT = 512  # cells along a side that a first look reads

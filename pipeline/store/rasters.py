@@ -26,7 +26,7 @@ def write(path: str | Path, name: str, values: np.ndarray, grid: Grid, tags: dic
     if values.shape != grid.shape:
         raise ValueError(f"{name} has shape {values.shape}, its grid {grid.shape}")
     profile = dict(driver="GTiff", width=grid.nx, height=grid.ny, count=1, dtype=variable.dtype, crs=grid.crs,
-                   transform=_transform(grid), nodata=variable.nodata)  # fmt: skip
+                   transform=transform(grid), nodata=variable.nodata)  # fmt: skip
     with replacing(path) as temporary, warnings.catch_warnings(), rasterio.Env(GDAL_NUM_THREADS=1):
         warnings.simplefilter("ignore", NotGeoreferencedWarning)
         with MemoryFile() as memory:
@@ -41,10 +41,12 @@ def write(path: str | Path, name: str, values: np.ndarray, grid: Grid, tags: dic
                  num_threads="1")  # fmt: skip
 
 
-def _transform(grid: Grid):
-    from rasterio.transform import from_origin
+def transform(grid: Grid):
+    """Columns and rows to eastings and northings, as rasterio wants it. Its own `from_origin` multiplies in a way that is
+    on its way out."""
+    from rasterio import Affine
 
-    return from_origin(grid.west, grid.north, grid.cell_m, grid.cell_m)
+    return Affine(grid.cell_m, 0.0, grid.west, 0.0, -grid.cell_m, grid.north)
 
 
 def read(path: str | Path, grid: Grid) -> np.ndarray:

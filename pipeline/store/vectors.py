@@ -11,7 +11,7 @@ import shapely
 from pipeline.coordinates import label, read_crs
 from pipeline.diamond.features import read as read_features
 from pipeline.diamond.layout import Feature
-from pipeline.errors import BadInput, Problem
+from pipeline.errors import Problem
 from pipeline.store.atomic import replacing
 from pipeline.transform import NoExactStep, step_between
 

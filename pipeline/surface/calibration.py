@@ -99,10 +99,11 @@ def readings_to_halve(
     canopy_sigma_m   : one s.d. that the canopy puts into the height now, m
     rest_sigma_m     : one s.d. from everything else, which no reading mends, m
     reading_variance : variance with which one reading tells the same as canopy_sigma_m does, m2
-    returns          : readings, 1 or more; None where `most` would not do it: then fly better or measure more edge
+    returns          : readings, 1 or more; None where `most` would not do it, or the height has no s.d. (NaN): then fly
+                       better or measure more edge
     """
     goal = (canopy_sigma_m**2 + rest_sigma_m**2) / 4 - rest_sigma_m**2
-    if goal <= 0 or canopy_sigma_m <= 0:
+    if not (goal > 0 and canopy_sigma_m > 0):
         return None
-    needed = int(np.ceil(reading_variance * (1 / goal - 1 / canopy_sigma_m**2) - 1e-9))
-    return max(needed, 1) if needed <= most else None
+    needed = np.ceil(reading_variance * (1 / goal - 1 / canopy_sigma_m**2) - 1e-9)
+    return max(int(needed), 1) if needed <= most else None

@@ -54,11 +54,23 @@ class Planarity:
     noise_m: float
 
 
-def planarity(zone: ZonePlane, noise: BlockNoise, shape: np.ndarray | None = None) -> Planarity:
+def crown(zone: ZonePlane, departures: np.ndarray) -> np.ndarray:
+    """Departures less their own best smooth crown, a surface of second degree, (..., n) over the zone's held blocks.
+
+    On a skin that is built crowned the crown is no unevenness; what is left is what a crew would level.
+    """
+    row, col = np.nonzero(zone.blocks.held)
+    x, y = (v / max(float(np.ptp(v)), 1.0) for v in (col - col.mean(), row - row.mean()))
+    basis = np.linalg.qr(np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], axis=1))[0]
+    return departures - (departures @ basis) @ basis.T
+
+
+def planarity(zone: ZonePlane, noise: BlockNoise, shape: np.ndarray | None = None, crowned: bool = False) -> Planarity:
     """Planarity sqrt(max(RMS^2 - RMS_noise^2, 0)) of a zone's block medians.
 
     shape : heights on the block grid that the zone is meant to have (a crown, a design), m; None: its robust plane.
             Only the departure's form counts, its mean is the tie's affair
+    crowned : the zone is meant to be crowned, by how much nobody said: its own best crown is taken off
     The s.d. comes from the same figure on the surface with one more error; near 0 it is half the root of the s.d. of
     the square, which is what sqrt(max(normal, 0)) scatters by (0.48, integrated numerically).
     """
@@ -67,6 +79,8 @@ def planarity(zone: ZonePlane, noise: BlockNoise, shape: np.ndarray | None = Non
     departure = departure - departure.mean()
     errors = zone.residual_of(noise.of(zone)) if shape is None else noise.of(zone)[:, held]
     errors = errors - errors.mean(axis=1, keepdims=True)
+    if crowned:
+        departure, errors = crown(zone, departure), crown(zone, errors)
     raw2, noise2 = float((departure**2).mean()), float((errors**2).mean())
     spread2 = float(((departure + errors) ** 2).mean(axis=1).std(ddof=1))
     value = float(np.sqrt(max(raw2 - noise2, 0.0)))

@@ -16,9 +16,9 @@ from pipeline.diamond.edges import Edge
 from pipeline.surface.calibration import Canopy, RulerMark, readings_to_halve
 from pipeline.surface.lip_noise import StillNoise, still_noise
 from pipeline.surface.lip_shape import LipShape, windows
-from pipeline.survey.edge_cover import told_cells
-from pipeline.survey.edge_level import column_mean, levelled
-from pipeline.survey.edge_table import ACROSS_M, STATION_M, EdgeTable
+from pipeline.survey.edges.edge_cover import told_cells
+from pipeline.survey.edges.edge_level import column_mean, levelled
+from pipeline.survey.edges.edge_table import ACROSS_M, STATION_M, EdgeTable
 from pipeline.survey.noise import Noise
 
 SMOOTH_M = 2.0  # a station's figure is the mean over so much edge, half to either hand
@@ -203,13 +203,9 @@ def _station(shape, seen, k, place, still, canopy, turf_height_m, off_m) -> Stat
     """One station's figures and verdict; off_m: s.d. that the line's own place puts into a height."""
     share, unit, grass = _cover_here(shape, float(seen.bare[k])), shape.lip_w, canopy.height_m
     rise, fall, step = seen.rise[k], seen.fall[k], seen.step[k]
-    crest_m, width = shape.crest_offset_m, shape.width_m
     if not np.isfinite(rise):
-        nan = float("nan")
-        return Station(
-            shape.edge_id, *place, "not_enough_evidence", nan, nan, nan, nan, nan, nan, canopy.calibration, crest_m,
-            width, nan, nan, nan,
-        )  # fmt: skip
+        return Station(shape.edge_id, *place, "not_enough_evidence", *[float("nan")] * 6, canopy.calibration, *[float("nan")] * 5)
+    crest_m, width = shape.crest_offset_m, shape.width_m
     own = still.variance(share) * still.widening(share) ** 2 * still.length_m / float(seen.length_m[k])
     own, wrong_shape = SIDE_VARIANCE * own + off_m**2, SHAPE_SHARE[canopy.calibration]
     bend = BEND_ARM_M * float(np.nan_to_num(seen.bend[k]))

@@ -8,7 +8,7 @@ import numpy as np
 from scipy.stats import t as student
 
 from pipeline.surface.lip_shape import LipShape, still_contrasts
-from pipeline.survey.edge_table import STATION_M, EdgeTable
+from pipeline.survey.edges.edge_table import STATION_M, EdgeTable
 from pipeline.survey.noise import Noise
 
 CANOPY_M = 0.028  # height of a mown canopy as photogrammetry sees it

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.optimize import least_squares
 
-from pipeline.survey.edge_cover import Cover, cover
-from pipeline.survey.edge_level import SKIN_WINDOW, TURF_WINDOW, column_mean, levelled, window_mean, within
-from pipeline.survey.edge_shape import DEFAULT_BUMP, SHARPNESS, Bump, bump
-from pipeline.survey.edge_table import EdgeTable
+from pipeline.survey.edges.edge_cover import Cover, cover
+from pipeline.survey.edges.edge_level import SKIN_WINDOW, TURF_WINDOW, column_mean, levelled, window_mean, within
+from pipeline.survey.edges.edge_shape import DEFAULT_BUMP, SHARPNESS, Bump, bump
+from pipeline.survey.edges.edge_table import EdgeTable
 
 CREST_WINDOW = (-0.10, 0.15)  # about the crest
 CREST_CELLS = 3  # of its five that must be seen

@@ -17,9 +17,9 @@ from scipy import ndimage
 
 from pipeline.frame import Grid
 from pipeline.surface.block_heights import Smoother, block_grid, block_share, blocks
-from pipeline.surface.survey_error import SurveyError
 from pipeline.surface.flood import fill
 from pipeline.surface.ponds import EIGHT, SMOOTH_SD_M, WET_M, Ponding, deepest_of, walls
+from pipeline.surface.survey_error import SurveyError
 
 FIELDS = 32
 BLOCK_M = 0.2  # the noisy floods run on block means of this size
@@ -35,12 +35,14 @@ class Chance:
     depth_sigma_m, volume_sigma_m3 : one s.d.
     probability : that the true depth is over the tolerance, at most 1 - 1/K; NaN without a tolerance
     by_noise    : ponds at least as deep that noise alone makes on the whole field, on average
+    shut_by_noise : the same for its depth with every hole in the data shut, which is the most it can be
     """
 
     depth_sigma_m: float
     volume_sigma_m3: float
     probability: float
     by_noise: float
+    shut_by_noise: float
 
 
 def grown(ponding: Ponding, grid: Grid, asked: np.ndarray) -> list[np.ndarray]:
@@ -117,10 +119,10 @@ def pond_chances(
         depth[k] = where.greatest(now) + shift
         volume[k] = where.total(now) * coarse.cell_area_m2
     alone = np.sort(np.concatenate(noise))
-    by_noise = (len(alone) - np.searchsorted(alone, coarsely)) / count
+    by_noise, shut_by_noise = ((len(alone) - np.searchsorted(alone, depth_m)) / count for depth_m in (coarsely, seen))
     sigma, volume_sigma = depth.std(axis=0, ddof=1), VOLUME_WIDER * volume.std(axis=0, ddof=1)
     chance = np.full(len(regions), nan) if tolerance_m is None else _probability(depth, seen, tolerance_m)
-    return tuple(Chance(*(float(v) for v in row)) for row in zip(sigma, volume_sigma, chance, by_noise))
+    return tuple(Chance(*(float(v) for v in row)) for row in zip(sigma, volume_sigma, chance, by_noise, shut_by_noise))
 
 
 def _probability(noisy: np.ndarray, seen: np.ndarray, tolerance_m: float) -> np.ndarray:

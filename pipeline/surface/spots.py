@@ -14,12 +14,12 @@ import numpy as np
 from pipeline.frame import Grid
 from pipeline.surface.below_plane import depth_below, spot_shares, zone_l1
 from pipeline.surface.block_heights import Smoother
-from pipeline.surface.survey_error import SurveyError
 from pipeline.surface.masks import Masks
 from pipeline.surface.pond_chance import FIELDS, Chance, grown, pond_chances
 from pipeline.surface.ponds import KEEP_M, SMOOTH_SD_M, Pond, Ponding, find_ponds
 from pipeline.surface.ring import RingDepth, exceedance, ring_depth
 from pipeline.surface.slope import ZonePlane, zone_plane
+from pipeline.surface.survey_error import SurveyError
 
 BY_NOISE_KNOWN = 0.1  # noise alone makes so deep a pond on one field in ten: beyond, there is not enough evidence
 BY_NOISE_LISTED = 1.0  # noise alone makes one on every field: beyond, it is not listed
@@ -124,7 +124,7 @@ def low_spots(given: SpotInput, rng: np.random.Generator, count: int = FIELDS) -
     own = _owners(ponding, given)
     listed = [
         k for k, c in enumerate(chances[: len(ponding.ponds)])
-        if own[k] is None and (c.by_noise <= BY_NOISE_LISTED or ponding.ponds[k].reason)
+        if own[k] is None and (c.shut_by_noise if ponding.ponds[k].reason else c.by_noise) <= BY_NOISE_LISTED
     ]  # fmt: skip
     unlisted = sum(o is None for o in own) - len(listed)
     found = [ponding.ponds[k] for k in listed]

@@ -8,9 +8,9 @@ from typing import Sequence
 import numpy as np
 
 from pipeline.frame import Grid
-from pipeline.survey.correlated import error_fields, linear_covariance
-from pipeline.survey.drift import drift_basis
 from pipeline.survey.noise import DOME_RADIUS_M, Noise
+from pipeline.survey.stable.correlated import error_fields, linear_covariance
+from pipeline.survey.stable.drift import drift_basis
 
 
 @dataclass(frozen=True)

@@ -78,7 +78,8 @@ WEAK_PHOTOGRAMMETRY = Noise(0.009, ((0.006, 0.25), (0.0035, 1.5), (0.006, 8.0)),
 LIDAR = Noise(0.012, ((0.002, 0.4), (0.0015, 1.5), (0.004, 10.0)), 0.030, 0.20e-3, 0.003, 0.015, 0.37)
 # A rover's drift runs over time, about 180 s; walked at 1.2 m/s on a zig-zag that is some 15 m of ground. Patches are
 # visited in one or two goes, so they share most of one 5 mm drift that the skin, walked for a quarter of an hour, averages.
-ROVER = Noise(0.007, ((0.005, 15.0),), 0.012, 0.0, 0.0, 0.0106, session_m=0.004)
+# Its pole stands between the blades, some 3 mm over the soil.
+ROVER = Noise(0.007, ((0.005, 15.0),), 0.012, 0.0, 0.0, 0.0106, canopy_reach=0.1, session_m=0.004)
 
 
 def declared(source: str, white_m: float | None = None) -> Noise:

@@ -14,13 +14,13 @@ import shapely
 
 from pipeline.change.difference import direct_tie_step, quadrature, relative_change, tied_change
 from pipeline.frame import Grid
-from pipeline.survey.correlated import error_fields
-from pipeline.survey.drift import drift_basis
-from pipeline.survey.misfit import misfits
 from pipeline.survey.noise import GOOD_PHOTOGRAMMETRY, of_difference
-from pipeline.survey.patches import PatchHeight, footprint
-from pipeline.survey.tie import reference, tie_pair
-from pipeline.survey.uncertainty import TieOnGrid
+from pipeline.survey.stable.correlated import error_fields
+from pipeline.survey.stable.drift import drift_basis
+from pipeline.survey.stable.misfit import misfits
+from pipeline.survey.stable.patches import PatchHeight, footprint
+from pipeline.survey.stable.tie import reference, tie_pair
+from pipeline.survey.stable.uncertainty import TieOnGrid
 
 GRID = Grid("EPSG:32617", 0, 80, 0.5, 80, 80)  # 40 x 40 m
 CENTRE = (20.0, 20.0)
@@ -132,9 +132,9 @@ import hashlib, numpy as np, shapely
 from pipeline.change.difference import relative_change, tied_change
 from pipeline.frame import Grid
 from pipeline.survey.noise import LIDAR, of_difference
-from pipeline.survey.misfit import misfits
-from pipeline.survey.patches import PatchHeight, footprint
-from pipeline.survey.tie import tie_pair
+from pipeline.survey.stable.misfit import misfits
+from pipeline.survey.stable.patches import PatchHeight, footprint
+from pipeline.survey.stable.tie import tie_pair
 grid, rng, pair = Grid("EPSG:32617", 0, 300, 0.1, 300, 300), np.random.default_rng(0), of_difference(LIDAR, LIDAR)
 slabs = [footprint(str(i), shapely.box(3 * i, 2 * i, 3 * i + 2, 2 * i + 3)) for i in range(7)]
 heights = [{p.patch_id: PatchHeight(p.patch_id, rng.normal(0, 0.01), 0.001, 9, 0) for p in slabs} for _ in "ab"]

@@ -15,7 +15,7 @@ from support.lip_trials import figures, growth_records, growths, pair
 from pipeline.change.lip_growth import growth_sigma, lip_growth
 from pipeline.surface.lip_noise import StillNoise
 from pipeline.surface.lip_shape import freeze
-from pipeline.survey.edge_shape import bump
+from pipeline.survey.edges.edge_shape import bump
 from pipeline.survey.noise import GOOD_PHOTOGRAMMETRY, Noise
 
 QUIET = Noise(0.0005, (), 0.0, 0.0, 0.0, 0.0)

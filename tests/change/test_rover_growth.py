@@ -7,8 +7,8 @@ import pytest
 from support.rover_scene import EdgeScene, along, draw_edge, zigzag
 
 from pipeline.change.rover_growth import rover_growth
-from pipeline.survey.edge_shape import DEFAULT_BUMP, Bump, bump, ramp
-from pipeline.survey.walk_edges import fit_profile, near
+from pipeline.survey.edges.edge_shape import DEFAULT_BUMP, Bump, bump, ramp
+from pipeline.survey.walks.walk_edges import fit_profile, near
 
 LENGTH = 50.0
 
@@ -147,7 +147,7 @@ def test_with_the_shape_known_the_fit_is_that_of_statsmodels():
     """The same columns and Huber's norm in statsmodels.RLM; sideways shift and ramp, which have priors, left at 0."""
     import statsmodels.api as sm
 
-    from pipeline.survey.walk_edges import DRIFT_KNOT_M, KNOT_M, spline
+    from pipeline.survey.walks.walk_edges import DRIFT_KNOT_M, KNOT_M, spline
 
     a, b = (near(w) for w in plain(0.009, noise=0.006))
     s, d, z = (np.concatenate(v) for v in zip(a, b))

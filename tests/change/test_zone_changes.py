@@ -11,11 +11,11 @@ from statsmodels.stats.multitest import multipletests
 from pipeline.change.difference import Change
 from pipeline.change.zones import GAINED, LOST, NO_DATA, NOT_DETECTED, detected_cells, holm, zone_changes
 from pipeline.frame import Grid
-from pipeline.survey.correlated import error_fields
 from pipeline.survey.noise import Noise
 from pipeline.survey.plane import fit_plane
-from pipeline.survey.tie import reference
-from pipeline.survey.uncertainty import TieOnGrid, Uncertainty
+from pipeline.survey.stable.correlated import error_fields
+from pipeline.survey.stable.tie import reference
+from pipeline.survey.stable.uncertainty import TieOnGrid, Uncertainty
 
 GRID = Grid("EPSG:32617", 0, 60, 0.5, 60, 60)
 SHARED = Noise(0.0, ((0.004, 3.0),), 0.0, 0.0, 0.0, 0.0)
@@ -126,7 +126,9 @@ def test_relative_change_never_judges_the_zone_whose_plane_is_gone():
     dz = dz - plane.at(e, n) + 0.03 * ZONES["corner"]
     z = by_name(Change(GRID, dz, known, plane))
     assert np.isnan(z["skin"].p) and not z["skin"].detected
-    assert z["corner"].detected
+    assert np.isnan([z["skin"].mean_m, z["skin"].mean_sigma_m, z["skin"].net_m3, z["skin"].net_sigma_m3]).all()
+    assert min(z["skin"].gain_m3, z["skin"].loss_m3) > 0
+    assert z["corner"].detected and np.isfinite(z["corner"].net_sigma_m3)
 
 
 @pytest.mark.invariant

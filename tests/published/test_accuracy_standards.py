@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from pipeline.survey.checkpoints import NSSDA_FACTOR, Accuracy, accuracy
+from pipeline.survey.stable.checkpoints import NSSDA_FACTOR, Accuracy, accuracy
 
 # ASPRS journal (PERS), May 2014, p. 397: residuals dE, dN, dH of seven checkpoints, m.
 PERS = np.array([

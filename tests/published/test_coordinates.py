@@ -16,9 +16,9 @@ from pyproj import CRS, Transformer
 
 from pipeline.coordinates import lon_lat, read_crs, working_crs
 from pipeline.frame import Grid
-from pipeline.survey.project import fit
-from pipeline.survey.reference import Reference
-from pipeline.survey.whereabouts import other_foot_shift
+from pipeline.survey.reading.project import fit
+from pipeline.survey.reading.reference import Reference
+from pipeline.survey.reading.whereabouts import other_foot_shift
 from pipeline.transform import step_between
 from pipeline.units import FOOT_M, US_SURVEY_FOOT_M
 

@@ -8,8 +8,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from pipeline.survey.neff import disk_effective_samples, effective_samples
 from pipeline.survey.noise import Noise, matern32
+from pipeline.survey.stable.neff import disk_effective_samples, effective_samples
 
 
 def spherical(range_m: float):

@@ -9,10 +9,10 @@ import numpy as np
 import pytest
 import shapely
 
-from pipeline.survey.misfit import Misfit
 from pipeline.survey.noise import Noise
-from pipeline.survey.patches import Footprint
-from pipeline.survey.tie import tie_pair
+from pipeline.survey.stable.misfit import Misfit
+from pipeline.survey.stable.patches import Footprint
+from pipeline.survey.stable.tie import tie_pair
 
 SAMPLES = {
     (61, 139): 477, (63, 140): 696, (64, 129): 227, (68, 128): 646, (71, 140): 606, (73, 141): 791, (75, 128): 783,

@@ -15,9 +15,9 @@ from support.cloud_files import all_points, coordinates, refused, write_las
 from pipeline.coordinates import in_unit
 from pipeline.frame import Grid
 from pipeline.store.points import open_points
-from pipeline.survey.project import fit
-from pipeline.survey.reference import resolve
-from pipeline.survey.stated import Stated
+from pipeline.survey.reading.project import fit
+from pipeline.survey.reading.reference import resolve
+from pipeline.survey.reading.stated import Stated
 
 WKT = CRS.from_user_input("EPSG:6565+6360").to_wkt("WKT1_GDAL")
 HOME = np.array([1_338_208.0, 250_886.0, 1000.0])
@@ -48,6 +48,19 @@ def test_a_cloud_comes_back_to_the_last_digit_with_its_facts(tmp_path, name):
     reference = resolve(facts, Stated("photogrammetry"), "EPSG:6565")
     assert (reference.crs.to_epsg(), reference.vertical_unit,
             reference.height_reference) == (6565, "us-ft", "EPSG:5703")
+
+
+@pytest.mark.analytic
+def test_a_file_of_nothing_but_ground_is_known_from_one_that_holds_more(tmp_path):
+    path = write_las(tmp_path / "june.laz", cloud(100))
+    las = laspy.read(path)
+    for klass, only in ((2, True), (1, False), (np.r_[1, [2] * 99], False)):
+        las.classification = np.broadcast_to(klass, 100)
+        las.write(path)
+        file = open_points(path)
+        assert not file.tally.ground_only  # nobody knows before the points were read
+        all_points(file, size=30)
+        assert file.tally.ground_only is only
 
 
 @pytest.mark.invariant

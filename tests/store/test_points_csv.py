@@ -10,8 +10,7 @@ import pytest
 from support.cloud_files import all_points, coordinates, refused, write_las
 
 from pipeline.errors import Refused
-from pipeline.store.points import open_points
-from pipeline.store.points_csv import read_walk
+from pipeline.store.points import open_points, read_walk
 
 
 def csv_file(tmp_path: Path, text: str, name: str = "walk.csv") -> Path:

@@ -11,8 +11,8 @@ from rasterio.errors import NotGeoreferencedWarning
 from support.cloud_files import all_points, coordinates, refused
 
 from pipeline.store.points import open_points
-from pipeline.survey.reference import resolve
-from pipeline.survey.stated import Stated
+from pipeline.survey.reading.reference import resolve
+from pipeline.survey.reading.stated import Stated
 
 
 def write_tif(path: Path, z: np.ndarray, crs: str | None = "EPSG:6564", unit: str | None = None, **more) -> Path:

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from pipeline.store.scratch import FileScratch
-from pipeline.survey.scratch import MemoryScratch
+from pipeline.survey.cells.scratch import MemoryScratch
 
 
 @pytest.mark.independent  # the two keepers know nothing of each other

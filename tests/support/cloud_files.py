@@ -10,9 +10,10 @@ import pytest
 from laspy.vlrs.known import WktCoordinateSystemVlr
 
 from pipeline.errors import Refused
-from pipeline.store.points import PointFile, open_points
-from pipeline.survey.facts import Facts
+from pipeline.store.point_file import PointFile
+from pipeline.store.points import open_points
 from pipeline.survey.points import Chunk
+from pipeline.survey.reading.facts import Facts
 
 
 def write_las(

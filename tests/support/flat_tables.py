@@ -6,7 +6,7 @@ import numpy as np
 from shapely.geometry import LineString
 
 from pipeline.diamond.edges import Edge
-from pipeline.survey.edge_table import EdgeTable, columns
+from pipeline.survey.edges.edge_table import EdgeTable, columns
 
 
 def straight(length=30.0, bearing_deg=90.0, edge_id="outer", start=(0.0, 0.0), source="drawn") -> Edge:

@@ -6,11 +6,11 @@ import numpy as np
 from scipy.ndimage import map_coordinates
 
 from pipeline.frame import Grid
-from pipeline.survey.buckets import Buckets, feed
-from pipeline.survey.correlated import error_fields
-from pipeline.survey.gridding import Gridded, grid_cloud, regrid
+from pipeline.survey.cells.buckets import Buckets, feed
+from pipeline.survey.cells.gridding import Gridded, grid_cloud, regrid
 from pipeline.survey.noise import GOOD_PHOTOGRAMMETRY, LIDAR, WEAK_PHOTOGRAMMETRY, Noise
 from pipeline.survey.points import TICK_M, Chunk, Ground, Projection
+from pipeline.survey.stable.correlated import error_fields
 from pipeline.units import feet, inches
 
 SIDE_M = 24.0

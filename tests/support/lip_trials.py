@@ -8,14 +8,14 @@ import numpy as np
 from support.edge_scene import INSTRUMENTS, Line, Lip, Scene, cover_at, grass_infield, random_lip
 
 from pipeline.change.lip_growth import EdgeGrowth, lip_growth
+from pipeline.diamond.edges import Edge
 from pipeline.surface.calibration import calibrate
 from pipeline.surface.lip import Station, lip_of_edge, one_date_noise, ruler_mark
 from pipeline.surface.lip_shape import LipShape, contrast, freeze
-from pipeline.diamond.edges import Edge
-from pipeline.survey.edge_fit import fit_edge
-from pipeline.survey.edge_table import EdgeTable, edge_table, foreign_cells
-from pipeline.survey.horizontal import Shift
-from pipeline.survey.registration import register
+from pipeline.survey.edges.edge_fit import fit_edge
+from pipeline.survey.edges.edge_table import EdgeTable, edge_table, foreign_cells
+from pipeline.survey.edges.horizontal import Shift
+from pipeline.survey.edges.registration import register
 from pipeline.survey.noise import GOOD_PHOTOGRAMMETRY, LIDAR, WEAK_PHOTOGRAMMETRY
 
 NOISE = {"good": GOOD_PHOTOGRAMMETRY, "weak": WEAK_PHOTOGRAMMETRY, "lidar": LIDAR}

@@ -143,7 +143,7 @@ def field_walk(rng: np.random.Generator, ground, path, white=7 * MM, drift=5 * M
 
 def as_walk(x, y, z, line=None, quality=None, receiver=None):
     """A `Walk` of rows 1..n; one receiver and one line unless given as codes."""
-    from pipeline.survey.walk import Walk
+    from pipeline.survey.walks.walk import Walk
 
     n = len(x)
     line = np.zeros(n, int) if line is None else np.asarray(line)
@@ -168,7 +168,7 @@ def real_table(folder, date: str):
 
 def real_walk(table):
     """Such a table as a `Walk`."""
-    from pipeline.survey.walk import Walk
+    from pipeline.survey.walks.walk import Walk
 
     receiver, receivers = table.receiver.factorize(sort=True)
     line, lines = table.line.factorize(sort=True)

@@ -16,9 +16,9 @@ from pipeline.diamond.axes import Axes
 from pipeline.diamond.dimensions import LAYOUTS
 from pipeline.diamond.outline import outline
 from pipeline.diamond.places import home_plate, pitchers_plate
-from pipeline.survey.misfit import Misfit, misfits
 from pipeline.survey.noise import Noise, of_difference
-from pipeline.survey.patches import Footprint, PatchHeight, footprint, spread_places
+from pipeline.survey.stable.misfit import Misfit, misfits
+from pipeline.survey.stable.patches import Footprint, PatchHeight, footprint, spread_places
 
 SPACING_M = 0.035
 MOVES_M = 0.001

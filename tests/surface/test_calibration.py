@@ -60,6 +60,7 @@ def test_how_many_readings_halve_the_uncertainty():
     assert readings_to_halve(3.0, 2.0, 9.0) is None  # what no reading mends is more than half already
     assert readings_to_halve(0.0, 1.0, 9.0) is None
     assert readings_to_halve(10.0, 0.0, 1e6) is None
+    assert readings_to_halve(np.nan, 1.0, 9.0) is readings_to_halve(3.0, np.nan, 9.0) is readings_to_halve(3.0, 0.0, np.nan) is None
 
 
 @pytest.mark.invariant

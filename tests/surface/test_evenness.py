@@ -140,6 +140,21 @@ def test_a_corrugated_zone_shows_its_corrugation_and_a_crown_only_in_planarity()
     assert planarity(zone, flat, _on_blocks(crown, white)).value_m == pytest.approx(0, abs=1e-9)
 
 
+@pytest.mark.analytic
+def test_a_skin_that_is_meant_to_be_crowned_is_judged_by_what_its_crown_leaves():
+    """z = plane + a dome of 60 mm + a wave of 5 mm: the wave's 5 / sqrt 2 is left; a dome alone leaves nothing."""
+    e, n = FIELD.mesh()
+    e0, n0 = middle(FIELD)
+    error, white = no_error(FIELD)
+    dome = plane(FIELD, 0.005) - 0.060 * ((e - e0) ** 2 + (n - n0) ** 2) / 50.0
+    wave = 0.005 * np.cos(2 * np.pi * (e - FIELD.west) / 2.5)
+    zone = zone_plane(dome + wave, white, FIELD, ALL)
+    exact = BlockNoise.draw(error, zone.blocks.grid, 4, np.random.default_rng(0))
+    assert planarity(zone, exact).value_m > 0.012
+    assert planarity(zone, exact, crowned=True).value_m == pytest.approx(0.005 / np.sqrt(2), rel=0.06)
+    assert planarity(zone_plane(dome, white, FIELD, ALL), exact, crowned=True).value_m == pytest.approx(0, abs=1e-9)
+
+
 def _on_blocks(z, white):
     return zone_plane(z, white, FIELD, ALL).blocks.value
 

@@ -17,8 +17,8 @@ from pipeline.surface.calibration import Canopy
 from pipeline.surface.lip import FALL_M, RISE_M, kind_of, lip_of_edge, more_readings, one_date_noise, see
 from pipeline.surface.lip_noise import StillNoise
 from pipeline.surface.lip_shape import freeze
-from pipeline.survey.edge_shape import bump
-from pipeline.survey.edge_table import edge_table
+from pipeline.survey.edges.edge_shape import bump
+from pipeline.survey.edges.edge_table import edge_table
 from pipeline.survey.points import Ground
 
 EDGE = straight(30.0)

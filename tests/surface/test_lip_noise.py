@@ -9,9 +9,9 @@ from support.flat_tables import table_of
 
 from pipeline.surface.lip_noise import MEDIAN_LOSS, MODEL_WEIGHT, StillNoise, expected, still_noise, stretches
 from pipeline.surface.lip_shape import LipShape
-from pipeline.survey.edge_cover import Cover
-from pipeline.survey.edge_shape import DEFAULT_BUMP, bump, ramp
-from pipeline.survey.edge_table import columns
+from pipeline.survey.edges.edge_cover import Cover
+from pipeline.survey.edges.edge_shape import DEFAULT_BUMP, bump, ramp
+from pipeline.survey.edges.edge_table import columns
 from pipeline.survey.noise import GOOD_PHOTOGRAMMETRY, LIDAR, Noise, matern32
 
 D = columns()

@@ -9,7 +9,7 @@ from scipy.optimize import curve_fit
 from support.flat_tables import cover_ramp, table_of
 
 from pipeline.surface.lip_shape import contrast, freeze, still_contrasts
-from pipeline.survey.edge_shape import SHARPNESS, Bump, bump
+from pipeline.survey.edges.edge_shape import SHARPNESS, Bump, bump
 
 
 def lip_table(

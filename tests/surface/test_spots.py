@@ -162,6 +162,21 @@ def test_ponds_that_noise_alone_makes_are_not_listed_or_are_said_to_be_unproven(
 
 
 @pytest.mark.invariant
+def test_hollows_of_noise_that_holes_in_the_data_cut_are_not_listed_either():
+    """A sparse survey has empty places everywhere; most hollows of its noise touch one, and none has a depth for it."""
+    error, white = error_of("weak", FIELD)
+    field = plane(FIELD, 0.0, 0.003) + error.fields(FIELD, white, 1, np.random.default_rng(5))[0]
+    draw = np.random.default_rng(6).random((FIELD.ny // 7 + 1, FIELD.nx // 7 + 1)) < 0.1
+    holes = np.kron(draw, np.ones((7, 7), bool))[: FIELD.ny, : FIELD.nx]
+    found = spots(np.where(holes, np.nan, field), "weak")
+    cut = [p for p in found.ponding.ponds if p.reason]
+    assert len(cut) > 20
+    assert sum("not measured" in s.reason or "hole" in s.reason for s in found.spots[2:]) < 10
+    deep = spots(np.where(holes, np.nan, field - bowl(FIELD, E0 - 4.0, N0 - 4.0, 0.060, 1.5)), "weak")
+    assert any(np.hypot(s.e - E0 + 4.0, s.n - N0 + 4.0) < 1.0 for s in deep.spots[2:])  # a real one still is, hole or not
+
+
+@pytest.mark.invariant
 def test_a_pond_cut_by_a_hole_has_no_depth_and_a_volume_below_its_sigma_none():
     e, n = FIELD.mesh()
     hole = (np.abs(e - E0 + 4) < 0.5) & (np.abs(n - N0 + 4) < 0.5)

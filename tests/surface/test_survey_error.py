@@ -7,8 +7,8 @@ import pytest
 from support.flat_field import error_of, middle, square
 
 from pipeline.surface.survey_error import SurveyError, cropped
-from pipeline.survey.correlated import linear_variance
 from pipeline.survey.noise import GOOD_PHOTOGRAMMETRY, Noise
+from pipeline.survey.stable.correlated import linear_variance
 
 FIELD = square(6.0)
 ONES = np.full(FIELD.shape, 1.0 / (FIELD.ny * FIELD.nx))

@@ -1,0 +1,204 @@
+"""Writes docs/tables-in.md, docs/settings.md and docs/results.md from the code. A test holds them together.
+
+    .venv/bin/python docs/make_docs.py
+
+What the code does not say of a column stands in docs/columns.json.
+"""
+
+import inspect
+import json
+import math
+from pathlib import Path
+
+from pipeline import tables
+from pipeline.diamond.features import ROLES
+from pipeline.settings import SHARED, Config
+from pipeline.steps.history_layers import COLUMNS as LAYERS
+from pipeline.store.where import Where
+from pipeline.variables import DECIMALS, FIELD_TABLES, RASTERS, TABLES
+
+HERE = Path(__file__).resolve().parent
+SAID = json.loads((HERE / "columns.json").read_text(encoding="utf-8"))
+MADE = "<!-- made by docs/make_docs.py; do not edit by hand -->\n"
+
+READ_AS = {
+    tables.text: "text",
+    tables.ident: "id: `a-z`, `0-9`, `-`",
+    tables.idents: "ids with `;`",
+    tables.date: "date, 2026-04-15",
+    tables.height_reference: "`EPSG:<code>`, `ellipsoidal`, `local`",
+    tables.mix_unit: "`short_ton`, `tonne`, `yd3_loose`, `m3_loose`",
+}
+UNITS = {
+    "word": "word", "date": "date", "text": "text", "flag": "`true`, `false`", "count": "number", "m": "m", "mm": "mm", "m2": "m²",
+    "m3": "m³", "t": "t", "pct": "%", "deg": "degrees", "p": "0 to 1", "rate4": "m²",
+}  # fmt: skip
+
+
+def kind_of(field: tables.Field) -> str:
+    """What a cell of an input column holds, as words for a reader."""
+    if field.read in READ_AS:
+        return READ_AS[field.read]
+    inner = inspect.getclosurevars(field.read).nonlocals
+    if "each" in inner:
+        return _listed(inspect.getclosurevars(inner["each"]).nonlocals["words"]) + "; several with `;`"
+    if "words" in inner:
+        return _listed(inner["words"])
+    unit = f" {inner['unit']}" if inner["unit"] else ""
+    return "number" + ("" if math.isinf(inner["low"]) and math.isinf(inner["high"]) else f" {inner['span']}") + unit
+
+
+def _listed(words) -> str:
+    return ", ".join(f"`{w}`" for w in words)
+
+
+def table(head: tuple[str, ...], rows) -> str:
+    """A Markdown table."""
+    lines = ["| " + " | ".join(head) + " |", "|" + "---|" * len(head)]
+    return "\n".join(lines + ["| " + " | ".join(_cell(c) for c in row) + " |" for row in rows]) + "\n"
+
+
+def _cell(text: str) -> str:
+    """A bar would end the cell, and an angle outside code would begin a tag."""
+    parts = text.replace("|", "\\|").split("`")
+    return "`".join(p if k % 2 else p.replace("<", "&lt;") for k, p in enumerate(parts))
+
+
+def tables_in() -> str:
+    """The operator's tables and drawn shapes."""
+    parts = [MADE + "# What goes in: tables and shapes\n", PREAMBLE_IN]
+    for name, columns in tables.TABLES.items():
+        said = SAID["in"][name]
+        rows = [(f"**`{c.name}`**" if c.required else f"`{c.name}`", kind_of(c), said[c.name]) for c in columns]
+        parts += [f"## {name}.csv\n", SAID["tables"][name] + "\n", table(("column", "holds", "is"), rows)]
+    drawn = [(f"`{role}`", ", ".join(kinds), SAID["roles"][role]) for role, kinds in ROLES.items()]
+    parts += ["## Drawn shapes\n", PREAMBLE_DRAWN, table(("`role`", "shape", "is"), drawn)]
+    return "\n".join(parts)
+
+
+PREAMBLE_IN = """UTF-8, comma, header row, point as decimal mark; an empty cell is unknown. **Bold** columns are required. Unknown
+columns are errors. `skinplane check` names every fault at once: file, row, column, found, expected, what to do. Paths are
+relative to config.yaml's folder. Settings: [settings.md](settings.md). Words: [words.md](words.md).
+"""
+PREAMBLE_DRAWN = """The file under `features` (GeoPackage or GeoJSON, its CRS stated) holds shapes with the attribute `role` and optionally
+`name`. A name is lowered and other signs turned to `-`; two of one role may not come out alike.
+"""
+
+
+def settings() -> str:
+    """Every key of config.yaml."""
+    whole = Config.model_json_schema()
+    sections = {n: _section(p, whole) for n, p in whole["properties"].items()}
+    plain = [_key("", n, p) for n, p in whole["properties"].items() if sections[n] is None]
+    parts = [MADE + "# config.yaml\n", PREAMBLE_SETTINGS, table(("key", "default", "allowed", "is"), plain)]
+    read = {name for names in SHARED.values() for name in names} | set(SHARED)
+    unread = []
+    for name, model in sections.items():
+        if model is not None and name in read:
+            parts += [f"## `{name}`\n", model["description"].replace("\n", " ") + "\n"]
+            parts.append(table(("key", "default", "allowed", "is"), [_key(name, n, p) for n, p in model["properties"].items()]))
+        elif model is not None:
+            unread.append((f"`{name}`", model["description"], _listed(k for k in model["properties"] if k not in ("set_by", "set_on"))))
+    parts += ["## Checked, not read by any step yet\n", table(("section", "is", "keys"), unread)]
+    return "\n".join(parts)
+
+
+PREAMBLE_SETTINGS = """Every key has a default or may be left out; an unknown key is an error with a likely word beside it. A figure of the
+owner's carries who set it and when: `lip_mm: {value: 25, set_by: ..., set_on: 2026-03-01, fields: {heron: 30}}` under
+`tolerances` (`fields` gives single fields another value); elsewhere `{value, set_by, set_on}`, or a bare number under the
+section's own `set_by` and `set_on`. None is ever invented. Files are metric whatever `units` says; `units` is for pages.
+"""
+
+
+def _section(prop: dict, whole: dict) -> dict | None:
+    """The model behind a key that holds a section, one of several, or a list of them."""
+    inner = prop.get("additionalProperties") or prop.get("items") or prop
+    ref = inner.get("$ref") if isinstance(inner, dict) else None
+    return whole["$defs"][ref.rsplit("/", 1)[1]] if ref else None
+
+
+def _key(section: str, name: str, prop: dict) -> tuple[str, ...]:
+    said = prop.get("description", "")
+    if f"{section}.{name}".lstrip(".") in SAID["knobs_not_read"]:
+        said += " *Not read yet" + (": the default stands whatever is written here.*" if prop.get("default") is not None else ".*")
+    if section == "tolerances" and name not in SAID["tolerances_judged"]:
+        said += f" *{SAID['tolerance_notes'].get(name, 'Printed on the page, judges nothing yet.')}*"
+    return f"`{name}`", _default(prop), _limits(prop), said
+
+
+def _default(prop: dict) -> str:
+    value = prop.get("default")
+    return "" if value is None or value == {} or value == [] else f"`{json.dumps(value) if not isinstance(value, str) else value}`" if value != "" else ""
+
+
+def _limits(prop: dict) -> str:
+    if "enum" in prop:
+        return _listed(prop["enum"])
+    for choice in prop.get("anyOf", ()):
+        if "enum" in choice:
+            return _listed(choice["enum"])
+        if choice.get("type") not in (None, "null"):
+            prop = {**choice, **{k: v for k, v in prop.items() if k != "anyOf"}}
+    signs = (("minimum", "≥ "), ("exclusiveMinimum", "> "), ("maximum", "≤ "), ("exclusiveMaximum", "< "))
+    return ", ".join(f"{sign}{prop[k]:g}" for k, sign in signs if k in prop)
+
+
+def results() -> str:
+    """Every file, column and raster that comes out."""
+    parts = [MADE + "# What comes out: files, columns, rasters\n", PREAMBLE_OUT, "## Files\n", table(("path", "holds"), _files())]
+    parts += ["## Rasters\n", PREAMBLE_RASTERS, table(("name", "unit", "type", "no data", "holds"), _rasters())]
+    for name in (*FIELD_TABLES, *(t for t in TABLES if t not in FIELD_TABLES)):
+        rows = []
+        for c in TABLES[name]:
+            step = f", to {10 ** -DECIMALS[c.kind]:g}" if c.kind in DECIMALS else ""
+            rows.append((f"**`{c.name}`**" if c.key else f"`{c.name}`", UNITS[c.kind] + step, SAID["more"].get(f"{name}.{c.name}", c.meaning)))
+        parts += [f"## {name}.csv\n", SAID["results"][name] + "\n", table(("column", "unit", "is"), rows)]
+    layers = [(f"`{n}`", kinds["geometry"], SAID["layers"][n]) for n, kinds in LAYERS.items()]
+    parts += ["## field.gpkg\n", "Every layer is there, also where it is empty; in the working CRS.\n", table(("layer", "shape", "holds"), layers)]
+    for file in ("survey.json", "provenance.json"):
+        said = SAID[file.replace(".", "_")]
+        parts += [f"## {file}\n", table(("key", "is"), [(f"`{k}`", v) for k, v in said.items()])]
+    return "\n".join(parts)
+
+
+PREAMBLE_OUT = """Everything in the **working CRS**: the field's own with the metre as unit. Tables: UTF-8, comma, rows sorted by their
+**bold** key columns, empty = unknown or not measured, never zero. `_sigma` is one standard deviation; `low95`, `high95` bound 95 %. Signs:
+change, growth and shift are later minus earlier, up and gained positive; depths positive = low; bearings clockwise from grid
+north, `fall_bearing_deg` downhill. Same inputs, settings and versions give the same bytes. How each figure is made:
+[method.md](method.md). Words: [words.md](words.md).
+"""
+PREAMBLE_RASTERS = """GeoTIFF laid out as COG on the field's one fixed grid: never rotated, edges whole multiples of the cell. Nothing is filled
+in. `elevation`, `sigma` and `count` again as a CF-1.8 cube over time in `elevation.nc`.
+"""
+
+
+def _files() -> list[tuple[str, str]]:
+    at = Where()
+    return [
+        (f"`{at.index}`", "the page over all fields, worst first"),
+        (f"`{at.portfolio}`, `{at.hazards}`", "below"),
+        (f"`{at.report('<field>')}`", "the field's page"),
+        (f"`{at.table('<field>', '<table>')}`", _listed(FIELD_TABLES)),
+        (f"`{at.cube('<field>')}`", "CF cube of all surveys not refused"),
+        (f"`{at.vectors('<field>')}`", "layers for a map, below"),
+        (f"`{at.provenance('<field>')}`", "what the field's results were made from, below"),
+        (f"`{at.record('<field>', '<survey>')}`", "what became of one survey, below; of a refused one all there is"),
+        (f"`{at.raster('<field>', '<survey>', '<raster>')}`", "`elevation`, `sigma`, `count`"),
+        (f"`{at.change('<field>', '<from>', '<to>', '<raster>')}`", "`change`, `change_sigma`, `detected` of each pair"),
+        (f"`{at.build}/`, `{at.logs}/`", "beside the results: what later steps read, and what each job said; no reader needs them"),
+    ]
+
+
+def _rasters() -> list[tuple[str, ...]]:
+    empty = {None: "none", -128: "-128"}
+    return [(f"`{v.name}`", v.unit, v.dtype, empty.get(v.nodata, "NaN"), "; ".join(filter(None, (v.long_name, v.sign)))) for v in RASTERS.values()]
+
+
+def made() -> dict[str, str]:
+    """File name -> text of every generated page."""
+    return {"tables-in.md": tables_in(), "settings.md": settings(), "results.md": results()}
+
+
+if __name__ == "__main__":
+    for name, text in made().items():
+        (HERE / name).write_text(text, encoding="utf-8")

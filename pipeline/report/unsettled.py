@@ -1,0 +1,75 @@
+"""What could not be judged, and what would settle it, in groups that want the same tool."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from pipeline.report.findings import CANNOT_TELL_KIND, LOW_SPOT, PLANARITY, SEEN_SHARE, EdgeSeen, Finding
+from pipeline.report.figures import NBSP, printed
+from pipeline.report.saying import Sayer
+from pipeline.report.standing import Standing
+from pipeline.report.words import opened
+from pipeline.surface.verdict import UNKNOWN
+
+READINGS = 15  # on one edge: brings its mean height to a few mm (method: ruler calibration)
+STATIONS_NAMED, LEAST_READINGS = 6, 3
+
+
+@dataclass(frozen=True)
+class Group:
+    """What to do, and where: `lines` may be empty."""
+
+    lead: str
+    lines: tuple[str, ...] = ()
+
+
+def unsettled(now: Standing, sayer: Sayer, wanted: dict[str, int | None]) -> list[Group]:
+    """Limits to be asked for, low spots for a string line, edges for a ruler, edges to walk.
+
+    wanted : edge id -> how many more ruler readings would halve what its mean height is not known by
+    """
+    if now.newest is None:
+        return []
+    words, unknown = sayer.words, now.newest.of(UNKNOWN)
+    asked = dict.fromkeys(sayer.why(f) for f in unknown if sayer.owned(f.kind, False) is None)
+    out = [Group(opened(why) + ". " + words("ask_owner")) for why in asked]
+    judged = [f for f in unknown if sayer.owned(f.kind, False) is not None]
+    spots = [words("where_why", where=opened(sayer.where(f)), why=sayer.why(f)) for f in judged if f.kind == LOW_SPOT]
+    out += [Group(words("settle_low_spots"), tuple(spots))] if spots else []
+    out += [Group(words("settle_planarity", why=sayer.why(f))) for f in judged if f.kind == PLANARITY]
+    if not now.newest.edges:
+        return [*out, Group(words("settle_no_edges"))]
+    return out + _edges(now, [f for f in judged if f.stretch is not None], sayer, wanted)
+
+
+def _edges(now: Standing, unknown: list[Finding], sayer: Sayer, wanted: dict[str, int | None]) -> list[Group]:
+    if sayer.tolerances.lip_mm is None:
+        return []
+    words, ruler, walk = sayer.words, [], []
+    for edge in now.newest.edges:
+        mine = [f for f in unknown if f.place_id == edge.edge_id]
+        name = opened(sayer.placing.edge(edge.edge_id))
+        if edge.by_hand:
+            walk.append(words("settle_mound_edge", edge=name))
+        elif mine:
+            ruler.append(_ruler(edge, name, mine, now, sayer, max(wanted.get(edge.edge_id) or READINGS, LEAST_READINGS)))
+        elif edge.told < SEEN_SHARE * edge.stations:
+            walk.append(words("settle_unseen_edge", edge=name, told=sayer.length(edge.told), whole=sayer.length(edge.stations)))
+    kinds = any(f.verdict.why == CANNOT_TELL_KIND for f in unknown)
+    lead = words("settle_edges") + (" " + words("settle_kinds") if kinds else "")
+    return ([Group(lead, tuple(ruler))] if ruler else []) + ([Group(words("settle_walk"), tuple(walk))] if walk else [])
+
+
+def _ruler(edge: EdgeSeen, name: str, mine: list[Finding], now: Standing, sayer: Sayer, readings: int) -> str:
+    """Where along one edge the ruler goes first, and how often."""
+    words = sayer.words
+    why = words("kind_unknown") if mine[0].verdict.why == CANNOT_TELL_KIND else sayer.why(mine[0])
+    if mine[0].row["station_m"] is None:
+        return words("ruler_anywhere", edge=name, why=why, readings=readings)
+    at = sorted(r["station_m"] for r in now.newest.rows["lip"] if r["edge_id"] == edge.edge_id and r["station_m"] is not None)
+    held = sorted(at[k] for f in mine for k in f.stretch.members)
+    named = min(STATIONS_NAMED, readings)
+    spread = [held[round(i * (len(held) - 1) / (named - 1))] for i in range(named)]
+    unit = sayer.units.length
+    marks = ", ".join(dict.fromkeys(printed(s / unit.size, 0) for s in spread))
+    return words("ruler_at", edge=name, length=sayer.length(len(held)), why=why, stations=f"{marks}{NBSP}{unit.name}", readings=readings)

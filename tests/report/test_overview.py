@@ -1,0 +1,139 @@
+"""The page over all fields and its two tables."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from pipeline.report.overview import MOST_CHANGES, hazard_rows, index_page, plain_text, portfolio_row, ranked
+from pipeline.store import tables as store
+from pipeline.variables import column_names
+from report.scene import WORDS, config, deeper, edge, field_seen, quality, seen, spot, station, stood, tables, zone
+
+# As the contract lists them; columns may be added, never renamed.
+PORTFOLIO = ("field_id, site, last_survey, lip_max_mm, lip_over_tolerance_m, low_spots_over_tolerance, planarity_mm, mix_needed_tonnes, verdict, reason")
+HAZARDS = ("hazard_id, field_id, place, found_on, source, measure, value, tolerance, set_by, action, action_on, state")
+BAD = stood(seen([spot("second", 70.0), spot("first", 30.0)], edge({range(8, 14): 62.0, range(24, 30): 34.0})))
+
+
+@pytest.mark.invariant
+def test_the_two_tables_have_the_columns_of_the_contract(tmp_path):
+    for name, wanted, rows in (("portfolio", PORTFOLIO, [portfolio_row(field_seen(BAD))]), ("hazards", HAZARDS, hazard_rows(field_seen(BAD), config().tolerances))):
+        store.write(tmp_path / f"{name}.csv", name, rows)
+        assert (tmp_path / f"{name}.csv").read_text().splitlines()[0].split(",") == wanted.split(", ") == list(column_names(name))
+
+
+@pytest.mark.analytic
+def test_a_fields_row_of_the_portfolio():
+    row = portfolio_row(field_seen(BAD))
+    assert (row["last_survey"], row["lip_max_mm"], row["lip_over_tolerance_m"], row["low_spots_over_tolerance"]) == ("three", 62.0, 12.0, 2)
+    assert (row["planarity_mm"], row["mix_needed_tonnes"], row["verdict"]) == (5.0, pytest.approx(0.2), "unsafe")
+    assert row["reason"] == "Second base is 70 mm +/- 4 low, over the trip limit of 60 mm. One more place is unsafe." and row["reason"].isascii()
+
+
+@pytest.mark.invariant
+def test_a_field_without_a_usable_survey_has_a_row_and_no_figures():
+    from pipeline.report.standing import standing
+    from report.scene import LIMITS
+
+    rows = {"survey_quality": [quality("one", "refused", "beside its field")], "lip": [], "low_spots": [], "zones": []}
+    seen_field = field_seen(standing("mill-pond", rows, ["one"], (), LIMITS, {}))
+    row = portfolio_row(seen_field)
+    assert set(row) == {"field_id", "site", "verdict", "reason"} and row["verdict"] == "not_enough_evidence"
+    page = index_page([seen_field], config().tolerances, "", WORDS)
+    assert page["unmeasured"] == ["Mill Pond Field: no survey can be used."] and "beside its field" in page["refused"][0]
+
+
+@pytest.mark.invariant
+def test_without_a_tolerance_nothing_counts_as_over_it():
+    limits = replace(BAD.limits, lip=None, low_spot=None)
+    row = portfolio_row(field_seen(stood(seen([spot("first", 30.0)], edge({range(8, 14): 34.0}), limits=limits), limits=limits)))
+    assert row["lip_over_tolerance_m"] is None and row["low_spots_over_tolerance"] is None and row["mix_needed_tonnes"] == 0.0
+
+
+@pytest.mark.analytic
+def test_mix_adds_up_with_its_range():
+    """Two spots of 0.1 t each, volumes known to 0.01 of 0.06 m3: s.d. 0.1 x 0.01 / 0.06 x sqrt 2."""
+    mass, sigma = field_seen(BAD).mix_t
+    assert mass == pytest.approx(0.2) and sigma == pytest.approx(0.1 / 6 * 2**0.5)
+    unknown = field_seen(stood(seen([spot("first", 30.0, fill_tonnes=None)]))).mix_t
+    assert unknown[0] is None
+
+
+@pytest.mark.analytic
+def test_hazards_are_written_in_the_files_units_with_who_set_the_limit():
+    now = stood(seen([spot("second", 70.0)], survey="two"), seen([spot("second", 82.0, 3.0)]), walks=({"action": "marked_off"},))
+    rows = hazard_rows(field_seen(now), config().tolerances)
+    assert rows == [{
+        "hazard_id": "mill-pond-second-low-spot", "field_id": "mill-pond", "found_on": "2025-10-06", "source": "two", "measure": "low_spot",
+        "action": "marked_off", "action_on": "2026-04-09", "state": "open", "place": "second base",
+        "value": "70 mm +/- 4; 82 mm +/- 6 on 2026-04-07", "tolerance": "60 mm", "set_by": "Board of Nowhere",
+    }]  # fmt: skip
+    walk = {"item": "glass", "place": "home", "finding": "broken bottle", "action": "marked_off"}
+    (row,) = hazard_rows(field_seen(stood(seen(), walks=(walk,))), config().tolerances)
+    assert (row["source"], row["place"], row["measure"], row["value"], row.get("tolerance")) == ("walk-0", "home", "glass", "broken bottle", None)
+
+
+@pytest.mark.invariant
+def test_fields_stand_worst_first_then_by_how_far_over_then_by_name():
+    good, work = stood(seen()), stood(seen([spot("first", 30.0)]))
+    worse, watch = stood(seen([spot("first", 40.0)])), stood(seen([spot("first", 20.0)]))
+    blind = stood(seen([spot("first", None)]))
+    order = ranked([field_seen(s, name) for s, name in ((good, "e"), (blind, "d"), (watch, "c"), (work, "b"), (worse, "a"), (BAD, "z"), (work, "aa"))])
+    assert [f.name for f in order] == ["z", "a", "aa", "b", "c", "d", "e"]
+
+
+@pytest.mark.invariant
+def test_the_first_lines_say_which_field_is_unsafe_why_and_what_to_do():
+    page = index_page([field_seen(stood(seen()), "Good Field"), field_seen(BAD)], config().tolerances, "", WORDS)
+    (box,) = page["unsafe"]
+    assert (box["name"], box["site"], len(box["what"])) == ("Mill Pond Field", "Mill Pond", 2)
+    assert box["act"] == "Close the 2 places or mark them off." and box["steps"] == "fill second base; take the lip off the outer edge"
+    assert [r["next"] for r in page["rows"]] == ["Fill second base; take the lip off the outer edge; fill first base", "No work follows from its survey"]
+    assert index_page([field_seen(stood(seen()))], config().tolerances, "", WORDS)["unsafe"] == []
+
+
+@pytest.mark.invariant
+def test_a_hazard_that_only_a_walk_saw_asks_for_no_tonnage_but_for_care():
+    now = stood(seen(), walks=({"item": "glass", "place": "home", "action": "marked_off", "finding": "broken bottle"},))
+    page = index_page([field_seen(now)], config().tolerances, "", WORDS)
+    assert page["unsafe"][0]["act"] == "Keep people away until it is mended." and page["unsafe"][0]["steps"] == ""
+    assert page["rows"][0]["next"].startswith("Keep people away")
+
+
+@pytest.mark.invariant
+def test_of_many_changes_the_biggest_four_are_told_and_the_rest_counted():
+    places = ("first", "second", "third", "home", "landing", "short-stop")
+    two = stood(seen(survey="two"), seen())
+    found = tables(change=[], lip_change=[], low_spot_change=[deeper(p, 10.0 + k) for k, p in enumerate(places)])
+    (block,) = index_page([field_seen(two, found=found)], config().tolerances, "", WORDS)["changed"]
+    assert len(block["found"]) == MOST_CHANGES == 4 and block["found"][0].startswith("Short stop") and block["more"] == "and 2 more"
+    found["low_spot_change"] = found["low_spot_change"][:4]
+    assert index_page([field_seen(two, found=found)], config().tolerances, "", WORDS)["changed"][0]["more"] == ""
+
+
+@pytest.mark.invariant
+def test_what_was_not_measured_is_one_line_a_field():
+    part = [station(k + 0.5, 3.0 if k < 10 else None, 4.0 if k < 10 else None) for k in range(40)]
+    now = stood(seen([spot("first", None), spot("second", 2.0)], part))
+    (line,) = index_page([field_seen(now, units="metric")], config().tolerances, "", WORDS)["unmeasured"]
+    assert line.replace("\u00a0", " ") == "Mill Pond Field: first base and the outer edge (10 m of its 40 m seen)."
+    assert index_page([field_seen(stood(seen()))], config().tolerances, "", WORDS)["unmeasured"] == []
+    few = config(tolerances={}).tolerances
+    assert "No tolerance is set for: " in index_page([field_seen(stood(seen()))], few, "", WORDS)["unmeasured"][-1]
+
+
+@pytest.mark.invariant
+def test_a_refusal_reads_as_it_was_written():
+    from pipeline.report.standing import standing
+    from report.scene import LIMITS
+
+    rows = {"survey_quality": [quality("one", "refused", "one.laz: found x near 5")], "lip": [], "low_spots": [], "zones": [zone()]}
+    page = index_page([field_seen(standing("mill-pond", rows, ["one"], (), LIMITS, {}))], config().tolerances, "", WORDS)
+    assert page["refused"] == ["Mill Pond Field, 7\u00a0April 2025 (one): one.laz: found x near 5"]
+
+
+@pytest.mark.analytic
+def test_tables_hold_signs_that_every_spreadsheet_reads():
+    assert plain_text("69\u00a0mm\u00a0\u00b1\u00a04, 3\u2060\u2013\u20609 ft, \u22121, owner\u2019s \u201cx\u201d") == "69 mm +/- 4, 3-9 ft, -1, owner's \"x\""

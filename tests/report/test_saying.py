@@ -1,0 +1,97 @@
+"""Findings as sentences, in the reader's units, with the owner's limit in them."""
+
+from __future__ import annotations
+
+import pytest
+
+from pipeline.report.figures import NBSP
+from report.scene import HOME, TOLERANCES, edge, layout, sayer, seen, spot, station, stood, zone
+
+
+def plain(text: str) -> str:
+    return text.replace(NBSP, " ").replace("\u2060", "")
+
+
+def said(*spots, lips=None, units="us", zones=None, **given) -> list[str]:
+    s = sayer(units, **given)
+    return [plain(s.says(f)) for f in seen(spots, lips or (), zones).findings]
+
+
+@pytest.mark.analytic
+def test_a_sentence_names_place_height_range_and_the_owners_limit():
+    assert said(spot("second", 69.0))[0] == "Second base is 2.72 in ± 0.15 low, over the trip limit of 60 mm (2.36 in)"
+    assert said(spot("second", 69.0), units="metric")[0] == "Second base is 69 mm ± 4 low, over the trip limit of 60 mm"
+    assert said(spot("first", 30.0), units="metric")[0] == "First base is 30 mm ± 4 low, over the tolerance of 20 mm"
+    assert said(spot("first", 20.0), units="metric")[0] == "First base is 20 mm ± 4 low, near the tolerance of 20 mm"
+    assert said(spot("first", 2.0), units="metric")[0] == "First base is 2 mm ± 4 low, within the tolerance"
+
+
+@pytest.mark.analytic
+def test_a_stretch_of_edge_is_named_with_its_marks_and_where_it_is_highest():
+    (text, _) = said(lips=edge({range(8, 14): 62.0}), units="metric")
+    assert text.startswith("Lip along the outer edge, 8–14 m, highest ") and text.endswith("up to 62 mm ± 8 high, over the trip limit of 50 mm")
+    (text, _) = said(lips=edge({range(8, 14): 62.0, range(14, 20): 34.0}), units="metric")
+    assert text.endswith("over the trip limit of 50 mm on 6 m of it")
+    (text, _) = said(lips=edge({range(8, 14): 34.0}, kind="low_skin"), units="metric")
+    assert text.startswith("Low skin along the outer edge") and "the grass stands up to 34 mm ± 8 above it" in text
+    (text, _) = said(lips=[station(None, 34.0)], units="metric")
+    assert text == "Lip along the outer edge, mean over all of it: up to 34 mm ± 8 high, over the tolerance of 25 mm"
+
+
+@pytest.mark.invariant
+def test_a_thing_that_cannot_be_judged_says_why():
+    assert said(spot("second", None), units="metric")[0].endswith("not enough evidence (no figure)")
+    assert said(spot("second", 15.0, 40.0), units="metric")[0].endswith("not enough evidence (known to ± 78 mm only, the tolerance is 20 mm)")
+    given = {"tolerances": {k: v for k, v in TOLERANCES.items() if k != "planarity_mm"}}
+    assert "no tolerance is set for planarity_mm" in plain(sayer("metric", **given).why(seen().findings[0]))
+    unknown = seen(lips=edge(base=34.0, kind="not_enough_evidence")).findings[0]
+    assert "cannot tell lip from low skin" in sayer().why(unknown)
+    by_hand = seen([spot("first", None, None, reason="check by hand: too little skin")]).findings[0]
+    assert sayer().why(by_hand) == "too little skin"
+
+
+@pytest.mark.independent
+def test_one_per_cent_is_one_and_a_fifth_inches_in_ten_feet():
+    """0.01 x 120 in; a bid that equates it with 1.5-2 in is wrong (trade cautions)."""
+    assert plain(sayer().fall(1.0, 0.05)) == "1.00 % ± 0.10 (1.2 in per 10 ft)" and plain(sayer("metric").fall(1.0, 0.05)) == "1.00 % ± 0.10"
+    assert sayer().fall(None, 0.05) == ""
+
+
+@pytest.mark.invariant
+def test_each_verdict_has_a_headline_that_says_what_matters():
+    s = sayer("metric")
+
+    def headline(*spots, **more):
+        return plain(s.headline(stood(seen(spots, **more))))
+
+    assert headline(spot("second", 69.0)) == "Second base is 69 mm ± 4 low, over the trip limit of 60 mm."
+    assert headline(spot("second", 69.0), spot("first", 90.0)).endswith("over the trip limit of 60 mm. One more place is unsafe.")
+    assert headline(spot("first", 30.0), spot("third", 28.0), lips=edge({range(3, 9): 34.0})) == "Over the owner’s tolerances: 2 low spots and 6 m of lip."
+    assert headline(zones=[zone(planarity=19.0)]) == "Over the owner’s tolerances: an uneven skin."
+    assert headline(lips=edge({range(3, 9): 34.0}, kind="low_skin")) == "Over the owner’s tolerances: 6 m of edge where the skin stands low."
+    assert headline(spot("first", 20.0)) == "First base is 20 mm ± 4 low, near the tolerance of 20 mm."
+    assert headline(spot("first", 2.0)) == "Everything that was measured is within the owner’s tolerances."
+    assert headline(spot("first", None)) == "Nothing is over the owner’s tolerances, but this could not be judged: first base."
+    many = [spot(p, None) for p in ("first", "second", "third", "home")]
+    assert "could not be judged: 4 places." in headline(*many)
+
+
+@pytest.mark.invariant
+def test_places_are_named_as_crews_name_them():
+    s = sayer("metric")
+    assert plain(s.placing.place("first-60")) == "first base (60 ft bases)" and s.placing.place("somewhere") == "somewhere"
+    assert s.placing.edge("outer") == "the outer edge" and s.placing.edge("left-track") == "the edge “left-track”"
+    first = next(p for p in layout().places if p.place_id == "first")
+    assert plain(s.placing.spot("pond-3", first.e + 4.0, first.n)) == "a hollow 4 m east of first base"
+    assert s.placing.spot("pond-3", first.e, first.n) == "first base"
+    e, n = layout().anchors["second"]
+    assert s.placing.by(e, n) == "by second base" and s.placing.by(*HOME) == "by home plate"
+
+
+@pytest.mark.analytic
+def test_every_place_of_the_diamond_lies_by_itself():
+    """Seen from behind home plate: first base to the right, third to the left, whatever the field's bearing."""
+    s, anchors = sayer("metric"), layout().anchors
+    assert [s.placing.by(*anchors[b]) for b in ("first", "second", "third", "home")] == [
+        "by first base", "by second base", "by third base", "by home plate",
+    ]  # fmt: skip

@@ -1,0 +1,130 @@
+"""The whole chain on two demo fields: what it leaves, what it says, what it does again and what not."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import shutil
+from pathlib import Path
+
+import pandas as pd
+import pytest
+from support.small_district import ROOT, add_survey, district, planned, run, settings
+
+from pipeline.store.where import Where
+from pipeline.variables import FIELD_TABLES
+
+WHERE = Where("results")
+
+
+@pytest.fixture
+def another_row(ran):
+    """The same project with the row of a newer survey added to surveys.csv, which is taken away again."""
+    before = (ran.folder / "surveys.csv").read_text()
+    add_survey(ran.folder, "moth-2025-12", "2026-07-07")
+    yield ran
+    (ran.folder / "surveys.csv").write_text(before)
+
+
+@pytest.fixture
+def edited(tmp_path):
+    """A copy of the program, to be edited."""
+    for name in ("pipeline", "config"):
+        shutil.copytree(ROOT / name, tmp_path / name, ignore=shutil.ignore_patterns("__pycache__"))
+    shutil.copy(ROOT / "Snakefile", tmp_path)
+    return tmp_path
+
+
+@pytest.mark.analytic
+def test_a_refused_survey_stops_nobody_and_says_so(ran):
+    assert ran.status == 3, ran.said
+    record = json.loads((ran.root / WHERE.record("two-lamps", "two-lamps-2025-07")).read_text())
+    assert record["verdict"] == "refused" and "165 m east of the field" in record["reason"]
+    assert sorted(p.name for p in (ran.root / WHERE.survey("two-lamps", "two-lamps-2025-07")).glob("[!.]*")) == ["survey.json"]
+    quality = pd.read_csv(ran.root / WHERE.table("two-lamps", "survey_quality"))
+    assert list(quality["verdict"]) == ["relative_only", "refused", "relative_only"]
+    assert "165 m east" in (ran.root / WHERE.report("two-lamps")).read_text()
+    last = ran.said.strip().splitlines()
+    assert any("two-lamps-2025-07" in line for line in last) and any(line.startswith("UNSAFE  Moth Field") for line in last)
+
+
+@pytest.mark.analytic
+def test_everything_that_is_promised_is_there(ran):
+    for field in ("moth", "two-lamps"):
+        for table in FIELD_TABLES:
+            assert (ran.root / WHERE.table(field, table)).is_file()
+        for path in (WHERE.cube(field), WHERE.vectors(field), WHERE.provenance(field), WHERE.report(field)):
+            assert (ran.root / path).stat().st_size > 0
+        for name in ("elevation", "sigma", "count"):
+            assert (ran.root / WHERE.raster(field, f"{field}-2026-04", name)).is_file()
+        for name in ("change", "change_sigma", "detected"):
+            assert (ran.root / WHERE.change(field, f"{field}-2025-04", f"{field}-2026-04", name)).is_file()
+    for path in (WHERE.index, WHERE.portfolio, WHERE.hazards):
+        assert (ran.root / path).is_file()
+
+
+@pytest.mark.invariant
+def test_a_second_run_does_nothing(ran):
+    assert planned(ran) == {}
+
+
+@pytest.mark.invariant
+def test_a_new_row_runs_that_survey_s_and_that_field_s_jobs_only(another_row):
+    todo = planned(another_row)
+    assert todo == {
+        "simulate": {"clouds/moth-2025-12.laz"}, "grid": {"moth-2025-12"}, "tie": {"moth/moth-2025-12"}, "measure": {"moth/moth-2025-12"},
+        "change": {"moth"}, "history": {"moth"}, "report": {"moth"}, "portfolio": set(),
+    }  # fmt: skip
+
+
+@pytest.mark.invariant
+def test_an_edit_of_the_pages_runs_the_pages_only(ran, edited):
+    style = edited / "pipeline" / "report" / "style.css"
+    style.write_text(style.read_text() + "\n/* wider */\n")
+    assert planned(ran, edited) == {"report": {"moth", "two-lamps"}, "portfolio": set()}
+
+
+@pytest.mark.invariant
+def test_an_edit_of_the_maths_runs_what_imports_it_and_a_comment_runs_nothing(ran, edited):
+    trend = edited / "pipeline" / "change" / "trend.py"
+    trend.write_text("# A remark.\n" + trend.read_text())
+    assert planned(ran, edited) == {}
+    trend.write_text(trend.read_text() + "\n\nLATER = 1\n")
+    todo = planned(ran, edited)
+    assert todo["history"] == {"moth", "two-lamps"} and not {"simulate", "grid", "tie", "measure", "change"} & set(todo)
+
+
+@pytest.mark.invariant
+def test_an_edit_of_the_settings_runs_the_verbs_that_read_them(ran):
+    before = settings(ran.folder, lambda config: config["tolerances"]["lip_trip_mm"].update(value=55))
+    try:
+        assert set(planned(ran)) == {"report", "portfolio"}
+        settings(ran.folder, lambda config: config["tolerances"]["low_spot_mm"].update(value=22))
+        assert not {"simulate", "grid", "tie"} & set(planned(ran)) and "measure" in planned(ran)
+    finally:
+        (ran.folder / "config.yaml").write_text(before)
+
+
+@pytest.mark.invariant
+def test_one_core_and_another_folder_give_the_same_bytes(ran, tmp_path):
+    """Two Lamps Field alone, on one core: all its files are those that the two-core run of both fields left."""
+    names = {"two-lamps-2025-04", "two-lamps-2025-07", "two-lamps-2026-04"}
+    alone = run(district(tmp_path, {"two-lamps"}, names, ran.folder / "clouds"), 1)
+    assert alone.status == 3, alone.said
+    mine, theirs = (sums(made.results / "fields" / "two-lamps") for made in (alone, ran))
+    assert mine and mine == theirs
+
+
+def sums(folder: Path) -> dict[str, str]:
+    return {str(p.relative_to(folder)): hashlib.sha256(p.read_bytes()).hexdigest() for p in sorted(folder.rglob("*")) if p.is_file()}
+
+
+@pytest.mark.analytic
+def test_bad_tables_stop_everything_before_it_starts(tmp_path):
+    made = district(tmp_path, {"moth"}, {"moth-2025-04"})
+    surveys = made.folder / "surveys.csv"
+    surveys.write_text(surveys.read_text().replace("photogrammetry", "photogrametry").replace("2025-04-08", "08.04.2025"))
+    done = run(made, 1)
+    assert done.status == 1 and not made.results.exists()
+    assert "did you mean 'photogrammetry'" in done.said.lower() and "flown_on" in done.said and "2 problems found" in done.said
+
