@@ -3,12 +3,21 @@
 from __future__ import annotations
 
 import sys
+from enum import Enum
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
 from pipeline.errors import BadInput
+
+class Source(str, Enum):
+    """How a survey is made."""
+
+    photogrammetry = "photogrammetry"
+    lidar = "lidar"
+    rover = "rover"
+
 
 app = typer.Typer(add_completion=False, no_args_is_help=True, pretty_exceptions_enable=False, rich_markup_mode=None)
 ConfigArgument = Annotated[Path, typer.Argument(metavar="CONFIG", help="config.yaml, or the folder that holds it")]
@@ -43,6 +52,26 @@ def run(
     from pipeline.desk.run import run as ran
 
     raise typer.Exit(ran(config, cores=cores, profile=profile, dry=dry))
+
+
+@app.command()
+def foresee(
+    config: ConfigArgument,
+    field: Annotated[str, typer.Argument(metavar="FIELD", help="A field_id of the table of fields.")],
+    source: Annotated[Source, typer.Option(help="How the survey would be made.")] = Source.photogrammetry,
+    height_m: Annotated[float | None, typer.Option(min=5, max=120, help="Height flown above ground, m; 30 where nothing is said.")] = None,
+    spacing_mm: Annotated[float | None, typer.Option(min=5, max=500, help="Distance between ground points, mm.")] = None,
+    like: Annotated[str, typer.Option(help="A survey_id that was run: its scatter and density are taken.")] = "",
+) -> None:
+    """Before flying: say what a survey of a field would see, which stable ground to add, and where to walk.
+
+    Writes a page and tables to results/foresee/FIELD.
+
+    Example: skinplane foresee demo_inputs moth --height-m 40
+    """
+    from pipeline.desk.foresee import foresee as foreseen
+
+    raise typer.Exit(foreseen(config, field, source.value, height_m, spacing_mm, like))
 
 
 @app.command(hidden=True)

@@ -88,7 +88,7 @@ SHARED: dict[str, tuple[str, ...]] = {
     "change": ("random_seed",),
     "history": ("random_seed",),
     "report": ("units", "currency", "tolerances", "material"),
-    "portfolio": ("units", "currency", "tolerances", "material"),
+    "portfolio": ("units", "currency", "tolerances", "material", "report"),
 }
 
 

@@ -51,6 +51,10 @@ class Where:
     def field(self, field: str) -> str:
         return f"{self.results}/fields/{field}"
 
+    def foresee(self, field: str) -> str:
+        """Folder of what a survey of a field would see."""
+        return f"{self.results}/foresee/{field}"
+
     def survey(self, field: str, survey: str) -> str:
         return f"{self.field(field)}/surveys/{survey}"
 

@@ -14,6 +14,7 @@ from shapely import affinity
 
 from pipeline.diamond.axes import Axes
 from pipeline.diamond.dimensions import LAYOUTS
+from pipeline.diamond.layout import Drawing, Feature, Layout, build
 from pipeline.diamond.outline import outline
 from pipeline.diamond.places import home_plate, pitchers_plate
 from pipeline.survey.noise import Noise, of_difference
@@ -66,6 +67,17 @@ def ball_field(layout: str = "baseball-60", east: float = 0.0, north: float = 0.
     west, south, right, top = skin.bounds
     patches = {name: footprint(name, polygon) for name, polygon in drawn.items()}
     return BallField(skin, ((west + right) / 2, (south + top) / 2), spread_places(skin, 150), patches)
+
+
+SLABS = ("dugout-first", "dugout-third", "pad-right", "pad-left", "backstop")
+
+
+def drawn_field(names: tuple[str, ...], layout: str = "baseball-60") -> Layout:
+    """A whole layout with the named slabs drawn on it; its plates count without being drawn."""
+    ball = ball_field(layout, 5000.0, 7000.0)
+    features = tuple(Feature("stable", n, ball.patches[n].shape.buffer(0.05, join_style="mitre")) for n in names)
+    home, second = (5000.0, 7000.0), (5000.0, 7000.0 + LAYOUTS[layout].home_to_second_m)
+    return build(Drawing("f", "EPSG:6550", 0.1, layout, None, home, second, None, None, None, features))
 
 
 @dataclass(frozen=True)

@@ -57,12 +57,11 @@ def zig_zag(edge: Edge) -> list[Planned]:
 
 
 def _on_patch(patch) -> list[Planned]:
-    """Middle and four points toward the corners of a patch."""
-    box = patch.polygon.minimum_rotated_rectangle
+    """Middle of a patch and four points toward its outline."""
     centre = np.array(patch.polygon.centroid.coords[0])
-    corners = np.asarray(box.exterior.coords)[:4]
-    at = [centre, *(centre + 0.6 * (c - centre) for c in corners)]
-    return [Planned(f"stable-{patch.patch_id}", "tie", float(e), float(n)) for e, n in at[:ON_PATCH]]
+    outline = patch.polygon.convex_hull.exterior
+    rim = [np.array(outline.interpolate((k + 0.5) / (ON_PATCH - 1), normalized=True).coords[0]) for k in range(ON_PATCH - 1)]
+    return [Planned(f"stable-{patch.patch_id}", "tie", float(e), float(n)) for e, n in [centre, *(centre + 0.7 * (r - centre) for r in rim)]]
 
 
 def _star(place, skin: shapely.Geometry) -> list[Planned]:

@@ -1,0 +1,24 @@
+"""`foresee`: one field's page of what a survey would see."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+from pipeline.errors import BadInput, Problem, did_you_mean
+from pipeline.desk.workflow import root_of
+from pipeline.steps import foresee as step
+from pipeline.store.config import load
+from pipeline.store.where import Where
+
+
+def foresee(config: Path, field: str, source: str, height_m: float | None, spacing_mm: float | None, like: str) -> int:
+    """Write the page and say where it is. Exit status 0."""
+    project, folder = load(config)
+    if field not in project.fields:
+        raise BadInput([Problem("foresee", None, "FIELD", repr(field), "a field_id of the table of fields", f"Correct the name.{did_you_mean(field, project.fields)}")])
+    root = root_of(project, folder)
+    where = Where(str(root / (folder / project.config.results).resolve().name))
+    page = step.run(project, str(folder), field, step.Wanted(source, spacing_mm, height_m, like), where)
+    print(f"Page: open {os.path.relpath(page)} in a browser; its tables are beside it.")
+    return 0
