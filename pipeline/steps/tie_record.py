@@ -9,11 +9,20 @@ from pipeline.errors import REFUSALS, RELATIVE, Refused
 from pipeline.jobs import Job
 from pipeline.steps.checked import left_out
 from pipeline.steps.gridded import Survey
-from pipeline.steps.surveyed import Surveyed
+from pipeline.steps.surveyed import Surveyed, pair_tie
 from pipeline.store.provenance import versions
 from pipeline.survey.edges.horizontal import Shift
+from pipeline.survey.noise import of_difference
 from pipeline.survey.stable.checkpoints import Accuracy
 from pipeline.survey.stable.tie import Tie
+
+
+def comparable(layout: Layout, made: Surveyed, tie: Tie) -> tuple[str, ...]:
+    """Why only the shape of this survey can be compared. The baseline is everybody's zero, but where its stable ground would
+    not carry a second survey like it, no height will ever be compared with its own."""
+    if tie.model != "reference":
+        return tie.codes
+    return pair_tie(layout, made.heights, made.heights, of_difference(made.noise, made.noise)).codes
 
 
 def refusal(job: Job, found: dict, refused: Refused) -> dict:
@@ -29,13 +38,13 @@ def tied(job: Job, layout: Layout, mine: Survey, made: Surveyed, tie: Tie, shift
     skin = layout.grid.mask(layout.skin)
     on_skin = sigma[skin & np.isfinite(sigma)]
     drift, covariance = tie.drift()
-    found = mine.record
+    found, codes = mine.record, comparable(layout, made, tie)
     return {
         **_who(job, found),
         "baseline": made.base,
-        "verdict": tie.verdict,
-        "reason_code": tie.codes[0] if tie.codes else "",
-        "reason": "; ".join(RELATIVE[code] for code in tie.codes),
+        "verdict": "relative_only" if codes else "absolute",
+        "reason_code": codes[0] if codes else "",
+        "reason": "; ".join(RELATIVE[code] for code in codes),
         "tie": {
             "model": tie.model,
             "patches": [

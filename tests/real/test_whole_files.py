@@ -31,7 +31,7 @@ def test_a_file_that_covers_two_fields_is_decoded_once(complex_run):
     (chain, _, cell_m), reads = complex_run
     assert reads == ["open_field.laz"] * 2  # once on 0.10 m, once on the cell that was named
     assert cell_m == pytest.approx(0.7, abs=0.1)
-    assert all(chain.record(field, "flight")["verdict"] == "absolute" for field in COMPLEX_FIELDS)
+    assert all(chain.record(field, "flight")["verdict"] == "relative_only" for field in COMPLEX_FIELDS)
 
 
 @pytest.mark.independent  # laspy and numpy's least squares on the points the producer calls ground
@@ -66,7 +66,7 @@ def test_a_complete_header_needs_no_word_from_the_operator(real_data, tmp_path):
 
     chain, _, cell_m = dutch_corner(real_data, tmp_path)
     record = chain.record("corner", "flight")
-    assert record["verdict"] == "absolute" and record["height_reference"] == "EPSG:5709" and cell_m <= 0.5
+    assert record["verdict"] == "relative_only" and record["height_reference"] == "EPSG:5709" and cell_m <= 0.5
     notes = " ".join(record["notes"])
     assert "Heights are in metres, as the file says." in notes and "EPSG:28992" in notes
     las = laspy.read(real_data / "small/rd_nap.laz")

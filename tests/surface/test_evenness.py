@@ -152,7 +152,7 @@ def test_a_skin_that_is_meant_to_be_crowned_is_judged_by_what_its_crown_leaves()
     exact = BlockNoise.draw(error, zone.blocks.grid, 4, np.random.default_rng(0))
     assert planarity(zone, exact).value_m > 0.012
     assert planarity(zone, exact, crowned=True).value_m == pytest.approx(0.005 / np.sqrt(2), rel=0.06)
-    assert planarity(zone_plane(dome, white, FIELD, ALL), exact, crowned=True).value_m == pytest.approx(0, abs=1e-9)
+    assert planarity(zone_plane(dome, white, FIELD, ALL), exact, crowned=True).value_m < 3e-5  # a block's median is not its middle
 
 
 def _on_blocks(z, white):
