@@ -22,16 +22,19 @@ from pipeline.tables import Read
 
 FINE, BAD, REFUSED = 0, 1, 3
 SCENARIO = "scenario.yaml"
+PLAIN = ("as the file says.", "as surveys.csv says.", "as surveys.csv and the file say.")  # ends of sentences that only repeat
 
 
 @dataclass(frozen=True)
 class Seen:
-    """One survey of one field as its header shows it: a line to print, and whether it would be refused."""
+    """One survey of one field as its header shows it: a line to print, whether it would be refused, and what
+    the operator may not expect; where table and file say plainly what they are, nothing more is said."""
 
     survey_id: str
     field_id: str
     text: str
     refused: bool
+    notes: tuple[str, ...] = ()
 
 
 def check(config: Path) -> int:
@@ -44,7 +47,7 @@ def check(config: Path) -> int:
     for survey in project.tables["surveys"]:
         for seen in headers(project, folder, survey, layouts):
             refused += seen.refused
-            print(f"{seen.survey_id}  {seen.field_id}: {seen.text}")
+            print(f"{seen.survey_id}  {seen.field_id}: {seen.text}", *(f"    {note}" for note in seen.notes), sep="\n")
     if refused:
         print(f"{refused} survey{'s' * (refused != 1)} would be refused; everything else would run.")
     return REFUSED if refused else FINE
@@ -130,7 +133,8 @@ def headers(project: Project, folder: Path, survey: Read, layouts: dict[str, Lay
                 out.append(Seen(survey["survey_id"], field_id, f"would be refused ({refused.code}): {refused.reason}", True))
                 continue
             text = f"{seen.n_points:,} points, {seen.crs}, heights in {seen.height}, {seen.covered:.0%} of the grid's box"
-            out.append(Seen(survey["survey_id"], field_id, ". ".join([text, *seen.notes]), False))
+            notes = tuple(n for n in seen.notes if not n.endswith(PLAIN))
+            out.append(Seen(survey["survey_id"], field_id, text, False, notes))
     return out
 
 

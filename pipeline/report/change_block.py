@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pipeline.report import changed, held
 from pipeline.report.change_map import change_map
+from pipeline.report.edge_charts import growth_charts
 from pipeline.report.field_input import FieldInput
 from pipeline.report.saying import Sayer
 from pipeline.report.standing import Standing
@@ -16,7 +17,7 @@ REASONS = ("too_few_patches", "one_sided_patches", "tie_too_uncertain")
 def change_block(given: FieldInput, now: Standing, sayer: Sayer) -> dict:
     words = sayer.words
     works = given.works
-    out = {"from": "", "held": _held(given, now, sayer), "trends": trend_sentences(given.tables["trend"], sayer)}
+    out = {"from": "", "held": _held(given, now, sayer), "growth": growth_charts(given, now, sayer), "trends": trend_sentences(given.tables["trend"], sayer)}
     if now.before is None or now.newest is None:
         return out | {"nothing": words("one_survey" if now.newest is not None else "no_surveys")}
     a, b = now.before, now.newest

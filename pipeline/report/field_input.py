@@ -12,6 +12,7 @@ from pipeline.diamond.layout import Layout
 from pipeline.report.findings import Limits
 from pipeline.report.standing import Standing, standing
 from pipeline.settings import Config
+from pipeline.surface.lip_profile import Profile
 from pipeline.tables import Read
 
 
@@ -26,6 +27,7 @@ class FieldInput:
     readings_wanted : edge id -> how many more ruler readings would halve what its mean height is not known by
     elevation : of the newest survey that is not refused, (ny, nx), m, or None
     change, detected : of the last two such surveys, or None
+    profiles : cross-sections of the newest survey, at the highest place of each stretch of lip
     """
 
     row: Read
@@ -43,6 +45,7 @@ class FieldInput:
     elevation: np.ndarray | None
     change: np.ndarray | None
     detected: np.ndarray | None
+    profiles: tuple[Profile, ...] = ()
 
     @property
     def field_id(self) -> str:

@@ -13,6 +13,7 @@ from pipeline.report.field_input import FieldInput
 from pipeline.report.field_map import Mark, field_map, lip_steps
 from pipeline.report.figures import SYSTEMS, limit
 from pipeline.report.findings import LOW_SKIN, LOW_SPOT, Finding
+from pipeline.report.edge_charts import profile_charts
 from pipeline.report.lip_charts import lip_charts, reading
 from pipeline.report.placing import Placing
 from pipeline.report.saying import Sayer
@@ -115,7 +116,7 @@ def next_block(given: FieldInput, now: Standing, sayer: Sayer, keys: dict, found
     said = reading(charts, sayer) if charts else []
     return {
         "items": items, "none": "" if items else words("nothing_to_do" if now.newest is not None else "survey_again"),
-        "watch": watched(now, sayer), "unsettled": unsettled(now, sayer, given.readings_wanted), "charts": charts, "reading": said,
+        "watch": watched(now, sayer), "unsettled": unsettled(now, sayer, given.readings_wanted), "charts": charts, "reading": said, "profiles": profile_charts(given, now, sayer),
         "filling": filling(found, sayer, given.settings.material), "stations": _stations(given, edges, sayer),
     }  # fmt: skip
 

@@ -45,8 +45,8 @@ def lip_chart(
     low, high = ([band(r)[i] for r in rows] for i in (0, 1))
     top = max([*(v for v in high if v < 200), *(1.12 * m.mm for m in limits), 10.0])
     floor = min([*(v for v in low if v > -100), 0.0])
-    scale = _Scale(length_m, floor, top)
-    inner = _axes(scale, units, places)
+    scale = Scale(length_m, floor, top)
+    inner = axes(scale, units, places)
     for run in _runs(rows):
         s = np.array([r["station_m"] for r in run])
         ends = np.concatenate([[s[0] - 0.5], s, [s[-1] + 0.5]])
@@ -71,7 +71,7 @@ def band(row: dict) -> tuple[float, float]:
 
 
 @dataclass(frozen=True)
-class _Scale:
+class Scale:
     length_m: float
     floor: float
     top: float
@@ -87,7 +87,7 @@ class _Scale:
         return "M" + "L".join(f"{a:.1f} {b:.1f}" for a, b in zip(self.x(s), self.y(mm)))
 
 
-def _axes(scale: _Scale, units: Units, places: Sequence[tuple[float, str]]) -> str:
+def axes(scale: Scale, units: Units, places: Sequence[tuple[float, str]]) -> str:
     out = []
     size = units.height.size
     step = next(s for s in STEPS[units.system] if (scale.top - scale.floor) / size / s <= MOST_TICKS + 1 or s == STEPS[units.system][-1])
@@ -111,7 +111,7 @@ def _axes(scale: _Scale, units: Units, places: Sequence[tuple[float, str]]) -> s
     return "".join(out)
 
 
-def _limits(scale: _Scale, limits: Sequence[LimitLine]) -> str:
+def _limits(scale: Scale, limits: Sequence[LimitLine]) -> str:
     """A line across for each limit, its words beside it in the margin, where no height is drawn."""
     out, above = [], math.inf
     for limit in sorted(limits, key=lambda m: m.mm):
@@ -145,6 +145,6 @@ def _parts(run: Sequence[dict]) -> list[tuple[bool, list[dict]]]:
     return out
 
 
-def _low(scale: _Scale, row: dict) -> str:
+def _low(scale: Scale, row: dict) -> str:
     x, y = float(scale.x(row["station_m"])), float(scale.y(row["height_mm"]))
     return el("path", d=f"M{x - 3:.1f} {y:.1f}h6v4h-6z", class_="low-skin", fill=palette.LIP[2])

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from typing import Iterator
+
 import shapely
 
 from pipeline.diamond.carry import from_plain
@@ -10,9 +13,15 @@ from pipeline.diamond.layout import Layout
 from pipeline.jobs import Job
 from pipeline.report.field_input import FieldInput
 from pipeline.report.field_page import field_page
+from pipeline.report.findings import LIP
+from pipeline.report.standing import Standing, leading
 from pipeline.report.words import Words
+from pipeline.steps import surveyed
 from pipeline.store import arrays, pages, rasters, records, tables
 from pipeline.store.where import Where
+from pipeline.surface.lip_profile import Profile, profile
+from pipeline.surface.lip_shape import freeze
+from pipeline.surface.verdict import UNSAFE, WORK
 from pipeline.variables import FIELD_TABLES
 
 LANGUAGE = "en"
@@ -34,11 +43,25 @@ def read(job: Job, where: Where) -> FieldInput:
     change = detected = None
     if len(kept) > 1:
         change, detected = (rasters.read(where.change(job.field, *kept[-2:], name), layout.grid) for name in ("change", "detected"))
-    return FieldInput(
+    given = FieldInput(
         job.field_row, job.rows["surveys"], job.rows["works"], job.rows["walks"], job.rows["readings"], job.settings, layout,
         edges_used(where, layout, kept), rows, {s: records.read(where.record(job.field, s)) for s in ids}, records.read(where.provenance(job.field)),
         arrays.read_record(where.measured(job.field, kept[-1]))["readings_wanted"] if kept else {}, elevation, change, detected,
     )  # fmt: skip
+    return replace(given, profiles=tuple(profiles(where, layout, given.standing)))
+
+
+def profiles(where: Where, layout: Layout, now: Standing) -> Iterator[Profile]:
+    """Cross-sections of the newest survey at the highest station of each stretch of lip over a limit."""
+    wanted = [f for f in leading(now, (UNSAFE, WORK)) if f.kind == LIP and f.row["station_m"] is not None]
+    if not wanted:
+        return
+    made = surveyed.read(where, layout, now.newest.survey_id)
+    known = {t.edge_id: (t, freeze(t)) for t in made.tables if t.edge_id in {f.place_id for f in wanted}}
+    for f in wanted:
+        seen = profile(*known[f.place_id], f.row["station_m"])
+        if seen is not None:
+            yield seen
 
 
 def usable(quality: list[dict], order: list[str]) -> list[str]:
