@@ -44,9 +44,15 @@ def lips(job: Job, layout: Layout, made: Surveyed) -> tuple[list[dict], dict[str
         canopy = canopies[edge.edge_id]
         found = lip_of_edge(table, edge, shape, still, canopy, turf, sigma)
         told = (_row(s, edge.source) for s in found)
-        rows += [_untold(r) for r in told] if round_mound(edge, layout.mound) else told
+        rows += [_untold(r) for r in told] if unseen(edge) or round_mound(edge, layout.mound) else told
         wanted[edge.edge_id] = more_readings(found[-1], canopy, shape)
     return rows, wanted
+
+
+def unseen(edge: Edge) -> bool:
+    """Whether an edge stands in the layout only: no survey of the series showed grass begin along it. The layout may be
+    another field's, or home and second base swapped; a height read along such a line is of nothing."""
+    return edge.source == "layout"
 
 
 def round_mound(edge: Edge, mound: Mound | None) -> bool:

@@ -10,7 +10,8 @@ from shapely.geometry import LineString, Point
 
 from pipeline.diamond.edges import Edge
 from pipeline.diamond.layout import Mound
-from pipeline.steps.measure_lip import _ruled_at, readings, round_mound
+from pipeline.steps.measure_lip import _ruled_at, readings, round_mound, unseen
+from pipeline.steps.tie import edge_notes
 from pipeline.tables import Read
 
 DAY = dt.date(2026, 4, 7)
@@ -57,3 +58,12 @@ def test_the_edge_round_a_mound_is_known_by_its_place():
     ring = Edge("m", LineString(Point(100.1, 200.1).buffer(2.7).exterior.coords), False, "drawn")
     arc = Edge("outer", LineString(Point(100.0, 200.0).buffer(28.0).exterior.coords), False, "drawn")
     assert round_mound(ring, mound) and not round_mound(arc, mound) and not round_mound(ring, None)
+
+
+@pytest.mark.analytic
+def test_an_edge_that_no_survey_showed_tells_no_lip_and_says_so():
+    line = LineString([(0, 0), (20, 0)])
+    edges = tuple(Edge(name, line, True, source) for name, source in (("outer", "layout"), ("home", "fitted"), ("infield", "drawn")))
+    assert [unseen(e) for e in edges] == [True, False, False]
+    assert "along outer" in edge_notes(edges, "photogrammetry")[0] and edge_notes(edges[1:], "lidar") == []
+    assert "swapped" in edge_notes(edges[:1], "photogrammetry")[0] and edge_notes(edges, "rover") == []
