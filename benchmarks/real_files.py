@@ -4,7 +4,7 @@
 
 Needs the folder of openly licensed files whose README the figures in the last column come from; without it nothing is run.
 No file is of a ball field, and none carries a known truth: what is checked is reading, units, planes, crowns, the size and
-sign of a change, and what is claimed where nothing changed. `tests/real` holds the same figures to their limits.
+sign of a change, what is claimed where nothing changed, and how walks of many dates stand against one another. `tests/real` holds the same figures to their limits.
 """
 
 from __future__ import annotations
@@ -29,8 +29,6 @@ from support.real_files import (  # noqa: E402
     FOOT_M,
     LAWN,
     OVER_THE_CROWN,
-    PLACES,
-    SWATHS,
     TURF,
     bike_track,
     compare_track,
@@ -41,14 +39,16 @@ from support.real_files import (  # noqa: E402
     lawn,
     plane_of_points,
     scatter_mm,
-    squares,
-    swath_change,
-    swath_pair,
+    track_along_normals,
     turf,
 )  # fmt: skip
+from support.real_swaths import SIDES_M, SWATHS, TILES, Held, in_sd, squares, strip_noise, swath_change, swath_pair  # noqa: E402
+from support.real_walks import README_MM, datums, scatters, walks  # noqa: E402
+
+from pipeline.steps import surveyed  # noqa: E402
+from pipeline.survey.walks.crossings import DRIFT_M, crossings  # noqa: E402
 
 Z95 = 1.96
-SIDES_M = (2.0, 3.0, 4.0)
 
 
 def show(what: str, found: str, beside: str = "") -> None:
@@ -99,24 +99,42 @@ def track(data: Path, folder: Path) -> None:
     for name, sign in (("gain", 1), ("loss", -1)):
         show(f"  gross {name}", f"{number(row, f'{name}_m3'):.1f} m3, noise {number(row, 'noise_m3'):.1f}",
              f"scipy and statsmodels {np.maximum(sign * theirs, 0).sum() * found.cell_m2:.1f} m3")  # fmt: skip
+    along = track_along_normals(data, chain)
+    apart = along.ours - along.theirs
+    ways = f"r {np.corrcoef(along.ours, along.theirs)[0, 1]:.3f}, slope {np.polyfit(along.theirs, along.ours, 1)[0]:.3f}, median {1000 * np.median(apart):+.0f} mm"
+    show("  along normals, cylinders as large as the cells", ways, f"scipy and numpy, {len(apart)} places; apart {np.sqrt(np.mean((apart / along.sigma) ** 2)):.2f} s.d. of ours")
     blank = all(row[c] == "" for c in ("mean_mm", "pair_tie_mm", "net_m3"))
     show("  mean, net and pair tie in change.csv", "empty" if blank else "GIVEN", f"the plane that was taken off stands at {found.shift:+.2f} m")
 
 
 def nothing_changed(data: Path, folder: Path) -> None:
     """Two swaths of one flight."""
-    cells, zones = {}, {side: {} for side in SIDES_M}
-    for tile, places in PLACES.items():
+    cells, zones, pairs = {}, {side: {} for side in SIDES_M}, []
+    for tile in TILES:
         chain, _, cell_m = swath_pair(data, folder / Path(tile).stem, tile)
         print(f"same-day swaths, {tile}, on {cell_m:g} m")
-        for place in places:
-            cells[place.name] = one_place(chain, place.name, zones)
-    print("same-day swaths: how often a 95 % interval excludes zero (all places; tied and relative of one place share points)")
-    for name, found in (("cells", cells), *((f"squares of {side:g} m", zones[side]) for side in SIDES_M)):
-        for group, chosen in (("relative", False), ("tied", True)):
-            z = np.concatenate([v for place, v in found.items() if place.endswith("-tied") is chosen])
-            told = f"{np.mean(abs(z) > Z95):.3f} of {len(z)}, rms {np.sqrt(np.mean(z**2)):.2f} s.d."
-            show(f"{name}, {group}", told, "0.05 and 1 where the s.d. is right")
+        for field in chain.project.fields:
+            cells[field] = one_place(chain, field, zones)
+            if field.startswith("flat") and not field.endswith("tied"):
+                layout = chain.layout(field)
+                pairs.append((layout, *(surveyed.read(chain.where, layout, name) for name in SWATHS)))
+    print("same-day swaths: how many 95 % intervals hold zero (tied and relative of one place share points, sizes share cells)")
+    flat, drawn = (lambda name: name.startswith("flat")), (lambda name: not name.startswith("flat"))
+    for group, chosen in (("all flat ground", flat), ("among kerbs and trees", drawn)):
+        for tied in (False, True):
+            held(f"{group}, {'tied' if tied else 'relative'}: cells", [v for n, v in cells.items() if chosen(n) and n.endswith("tied") is tied])
+            for side, found in zones.items():
+                held(f"  squares of {side:g} m", [v for n, v in found.items() if chosen(n) and n.endswith("tied") is tied])
+        held(f"{group}: all squares", [v for found in zones.values() for n, v in found.items() if chosen(n)])
+    held("everywhere: all squares", [v for found in zones.values() for v in found.values()])
+    part = strip_noise(pairs)
+    show(f"part of range {part.range_m:g} m between the strips", f"{part.found_mm:.1f} mm, 95 % from {part.low_mm:.1f} to {part.high_mm:.1f}", f"declared {part.declared_mm:.1f} mm")
+
+
+def held(what: str, units: list[np.ndarray]) -> None:
+    found = Held.of(np.concatenate(units))
+    low, high = found.interval
+    show(what, f"{100 * found.share:.1f} % of {found.total}, rms {found.rms:.2f} s.d.", f"92 to 98 %: {100 * low:.0f} to {100 * high:.0f} % {'reaches it' if found.reaches() else 'DOES NOT'}")
 
 
 def one_place(chain: Chain, name: str, zones: dict[float, dict]) -> np.ndarray:
@@ -134,7 +152,7 @@ def one_place(chain: Chain, name: str, zones: dict[float, dict]) -> np.ndarray:
     show("  cells beyond 1.96 s.d.", f"{np.mean(abs(cells) > Z95):.3f} of {len(cells)}")
     for side, found in zones.items():
         judged = squares(layout, change, side)
-        found[name] = np.array([z.mean_m / z.mean_sigma_m for z in judged])
+        found[name] = in_sd(judged)
         if any(z.detected for z in judged):
             show(f"  squares of {side:g} m", f"FALSE: {sum(z.detected for z in judged)} of {len(judged)} detected after Holm")
     for table, key, value in (("low_spot_change", "low_spot_id", "depth_change"), ("lip_change", "edge_id", "growth")):
@@ -153,6 +171,32 @@ def one_date(chain: Chain, name: str) -> None:
     for what, value, sigma in (("planarity, mm", "planarity_mm", "planarity_sigma_mm"), ("slope, %", "slope_pct", "slope_sigma_pct")):
         (a, b), (sa, sb) = ([number(r, c) for r in rows] for c in (value, sigma))
         show(f"  {what}", f"{a:g} and {b:g}, apart {(b - a) / np.hypot(sa, sb):+.1f} s.d.", f"{seen} % of the skin seen")
+
+
+def walked(data: Path, folder: Path) -> None:
+    """Eight dates of rover walks."""
+    folder.mkdir(parents=True, exist_ok=True)
+    found = walks(data, folder)
+    told = crossings(found.cleaned, found.white_m)
+    refused = ", ".join(f"{date} {code}" for date, code in found.refused.items())
+    print(f"rover walks: {len(found.dates)} dates, refused: {refused}; {len(told.stretches)} stretches, {sum(s.verdict == 'off' for s in told.stretches)} off")
+    print("  date, receiver: offset of the walk as a whole, all fixed rows; without stretches that are off; README")
+    before = {(d.date, d.receiver): d for d in datums(found, told, settled=False)}
+    for d in datums(found, told):
+        name, was = (d.date, d.receiver), before[d.date, d.receiver]
+        first = "meets no stable cell" if not was.cells else f"{1000 * was.offset_m:+.0f} +/- {Z95 * 1000 * was.sigma_m:.0f} mm{', JUMPED' if was.jumped else ''}"
+        then = "" if not d.cells else f"{1000 * d.offset_m:+.0f} +/- {Z95 * 1000 * d.sigma_m:.0f} mm in {d.cells} cells; {d.off} of {d.rows} rows off, {d.disputed} disputed"
+        show(f"{d.date}, {d.receiver}: {first}", then, f"README {README_MM[name]:+d} mm" if name in README_MM else "")
+    for s in (s for s in told.stretches if s.verdict == "off"):
+        show(f"  {found.dates[s.walk]}, {s.receiver}, line {s.line}, rows {s.first_row} to {s.last_row}", f"{1000 * s.offset_m:+.0f} +/- {Z95 * 1000 * s.sigma_m:.0f} mm off", f"{s.crossings} crossings")
+    print("  a walk against the others on the upper path, off stretches left out")
+    every = scatters(found, told)
+    for s in every:
+        shared, pairs = s.shared_m2()
+        told_mm = f"scatter {1482.6 * np.median(abs(s.dz)):.0f} mm, claimed {1000 * np.median(s.sigma):.0f}; {100 * np.mean(abs(s.in_sd) < Z95):.0f} % of {len(s.dz)} inside 95 %"
+        show(f"{s.date}, {s.receiver}", told_mm, f"shared over 5 to 20 m: {np.sign(shared) * 1000 * np.sqrt(abs(shared)):.0f} mm ({pairs} pairs), declared {1000 * DRIFT_M:.0f} mm a walk")
+    units = np.concatenate([s.in_sd for s in every])
+    show("all", f"{1.4826 * np.median(abs(units)):.2f} s.d., {100 * np.mean(abs(units) < Z95):.0f} % of {len(units)} inside 95 %", "1 and 95 % where the s.d. is right and the ground stood still")
 
 
 def whole_files(data: Path, folder: Path) -> None:
@@ -187,7 +231,7 @@ def main() -> int:
     start = time.process_time()
     with tempfile.TemporaryDirectory() as scratch:
         folder = given.keep or Path(scratch)
-        for part in (lawns, track, nothing_changed, whole_files):
+        for part in (lawns, track, nothing_changed, walked, whole_files):
             part(given.data, folder / part.__name__)
     print(f"{time.process_time() - start:.0f} s CPU")
     return 0

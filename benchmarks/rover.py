@@ -1,6 +1,6 @@
-"""What a rover's walks are worth: growth and height of a lip, stretches found by crossings, the raster's sigma.
+"""What a rover's walks are worth: stretches found by crossings, the raster's sigma. Lip growth: `benchmarks.accuracy`.
 
-    python benchmarks/rover.py [--edges 200] [--walks 20] [--seed 1]
+    python benchmarks/rover.py [--walks 20] [--seed 1]
 
 Prints each figure beside its limit; exits 1 where one is missed. Scenes are invented (tests/support/rover_scene.py).
 """
@@ -18,17 +18,8 @@ ROOT = Path(__file__).resolve().parent.parent
 sys.path[:0] = [str(ROOT), str(ROOT / "tests")]
 
 import numpy as np  # noqa: E402
-from support.rover_scene import (  # noqa: E402
-    EdgeScene,
-    Ground2D,
-    along,
-    as_walk,
-    draw_edge,
-    field_path,
-    field_walk,
-)  # fmt: skip
+from support.rover_scene import Ground2D, as_walk, field_path, field_walk  # noqa: E402
 
-from pipeline.change.rover_growth import rover_growth  # noqa: E402
 from pipeline.frame import Grid  # noqa: E402
 from pipeline.survey.walks.crossings import crossings  # noqa: E402
 from pipeline.survey.walks.tin import tin_raster  # noqa: E402
@@ -46,37 +37,6 @@ class Limits:
         good = low <= value <= high
         self.missed += not good
         print(f"  {name:<52}{value:9.3f} {unit:<3} limit {low:g} to {high:g}{'' if good else '   MISSED'}")
-
-
-def growth(edges: int, seed: int, limits: Limits) -> None:
-    """Growth between two zig-zags of 240 rows, 9 across from -0.9 to 1.1 m."""
-    rng = np.random.default_rng(seed)
-    rows, spent = [], 0.0
-    for _ in range(edges):
-        length = rng.uniform(11, 62)
-        scene = EdgeScene(rng, draw_edge(rng, length))
-        walks = scene.walk(0), scene.walk(1)
-        start = time.process_time()
-        told = rover_growth(*walks, length)
-        spent += time.process_time() - start
-        rows.append((length, scene.truth.growth * 1e3, told.growth_m * 1e3, told.growth_sigma_m * 1e3))
-    length, true, found, sigma = np.array(rows).T
-    for name, chosen, worst in (("edges >= 40 m", length >= 40, 2.5), ("all edges", length > 0, 2.75)):
-        error = (found - true)[chosen]
-        print(f"growth, {name}: n {chosen.sum()}, {spent / edges * 1e3:.0f} ms CPU an edge")
-        limits.show("rmse", float(np.sqrt(np.mean(error**2))), 0, worst, "mm")
-        limits.show("bias", float(error.mean()), -1, 1, "mm")
-        limits.show("cover of 95 %", float(np.mean(np.abs(error) < 1.96 * sigma[chosen])), 0.92, 0.99)
-        still = chosen & (true == 0)
-        flagged = np.abs(found[still]) > 1.96 * sigma[still]
-        limits.show(f"flagged of {still.sum()} at rest", float(np.mean(flagged)), 0, 0.08)
-    told = 0
-    for _ in range(60):
-        length = rng.uniform(11, 62)
-        scene = EdgeScene(rng, draw_edge(rng, length))
-        walks = (scene.walk(date, along(rng, length)) for date in (0, 1))
-        told += bool(np.isfinite(rover_growth(*walks, length).growth_m))
-    limits.show("told of 60 walked along the line", told, 0, 0)
 
 
 def stretches(walks: int, seed: int, limits: Limits) -> None:
@@ -127,13 +87,11 @@ def surface(walks: int, seed: int, limits: Limits) -> None:
 
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("--edges", type=int, default=200)
     parser.add_argument("--walks", type=int, default=20)
     parser.add_argument("--seed", type=int, default=1)
     asked = parser.parse_args()
     print(f"seed {asked.seed}")
     limits = Limits()
-    growth(asked.edges, asked.seed, limits)
     stretches(asked.walks, asked.seed, limits)
     surface(min(asked.walks, 8), asked.seed, limits)
     return int(limits.missed > 0)

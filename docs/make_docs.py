@@ -26,6 +26,7 @@ READ_AS = {
     tables.ident: "id: `a-z`, `0-9`, `-`",
     tables.idents: "ids with `;`",
     tables.date: "date, 2026-04-15",
+    tables.survey_date: "date, 2026-04-15",
     tables.height_reference: "`EPSG:<code>`, `ellipsoidal`, `local`",
     tables.mix_unit: "`short_ton`, `tonne`, `yd3_loose`, `m3_loose`",
 }
@@ -76,8 +77,9 @@ def tables_in() -> str:
     return "\n".join(parts)
 
 
-PREAMBLE_IN = """UTF-8, comma, header row, point as decimal mark; an empty cell is unknown. **Bold** columns are required. Unknown
-columns are errors. `skinplane check` names every fault at once: file, row, column, found, expected, what to do. Paths are
+PREAMBLE_IN = """UTF-8, comma, header row, point as decimal mark, each cell on one line; an empty cell is unknown. **Bold** columns are
+required. Unknown columns are errors; so are days still to come, two surveys of a field with the same points, two baselines of
+a field, turf over 0.3 m. `ft` is the international foot, `us-ft` the US survey foot. `skinplane check` names every fault at once: file, row, column, found, expected, what to do. Paths are
 relative to config.yaml's folder. Settings: [settings.md](settings.md). Words: [words.md](words.md).
 """
 PREAMBLE_DRAWN = """The file under `features` (GeoPackage or GeoJSON, its CRS stated) holds shapes with the attribute `role` and optionally
@@ -106,7 +108,8 @@ def settings() -> str:
 PREAMBLE_SETTINGS = """Every key has a default or may be left out; an unknown key is an error with a likely word beside it. A figure of the
 owner's carries who set it and when: `lip_mm: {value: 25, set_by: ..., set_on: 2026-03-01, fields: {heron: 30}}` under
 `tolerances` (`fields` gives single fields another value); elsewhere `{value, set_by, set_on}`, or a bare number under the
-section's own `set_by` and `set_on`. None is ever invented. Files are metric whatever `units` says; `units` is for pages.
+section's own `set_by` and `set_on`. None is ever invented. A trip limit is at least its tolerance, no `set_on` lies in the
+future, no key stands twice. Files are metric whatever `units` says; `units` is for pages.
 """
 
 

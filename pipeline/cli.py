@@ -9,7 +9,9 @@ from typing import Annotated
 
 import typer
 
+from pipeline.desk.stop import Stopped, stoppable
 from pipeline.errors import BadInput
+
 
 class Source(str, Enum):
     """How a survey is made."""
@@ -41,11 +43,11 @@ def run(
     config: ConfigArgument,
     cores: Annotated[int, typer.Option(min=0, help="Jobs at once; 0: all cores.")] = 0,
     profile: Annotated[str, typer.Option(help="A folder of config/profiles: workstation, slurm or kubernetes.")] = "",
-    dry: Annotated[bool, typer.Option("--dry", help="Say what would run; run nothing.")] = False,
+    dry: Annotated[bool, typer.Option("--dry", help="List what would run; run nothing.")] = False,
 ) -> None:
     """Check, then bring every result up to date. Only what changed is done again.
 
-    Exit status: 0 all done, 1 bad input, 2 usage, 3 done, with surveys refused.
+    Exit status: 0 all done, 1 bad input or a job failed, 2 usage, 3 done with surveys refused, 130 or 143 stopped.
 
     Example: skinplane run demo_inputs
     """
@@ -102,9 +104,13 @@ def step(
 def main() -> None:
     """Entry point of `skinplane` and `python -m pipeline`."""
     try:
-        app()
+        with stoppable():
+            app()
     except BadInput as bad:
         for problem in bad.problems:
             print(problem, file=sys.stderr)
         print(f"{len(bad.problems)} problem{'s' * (len(bad.problems) != 1)} found; nothing was run.", file=sys.stderr)
         sys.exit(BAD_INPUT)
+    except Stopped as stopped:
+        print("Stopped; run again to go on.", file=sys.stderr)
+        sys.exit(stopped.status)

@@ -90,6 +90,14 @@ RELATIVE = {
 
 
 def did_you_mean(word: str, allowed: Iterable[str]) -> str:
-    """' Did you mean x?' when one of the allowed words is close, else an empty string."""
-    close = get_close_matches(word.strip().lower(), sorted(allowed), n=1, cutoff=0.6)
-    return f" Did you mean {close[0]!r}?" if close else ""
+    """' Did you mean x?' when one of the allowed words is close; all that begin with the word where some do; else ''."""
+    word, allowed = word.strip().lower(), sorted(allowed)
+    close = [a for a in allowed if a.startswith(word)] if len(word) > 2 else []
+    close = close or get_close_matches(word, allowed, n=1, cutoff=0.6)
+    return f" Did you mean {either(map(repr, close))}?" if close else ""
+
+
+def either(parts: Iterable[str]) -> str:
+    """'a, b or c'."""
+    parts = list(parts)
+    return " or ".join(filter(None, [", ".join(parts[:-1]), *parts[-1:]]))

@@ -17,7 +17,7 @@ from pipeline.tables import TABLES, Read, Rows, read
 FIELD_TABLES = {
     "layout": (),
     "measure": ("readings", "works"),
-    "change": (),
+    "change": ("works",),
     "history": ("works", "walks"),
     "report": ("works", "walks", "readings"),
 }

@@ -6,6 +6,7 @@ Each figure carries who set it and when; a missing one is asked for, never inven
 from __future__ import annotations
 
 import datetime as dt
+import math
 from typing import Literal
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
@@ -14,7 +15,7 @@ from pydantic import BaseModel, ConfigDict, Field, model_validator
 class Section(BaseModel):
     """Settings that belong together: frozen, unknown keys refused."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
 
 class Owned(Section):
@@ -29,36 +30,81 @@ class Owned(Section):
         return self.fields.get(field_id, self.value)
 
 
-def _owned(what: str):
-    return Field(None, description=what)
+def _owned(what: str, low: float, high: float):
+    """A tolerance and the span outside which its figure must be in another unit (ours: no more than a sieve)."""
+    return Field(None, description=what, json_schema_extra={"minimum": low, "maximum": high})
 
 
 class Tolerances(Section):
-    """What the owner puts up with. No published limit stands behind any of these."""
+    """What the owner puts up with. No published limit stands behind any of these: the spans allowed only catch a
+    figure in metres, inches or feet."""
 
-    lip_mm: Owned | None = _owned("Lip height above which edge work is wanted, mm.")
-    lip_trip_mm: Owned | None = _owned("Lip height above which the edge counts as unsafe, mm.")
-    low_spot_mm: Owned | None = _owned("Low-spot depth above which filling is wanted, mm.")
-    low_spot_trip_mm: Owned | None = _owned("Low-spot depth above which the spot counts as unsafe, mm.")
-    planarity_mm: Owned | None = _owned("Root mean square off the best plane that is put up with, mm.")
-    straightedge_mm: Owned | None = _owned("Gap under the straightedge that is put up with, mm.")
-    straightedge_length_m: Owned | None = _owned("Length of that straightedge, m.")
-    finish_mm: Owned | None = _owned("Finish grade after work, +/- mm.")
-    slope_min_pct: Owned | None = _owned("Least fall, %.")
-    slope_max_pct: Owned | None = _owned("Most fall, %.")
-    fall_bearing_deg: Owned | None = _owned("Wanted direction of fall, degrees clockwise from grid north.")
-    base_line_pct: Owned | None = _owned("Slope along a base line that is put up with, %.")
-    mix_depth_min_mm: Owned | None = _owned("Least depth of mix, mm.")
-    encroachment_mm: Owned | None = _owned("Grass crept into the skin that is put up with, mm.")
-    base_distance_mm: Owned | None = _owned("Error of a base distance that is put up with, mm.")
-    plate_level_mm: Owned | None = _owned("Home plate out of level that is put up with, mm.")
-    mound_height_mm: Owned | None = _owned("Error of the mound's height that is put up with, mm.")
+    lip_mm: Owned | None = _owned("Lip height above which edge work is wanted, mm.", 3, 300)
+    lip_trip_mm: Owned | None = _owned("Lip height above which the edge counts as unsafe, mm.", 3, 300)
+    low_spot_mm: Owned | None = _owned("Low-spot depth above which filling is wanted, mm.", 3, 300)
+    low_spot_trip_mm: Owned | None = _owned("Low-spot depth above which the spot counts as unsafe, mm.", 3, 300)
+    planarity_mm: Owned | None = _owned("Root mean square off the best plane that is put up with, mm.", 1, 300)
+    straightedge_mm: Owned | None = _owned("Gap under the straightedge that is put up with, mm.", 1, 300)
+    straightedge_length_m: Owned | None = _owned("Length of that straightedge, m.", 0.5, 10)
+    finish_mm: Owned | None = _owned("Finish grade after work, +/- mm.", 1, 100)
+    slope_min_pct: Owned | None = _owned("Least fall, %.", 0, 10)
+    slope_max_pct: Owned | None = _owned("Most fall, %.", 0.1, 10)
+    fall_bearing_deg: Owned | None = _owned("Wanted direction of fall, degrees clockwise from grid north.", 0, 360)
+    base_line_pct: Owned | None = _owned("Slope along a base line that is put up with, %.", 0.05, 10)
+    mix_depth_min_mm: Owned | None = _owned("Least depth of mix, mm.", 10, 600)
+    encroachment_mm: Owned | None = _owned("Grass crept into the skin that is put up with, mm.", 10, 3000)
+    base_distance_mm: Owned | None = _owned("Error of a base distance that is put up with, mm.", 3, 1000)
+    plate_level_mm: Owned | None = _owned("Home plate out of level that is put up with, mm.", 1, 100)
+    mound_height_mm: Owned | None = _owned("Error of the mound's height that is put up with, mm.", 3, 300)
+
+
+def outside_span(plain) -> list[tuple[tuple[str, str, str], object, str]]:
+    """Tolerances as written whose figure must be in another unit: where it stands, what was found, what is allowed.
+
+    plain : the section as read, sound or not; what is no number at all is left to the model
+    """
+    out = []
+    for name, owned in plain.items() if isinstance(plain, dict) else ():
+        info = Tolerances.model_fields.get(name)
+        if info is None or not isinstance(owned, dict):
+            continue
+        low, high = info.json_schema_extra["minimum"], info.json_schema_extra["maximum"]
+        single = owned.get("fields")
+        figures = {("value",): owned.get("value"), **{("fields", str(k)): v for k, v in (single.items() if isinstance(single, dict) else ())}}
+        for key, value in figures.items():
+            if isinstance(value, bool) or isinstance(value, (int, float)) and math.isfinite(value) and not low <= value <= high:
+                out.append(((name, *key), value, f"a figure from {low:g} to {high:g} {unit_of(name)}"))
+    return out
+
+
+# A trip limit under its tolerance would call an edge unsafe that needs no work.
+TRIPS = (("lip_mm", "lip_trip_mm"), ("low_spot_mm", "low_spot_trip_mm"), ("slope_min_pct", "slope_max_pct"))
+
+
+def contradictions(tolerances: Tolerances) -> list[tuple[str, str, float, float]]:
+    """Limits that lie under what they must not lie under: name of the lower, of the upper, and their figures; each pair
+    once, at the value of all fields or at the first field where it shows."""
+    out = []
+    for lower, upper in TRIPS:
+        one, other = getattr(tolerances, lower), getattr(tolerances, upper)
+        if one is None or other is None:
+            continue
+        for field_id in ("", *sorted({*one.fields, *other.fields})):
+            if other.of(field_id) < one.of(field_id):
+                out.append((lower, upper, one.of(field_id), other.of(field_id)))
+                break
+    return out
+
+
+def unit_of(name: str) -> str:
+    """The unit that the end of a setting's name says, as words."""
+    return {"mm": "mm", "m": "m", "pct": "%", "deg": "degrees"}[name.rsplit("_", 1)[1]]
 
 
 class Figure(Section):
     """A figure of the owner's outside the tolerances: the number, who set it and when."""
 
-    value: float
+    value: float = Field(ge=0)
     set_by: str = Field(min_length=1)
     set_on: dt.date
 

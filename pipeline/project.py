@@ -2,28 +2,45 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import datetime as dt
+from dataclasses import dataclass, field
 
-from pipeline.errors import Problem, did_you_mean
+from pipeline.errors import Problem, did_you_mean, either
 from pipeline.heights import normal_reference
+from pipeline.owner import contradictions
 from pipeline.settings import Config
 from pipeline.tables import LAYOUTS, Read
-from pipeline.units import feet
+from pipeline.units import LENGTH_UNITS, feet
 
 HOME_TO_SECOND_SLACK_M = 0.60  # how far the given points may stand from the layout's diagonal
+# Columns that hold the day of something that has happened.
+DAYS = {"surveys": ("flown_on",), "works": ("done_on",), "readings": ("read_on",), "walks": ("walked_on", "closed_on"), "control": ("measured_on",)}
+TURF_MAX_M = 0.30  # turf higher than this is a figure in another unit (ours)
 
 
 @dataclass(frozen=True)
 class Project:
-    """settings, and every table's rows by name; `files` gives each table's file for messages."""
+    """settings, and every table's rows by name.
+
+    files  : each table's file, for messages; `config`: that of the settings
+    lines  : line number of every key of config.yaml by its path, as far as they are known
+    unread : tables that could not be read at all: what other tables name in them cannot be judged
+    """
 
     config: Config
     tables: dict[str, tuple[Read, ...]]
     files: dict[str, str]
+    lines: dict[tuple[str, ...], int] = field(default_factory=dict)
+    unread: frozenset[str] = frozenset()
 
     @property
     def fields(self) -> dict[str, Read]:
         return {r["field_id"]: r for r in self.tables["fields"] if "field_id" in r.values}
+
+    @property
+    def knows_fields(self) -> bool:
+        """Whether a name that is not among the fields is wrong: not where the table or its ids could not be read."""
+        return "fields" not in self.unread and (bool(self.fields) or not self.tables["fields"])
 
     @property
     def surveys(self) -> dict[str, Read]:
@@ -56,8 +73,40 @@ def check(project: Project) -> list[Problem]:
     """Faults that no single cell shows: names that name nothing, points that fit no layout, rows that contradict."""
     return [
         *_field_problems(project), *_survey_problems(project), *_named_fields(project), *_pairs_of_columns(project),
-        *_tolerance_fields(project),
+        *_baselines(project), *_turf_problems(project), *_tolerance_problems(project),
     ]  # fmt: skip
+
+
+def in_the_future(project: Project, today: dt.date) -> list[Problem]:
+    """Days that have not come yet: of what was flown, done, read, walked, measured or decided."""
+    out = []
+    for table, columns in DAYS.items():
+        for row in project.tables.get(table, ()):
+            for column in columns:
+                day = row.get(column)
+                if day is not None and day > today:
+                    out.append(_problem(project, table, row, column, str(day), f"today, {today}, or earlier", "Correct the date, or write the row once it is done."))
+    for where, day in _set_on(project.config.model_dump()):
+        if day > today:
+            out.append(_setting_problem(project, where, str(day), f"today, {today}, or earlier", "Correct the date."))
+    return out
+
+
+def _set_on(plain, where: tuple[str, ...] = ()):
+    """Every `set_on` of the settings with the path of its key; that of a section once, not at each figure it signs."""
+    pairs = plain.items() if isinstance(plain, dict) else enumerate(plain) if isinstance(plain, (list, tuple)) else ()
+    own = plain.get("set_on") if isinstance(plain, dict) else None
+    if own is not None:
+        yield (*where, "set_on"), own
+    for name, inner in pairs:
+        for place, day in _set_on(inner, (*where, str(name))):
+            if day != own:
+                yield place, day
+
+
+def _setting_problem(project: Project, where: tuple[str, ...], found: str, expected: str, todo: str) -> Problem:
+    row = next((project.lines[where[:n]] for n in range(len(where), 0, -1) if where[:n] in project.lines), None)
+    return Problem(project.files["config"], row, ".".join(where), found, expected, todo)
 
 
 def _problem(project: Project, table: str, row: Read, column: str, found: str, expected: str, todo: str) -> Problem:
@@ -90,9 +139,8 @@ def diagonal_problem(project: Project, field_id: str, distance_m: float) -> Prob
     side = feet(int(row["layout"].rsplit("-", 1)[1]))
     if abs(distance_m - side * 2**0.5) <= HOME_TO_SECOND_SLACK_M:
         return None
-    near = min(LAYOUTS, key=lambda n: abs(feet(int(n.rsplit("-", 1)[1])) * 2**0.5 - distance_m))
-    error = abs(feet(int(near.rsplit("-", 1)[1])) * 2**0.5 - distance_m)
-    hint = f" The points fit {near}." if error <= HOME_TO_SECOND_SLACK_M else ""
+    near = [n for n in LAYOUTS if abs(feet(int(n.rsplit("-", 1)[1])) * 2**0.5 - distance_m) <= HOME_TO_SECOND_SLACK_M]
+    hint = f" The points fit {either(near)}." if near else ""
     if not hint and abs(distance_m / (side * 2**0.5) - 1 / 0.3048) < 0.05:
         hint = " The points look like feet under a crs in metres."
     if not hint and abs(distance_m / (side * 2**0.5) - 0.3048) < 0.02:
@@ -107,7 +155,7 @@ def _survey_problems(project: Project) -> list[Problem]:
         named = row.get("fields", ())
         if "all" in named and len(named) > 1:
             out.append(_problem(project, "surveys", row, "fields", repr(";".join(named)), "`all` alone, or field ids", "Name the fields or write all."))
-        for field_id in named:
+        for field_id in named if project.knows_fields else ():
             if field_id != "all" and field_id not in project.fields:
                 out.append(_problem(project, "surveys", row, "fields", repr(field_id), "a field_id of the table of fields",
                                     f"Correct the name or add the field.{did_you_mean(field_id, project.fields)}"))  # fmt: skip
@@ -117,7 +165,7 @@ def _survey_problems(project: Project) -> list[Problem]:
         if ("turf_height" in row.given) != ("turf_height_unit" in row.given):
             out.append(_unit_missing(project, "surveys", row, "turf_height"))
         control = {r.get("point_id") for r in project.tables.get("control", ())}
-        for point in row.get("checkpoints", ()):
+        for point in row.get("checkpoints", ()) if "control" not in project.unread else ():
             if point not in control:
                 out.append(_problem(project, "surveys", row, "checkpoints", repr(point), "a point_id of the table of control points",
                                     f"Correct the name or add the point.{did_you_mean(point, {c for c in control if c})}"))  # fmt: skip
@@ -144,6 +192,8 @@ def _height_references(project: Project) -> list[Problem]:
 
 def _named_fields(project: Project) -> list[Problem]:
     out = []
+    if not project.knows_fields:
+        return out
     for table in ("works", "readings", "control", "use", "games", "walks"):
         for row in project.tables.get(table, ()):
             field_id = row.get("field_id")
@@ -195,12 +245,50 @@ def _unit_missing(project: Project, table: str, row: Read, amount: str, unit: st
     return _problem(project, table, row, unit, "nothing", f"the unit of {amount}", f"Fill in {unit}.")
 
 
-def _tolerance_fields(project: Project) -> list[Problem]:
-    """Tolerances set for a field that is not there."""
+def _baselines(project: Project) -> list[Problem]:
+    """One survey of a field is what the others are tied to."""
+    out: dict[int, Problem] = {}
+    for field_id in project.fields:
+        marked = sorted((r for r in project.surveys_of(field_id) if r.get("purpose") == "baseline"), key=lambda r: r.row)
+        for row in marked[1:]:
+            found = f"'baseline' again for {field_id} (first in row {marked[0].row})"
+            out.setdefault(row.row, _problem(project, "surveys", row, "purpose", found, "one baseline a field", "Leave one; the others are `routine`."))
+    return list(out.values())
+
+
+def _turf_problems(project: Project) -> list[Problem]:
+    """Turf higher than any that is mown."""
+    out = []
+    for row in project.tables["surveys"]:
+        out += _too_high(project, "surveys", row, "turf_height", row.get("turf_height"), row.get("turf_height_unit"))
+    for row in project.tables.get("readings", ()):
+        if row.get("kind") == "turf_height":
+            out += _too_high(project, "readings", row, "value", _number(row.get("value")), row.get("unit"))
+    return out
+
+
+def _too_high(project: Project, table: str, row: Read, column: str, value: float | None, unit: str | None) -> list[Problem]:
+    if value is None or unit is None or value * LENGTH_UNITS[unit] <= TURF_MAX_M:
+        return []
+    most = TURF_MAX_M / LENGTH_UNITS[unit]
+    return [_problem(project, table, row, column, f"turf {value:g} {unit} high", f"at most {most:.3g} {unit}", "Check the figure and its unit.")]
+
+
+def _number(raw: str | None) -> float | None:
+    try:
+        return float(raw or "")
+    except ValueError:
+        return None
+
+
+def _tolerance_problems(project: Project) -> list[Problem]:
+    """Tolerances set for a field that is not there; limits that contradict each other."""
     out = []
     for name, owned in project.config.tolerances:
-        for field_id in owned.fields if owned is not None else ():
+        for field_id in owned.fields if owned is not None and project.knows_fields else ():
             if field_id not in project.fields:
-                out.append(Problem(project.files["config"], None, f"tolerances.{name}.fields", repr(field_id), "a field_id of the table of fields",
-                                   f"Correct the name.{did_you_mean(field_id, project.fields)}"))  # fmt: skip
+                out.append(_setting_problem(project, ("tolerances", name, "fields", field_id), repr(field_id), "a field_id of the table of fields",
+                                            f"Correct the name.{did_you_mean(field_id, project.fields)}"))  # fmt: skip
+    for lower, upper, least, found in contradictions(project.config.tolerances):
+        out.append(_setting_problem(project, ("tolerances", upper), f"{found:g}", f"{least:g} or more, as {lower} is", f"Correct {lower} or {upper}."))
     return out

@@ -13,6 +13,7 @@ from pipeline.units import LENGTH_UNITS, VERTICAL_UNITS
 
 ID = re.compile(r"[a-z0-9-]+")
 LIST_SIGN = ";"
+FIRST_YEAR = 1990  # before it nobody walked a field with a satellite receiver
 
 
 @dataclass(frozen=True)
@@ -52,7 +53,15 @@ def ident(raw: str) -> str:
 
 
 def idents(raw: str) -> tuple[str, ...]:
-    return tuple(ident(part.strip()) for part in raw.split(LIST_SIGN) if part.strip())
+    return tuple(ident(part) for part in _listed(raw))
+
+
+def _listed(raw: str) -> list[str]:
+    """The words of a cell that may hold several."""
+    if "," in raw:
+        apart = LIST_SIGN.join(part.strip() for part in raw.split(",") if part.strip())
+        raise Bad(f"words separated by {LIST_SIGN}", f"Write {apart!r}.")
+    return [part.strip() for part in raw.split(LIST_SIGN) if part.strip()]
 
 
 def date(raw: str) -> dt.date:
@@ -60,6 +69,13 @@ def date(raw: str) -> dt.date:
         return dt.date.fromisoformat(raw)
     except ValueError:
         raise Bad("a date like 2026-04-15 (year-month-day)", "Rewrite the date.") from None
+
+
+def survey_date(raw: str) -> dt.date:
+    day = date(raw)
+    if day.year < FIRST_YEAR:
+        raise Bad(f"a day of {FIRST_YEAR} or later: no survey by satellite or drone is older", "Correct the year.")
+    return day
 
 
 def number(low: float = -math.inf, high: float = math.inf, unit: str = "") -> Callable[[str], float]:
@@ -84,10 +100,25 @@ def _span(low: float, high: float) -> str:
     return f"from {low:g} to {high:g}"
 
 
+# What people write in place of a word of ours: one of our words, what they write, what they may mean by it.
+SAID_FOR = (
+    ("photogrammetry", ("drone", "uav", "uas", "sfm", "photo", "photos", "camera"), "From pictures: photogrammetry. From a laser scanner: lidar."),
+    ("lidar", ("laser", "scanner", "scan", "als", "tls"), "A laser scanner is lidar."),
+    ("rover", ("gps", "gnss", "rtk", "walk", "pole"), "A walk with a satellite receiver is rover."),
+    ("raster", ("dem", "dtm", "dsm", "tif", "tiff", "geotiff"), "Heights in a GeoTIFF are raster."),
+    ("us-ft", ("foot", "feet", "ft.", "'", "usft", "ftus", "us ft", "us_ft", "us-feet", "us foot", "survey foot", "us survey foot"),
+     "ft is the international foot, us-ft the US survey foot."),
+    ("m", ("meter", "meters", "metre", "metres"), "Metres are m."),
+    ("in", ("inch", "inches", '"'), "Inches are in."),
+)  # fmt: skip
+
+
 def one_of(*words: str) -> Callable[[str], str]:
     def read(raw: str) -> str:
         if raw not in words:
-            raise Bad("one of " + ", ".join(words), f"Use one of these words.{did_you_mean(raw, words)}")
+            meant = [sentence for ours, said, sentence in SAID_FOR if ours in words and raw.lower() in said]
+            hint = f" {meant[0]}" if meant else did_you_mean(raw, words)
+            raise Bad("one of " + ", ".join(words), f"Use one of these words.{hint}")
         return raw
 
     return read
@@ -95,7 +126,7 @@ def one_of(*words: str) -> Callable[[str], str]:
 
 def some_of(*words: str) -> Callable[[str], tuple[str, ...]]:
     each = one_of(*words)
-    return lambda raw: tuple(each(part.strip()) for part in raw.split(LIST_SIGN) if part.strip())
+    return lambda raw: tuple(each(part) for part in _listed(raw))
 
 
 def height_reference(raw: str) -> str:
@@ -131,7 +162,7 @@ TABLES: dict[str, tuple[Field, ...]] = {
         Field("mix_depth_unit", one_of(*UNITS)), Field("notes", text),
     ),
     "surveys": (
-        Field("survey_id", ident, True), Field("flown_on", date, True), Field("fields", idents, True),
+        Field("survey_id", ident, True), Field("flown_on", survey_date, True), Field("fields", idents, True),
         Field("path", text, True), Field("source", one_of(*SOURCES), True), Field("crs", text),
         Field("vertical_unit", one_of(*VERTICAL_UNITS)), Field("height_reference", height_reference),
         Field("sigma_mm", number(0.1, 500, "millimetres")), Field("turf_height", number(0)),
@@ -212,7 +243,8 @@ class Read:
 def read(table: str, rows: Rows) -> tuple[tuple[Read, ...], list[Problem]]:
     """Every row of a table as values, with every fault found on the way. Faulty cells are left out of the row."""
     fields = {f.name: f for f in TABLES[table]}
-    problems = _header_problems(rows, fields)
+    rows, problems = _lowered(rows, fields)
+    problems += _header_problems(rows, fields)
     out = []
     for line, cells in rows.rows:
         values, filled = {}, {}
@@ -234,13 +266,25 @@ def read(table: str, rows: Rows) -> tuple[tuple[Read, ...], list[Problem]]:
     return tuple(out), problems
 
 
+def _lowered(rows: Rows, fields: dict[str, Field]) -> tuple[Rows, list[Problem]]:
+    """A header that only capitals set apart from ours is one fault; the cells are read all the same."""
+    capitals = [n for n in rows.header if n not in fields and n.lower() in fields and n.lower() not in rows.header]
+    if not capitals:
+        return rows, []
+    name = {n: n.lower() if n in capitals else n for n in rows.header}
+    problem = Problem(rows.file, 1, None, "capitals in the header: " + ", ".join(capitals), ", ".join(name[n] for n in capitals), "Write the header in lower case.")
+    lowered = tuple((line, {name[n]: text for n, text in cells.items()}) for line, cells in rows.rows)
+    return Rows(rows.file, tuple(name[n] for n in rows.header), lowered), [problem]
+
+
 def _header_problems(rows: Rows, fields: dict[str, Field]) -> list[Problem]:
     problems = []
-    for name in rows.header:
+    missing = [name for name in fields if name not in rows.header]
+    for name in dict.fromkeys(rows.header):
         if name not in fields:
-            problems.append(Problem(rows.file, 1, name, "an unknown column", "one of " + ", ".join(fields),
-                                    f"Remove or rename it.{did_you_mean(name, fields)}"))  # fmt: skip
-    for name in {n for n in rows.header if rows.header.count(n) > 1}:
+            todo = f"Remove or rename it.{did_you_mean(name, missing)}" if name else "Name the column or take it out."
+            problems.append(Problem(rows.file, 1, name, "an unknown column" if name else "a column without a name", "one of " + ", ".join(fields), todo))
+    for name in sorted({n for n in rows.header if n and rows.header.count(n) > 1}):
         problems.append(Problem(rows.file, 1, name, "the column twice", "each column once", "Remove one of them."))
     for name, field in fields.items():
         if field.required and name not in rows.header:
@@ -256,7 +300,7 @@ def _twins(table: str, file: str, rows: Iterable[Read]) -> list[Problem]:
         value = row.get(name)
         if value in seen:
             problems.append(Problem(file, row.row, name, f"{value!r} again (first in row {seen[value]})",
-                                    "each one once", "Give this row a name of its own."))  # fmt: skip
+                                    "each one once", "Give this row an id of its own."))  # fmt: skip
         elif value is not None:
             seen[value] = row.row
     return problems

@@ -177,6 +177,8 @@ TABLES: dict[str, tuple[Column, ...]] = {
         ("surveys", "count", "surveys behind it"),
         ("detected", "flag", "the rate differs from none at 95 %"),
         ("reason", "text", "why there is no rate"),
+        ("season_mm", "mm", "half the swing within a year, where two years of surveys or more tell it"),
+        ("season_sigma_mm", "mm", "one s.d. of it"),
     ),
     "hazards": _columns(
         ("hazard_id", "word", "field, place and measure", True),

@@ -35,3 +35,10 @@ def browser():
         started = driver.chromium.launch(executable_path=found, args=["--no-sandbox"])
         yield started
         started.close()
+
+
+def pytest_collection_modifyitems(items):
+    """Two processes share the work: a file stays together, and so does the folder of whole runs, whose district is run once."""
+    for item in items:
+        group = "workflow" if "workflow" in item.path.parts else str(item.path)
+        item.add_marker(pytest.mark.xdist_group(group))

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 import typer
 
-from pipeline import errors, jobs, tables
+from pipeline import errors, fingerprint, jobs, tables
 from pipeline.cli import app
 from pipeline.diamond.features import ROLES
 from pipeline.project import Project
@@ -60,7 +60,10 @@ def test_the_keys_of_the_records_are_written_by_their_steps(file, steps):
 
 
 def sources(*floors: str) -> str:
-    return "\n".join(p.read_text() for f in floors for p in sorted((ROOT / "pipeline" / f).rglob("*.py")))
+    """The code of some floors that a step or the desk reaches: maths that nobody calls yet does nothing."""
+    starts = [*(ROOT / "pipeline" / "steps").glob("*.py"), *(ROOT / "pipeline" / "desk").glob("*.py")]
+    reached = {p for start in starts for p in fingerprint.sources(start) if p.suffix == ".py"}
+    return "\n".join(p.read_text() for p in sorted(reached) if p.relative_to(ROOT / "pipeline").parts[0] in floors)
 
 
 def handed_tables() -> set[str]:

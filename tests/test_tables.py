@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import datetime as dt
+from dataclasses import replace
+
 import pytest
 
 from pipeline import jobs
 from pipeline.errors import BadInput
-from pipeline.project import Project, check, diagonal_problem
+from pipeline.project import Project, check, diagonal_problem, in_the_future
 from pipeline.settings import Config
-from pipeline.store.tables import cell, parse_rows, read, write
+from pipeline.store.tables import cell, parse_rows, read, read_rows, write
 from pipeline.tables import TABLES
 from pipeline.tables import read as read_table
 
@@ -59,6 +62,14 @@ def test_good_tables_say_nothing():
         ("fields", FIELDS.replace("baseball-90", ""), "Home and second are given: name the layout too"),
         ("fields", FIELDS.replace("400000,80000,", ",80000,"), "column home_e: found nothing"),
         ("fields", FIELDS.replace("f1", "F 1"), "Write it as 'f-1'"),
+        ("surveys", SURVEYS.replace("f1,a.laz", "'f1,f2',a.laz").replace("'", '"'), "words separated by ;. Write 'f1;f2'"),
+        ("surveys", SURVEYS.replace("2026-04-01", "1989-04-01"), "a day of 1990 or later"),
+        ("surveys", SURVEYS.replace("lidar,,,", "drone,,,", 1), "From pictures: photogrammetry. From a laser scanner: lidar."),
+        ("surveys", SURVEYS.replace("lidar,,,", "lidar,baseline,,", 1), "row 3, column purpose: found 'baseline' again for f1 (first in row 2)"),
+        ("surveys", "survey_id,flown_on,fields,path,source,vertical_unit\ns1,2026-04-01,f1,a.laz,lidar,feet\n", "ft is the international foot, us-ft the US survey foot"),
+        ("surveys", "survey_id,flown_on,fields,path,source,turf_height,turf_height_unit\ns1,2026-04-01,f1,a.laz,lidar,30,in\n", "found turf 30 in high; expected at most 11.8 in"),
+        ("readings", "reading_id,field_id,read_on,kind,value,unit\nr1,f1,2026-05-01,turf_height,0.5,m\n", "found turf 0.5 m high"),
+        ("fields", FIELDS.replace("baseball-90", "softball"), "Did you mean 'softball-55', 'softball-60' or 'softball-65'?"),
     ],
 )  # fmt: skip
 def test_a_fault_is_named_with_place_and_remedy(table, text, expected):
@@ -69,6 +80,44 @@ def test_a_fault_is_named_with_place_and_remedy(table, text, expected):
 def test_a_faulty_cell_is_reported_once():
     (line,) = said(fields=FIELDS.replace("baseball-90", "basebal-90"))
     assert "Did you mean 'baseball-90'?" in line
+
+
+@pytest.mark.analytic
+def test_a_misspelt_column_is_taken_for_a_missing_one_only():
+    assert not any("Did you mean" in line for line in said(works="work_id,field_id,done_on,work,moth\n"))
+    assert any("Did you mean 'mix_unit'?" in line for line in said(works="work_id,field_id,done_on,work,mix_unt\n"))
+    assert not any("'fields'" in line for line in said(surveys="survey_id,flown_on,fields,path,source,field\ns1,2026-04-01,f1,a.laz,lidar,\n"))
+
+
+@pytest.mark.analytic
+def test_a_header_in_capitals_is_one_fault_and_its_rows_are_read():
+    (line,) = said(surveys="Survey_ID,FLOWN_ON,Fields,Path,Source\ns1,2026-04-01,f1,a.laz,lidar\n")
+    assert line.startswith("surveys.csv, row 1: found capitals in the header: Survey_ID, FLOWN_ON") and "lower case" in line
+    assert len(said(surveys="Survey_ID,FLOWN_ON,Fields,Path,Source\ns1,2026-04-01,f1,a.laz,drone\n")) == 2
+
+
+@pytest.mark.analytic
+def test_days_still_to_come_are_named_wherever_they_stand():
+    works = "work_id,field_id,done_on,work\nw1,f1,2026-05-01,level\n"
+    readings = "reading_id,field_id,read_on,kind,value,unit\nr1,f1,2026-05-02,turf_height,20,mm\n"
+    made, problems = project(works=works, readings=readings)
+    owned = {"lip_mm": {"value": 25, "set_by": "A", "set_on": "2026-06-01"}}
+    material = {"truck_t": 16, "loose_t_per_m3": 1.5, "set_by": "A", "set_on": "2026-06-02"}
+    made = replace(made, config=Config(tolerances=owned, material=material), lines={("tolerances", "lip_mm"): 9})
+    places = {(p.file, p.row, p.column) for p in in_the_future(made, dt.date(2026, 4, 30))}
+    assert not problems and places == {
+        ("surveys.csv", 3, "flown_on"), ("surveys.csv", 4, "flown_on"), ("works.csv", 2, "done_on"), ("readings.csv", 2, "read_on"),
+        ("config.yaml", 9, "tolerances.lip_mm.set_on"), ("config.yaml", None, "material.set_on"),
+    }  # fmt: skip
+    assert in_the_future(made, dt.date(2026, 10, 1)) == []
+
+
+@pytest.mark.analytic
+def test_where_the_fields_cannot_be_read_no_survey_is_blamed_for_it():
+    made, problems = project(fields="fieldid,crs\nf1,EPSG:6564\n")
+    assert [p.file for p in problems] == ["fields.csv"] * len(problems) and not any(p.file == "surveys.csv" for p in check(made))
+    unread = replace(project()[0], tables={**project()[0].tables, "fields": ()}, unread=frozenset({"fields"}))
+    assert check(unread) == []
 
 
 @pytest.mark.analytic
@@ -87,6 +136,9 @@ def test_the_published_diagonal_passes_and_another_layouts_does_not(layout, feet
     assert diagonal_problem(made, "f1", distance) is None
     problem = diagonal_problem(made, "f1", distance * 0.85)
     assert problem is not None and problem.column == "second_e"
+    twins = {"60": "baseball-60 or softball-60"}.get(layout.rsplit("-", 1)[1])
+    other = diagonal_problem(project(fields=FIELDS.replace("baseball-90", "baseball-50"))[0], "f1", distance)
+    assert f"The points fit {twins or layout}." in str(other)
     assert "look like feet" in str(diagonal_problem(made, "f1", distance / 0.3048))
 
 
@@ -108,14 +160,26 @@ def test_a_job_reads_back_what_it_was_handed():
 @pytest.mark.analytic
 @pytest.mark.parametrize(
     ("text", "expected"),
-    [("", "an empty file"), ("a;b\n1;2\n", "semicolons"), ("a,b\n1,2,3\n", "found 3 cells"), ('a,b\n"1,2\n', "row")],
-)
+    [("", "an empty file"), ("a;b\n1;2\n", "semicolons"), ("a\tb\n1\t2\n", "tabs between the columns"), ("a,b\n1,2,3\n", "found 3 cells"),
+     ('a,b\n1,2\n"3,4\n5,6\n', "t.csv, row 3, column a: found a double quote that is not closed"),
+     ('a,b\n1,"2\n3,4\n5,"6\n7,8\n', "row 2, column b"), ('a,b\n1,"2', "row 2, column b: found a double quote"), ('a,b\n1,"two\nlines"\n', "row 2, column b")],
+)  # fmt: skip
 def test_a_text_that_is_no_table_is_said_so(text, expected):
-    if expected == "row":
-        assert parse_rows(text, "t.csv").rows[0][0] == 2
-        return
     with pytest.raises(BadInput, match=expected):
         parse_rows(text, "t.csv")
+
+
+@pytest.mark.analytic
+def test_a_quote_within_a_cell_closes_nothing():
+    assert parse_rows('a,b\n5" pipe,"say ""so"", or not"\n', "t.csv").rows == ((2, {"a": '5" pipe', "b": 'say "so", or not'}),)
+
+
+@pytest.mark.analytic
+def test_a_table_in_another_alphabet_of_bytes_is_named(tmp_path):
+    for codec, words in (("utf-16-le", "NUL bytes"), ("utf-16", "not UTF-8"), ("latin-1", "not UTF-8")):
+        (tmp_path / "t.csv").write_bytes("a,b\n1,\u00e9\n".encode(codec) if codec != "utf-16-le" else "a,b\n1,2\n".encode(codec))
+        with pytest.raises(BadInput, match=words):
+            read_rows(tmp_path / "t.csv")
 
 
 @pytest.mark.analytic

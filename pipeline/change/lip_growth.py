@@ -24,6 +24,10 @@ MOST_TURF_CHANGE_M = 0.060
 STRIP_SHARE = 0.03  # the grass along the edge against the interior, per date
 SHAPE_SHARE = 0.08  # of the growth, for a lip not of the frozen shape
 FLOOR_M = 0.0004
+# Cover that the crest lost since the earlier date: three quarters are taken for grass that is gone, as for a lip at one
+# date. Dust on the blades shows the same and hides nothing: the s.d. reaches there.
+THINNED, THINNED_SD = 0.75, 0.50
+HIDDEN_SHARE = 0.30  # of new mix, at most, that lies unseen between full blades until the grass has grown through it
 LEVER_M = 0.8  # the contrast's arm: a slope across the edge that changed by 1 mm/m poses as 0.8 mm
 DOME_ARM_M = 40.0  # a dome of 1 mm at 30 m tilts an edge, on average over edges, by 1/40 mm/m
 SIDES_APART_M = 1.7  # middle of the turf window from the middle of the skin window
@@ -40,6 +44,7 @@ class Growth:
     detected  : the whole edge beyond 1.96 sigma; segments by Holm within their edge at 5 %
     usable_m  : edge that was measured at both dates
     reason    : why there is no figure, or ``
+    hidden    : share of the lip's true growth that new mix between the blades may keep from being seen, at most
     """
 
     edge_id: str
@@ -49,6 +54,17 @@ class Growth:
     detected: bool
     usable_m: float
     reason: str
+    hidden: float = 0.0
+
+    @property
+    def low95_m(self) -> float:
+        """Lower end of the range, m: mix that hides only makes a growth read too low."""
+        return self.growth_m - 1.959964 * self.sigma_m
+
+    @property
+    def high95_m(self) -> float:
+        """Upper end of the range, m: as if as much as may hide were hidden. Nothing seen from above tells how much is."""
+        return max((high := self.growth_m + 1.959964 * self.sigma_m), high / (1.0 - self.hidden))
 
 
 @dataclass(frozen=True)
@@ -83,7 +99,7 @@ def lip_growth(
     shift_sigma_m  : one s.d. of what sideways shift is left between the dates, m
     canopy_m       : height of the canopy (a ruler's), m
     Growths over one series add up, but for rows seen at some dates only. A lip that has thinned the grass on it since
-    the shape was frozen is allowed for by half: see `_seen_cover`.
+    the shape was frozen is allowed for in part: see `_seen_cover`.
     """
     noise = of_difference(noise_earlier, noise_later)
     changes = [b.z - a.z for a, b in zip(earlier, later)]
@@ -92,7 +108,7 @@ def lip_growth(
     slope = float(np.hypot(noise.tilt, noise.dome_m / DOME_ARM_M))
     blades = canopy_m * noise.canopy_reach
     return [
-        _edge(a, b, shape, still, slope, blades, shift_sigma_m, table)
+        _edge(a, b, shape, still, slope, blades, HIDDEN_SHARE * noise.canopy_reach, shift_sigma_m, table)
         for a, b, shape, table in zip(earlier, later, shapes, both)
     ]
 
@@ -109,7 +125,8 @@ def growth_sigma(still: StillNoise, shape: LipShape, length_m: float, slope: flo
     return float(np.sqrt(own + _fixed(shape, slope, blades_m)))
 
 
-def _edge(earlier, later, shape, still, slope, blades_m, shift_sigma_m, both) -> EdgeGrowth:
+def _edge(earlier, later, shape, still, slope, blades_m, hides, shift_sigma_m, both) -> EdgeGrowth:
+    """One edge; hides: share of new mix under full cover that the source may not see."""
     change = later.z - earlier.z
     rows = contrast(change, shape)
     _, skin, turf = windows(change, shape)
@@ -118,16 +135,17 @@ def _edge(earlier, later, shape, still, slope, blades_m, shift_sigma_m, both) ->
     allowed = float(both.usable.sum() * STATION_M)
     turf_m, turf_sigma = _turf_change((turf - skin), usable, slope)
     refused = _refusal(length, allowed, turf_m)
-    thinned = 0.5 * _seen_cover(earlier, later, shape) * blades_m / shape.lip_w
-    measured = rows + thinned
-    common = _fixed(shape, slope, blades_m) + thinned**2
+    thinned = _seen_cover(earlier, later, shape) * blades_m / shape.lip_w
+    measured = rows + THINNED * thinned
+    hidden = hides * min(shape.cover_w, 1.0)
+    common = _fixed(shape, slope, blades_m) + (THINNED_SD * thinned) ** 2
     common += (shape.cover.sigma * (turf_m if np.isfinite(turf_m) else 0.0) / shape.lip_w) ** 2
     common += (_shift_share(earlier, later, shape) * shift_sigma_m) ** 2
 
     def figure(value: float, metres: float, station: float | None) -> Growth:
         own = still.variance(shape.cover_w) * still.widening(shape.cover_w) ** 2 * still.length_m / metres
         sigma = float(np.sqrt(own + common + (SHAPE_SHARE * value) ** 2))
-        return Growth(shape.edge_id, station, value, sigma, abs(value) > 1.959964 * sigma, metres, "")
+        return Growth(shape.edge_id, station, value, sigma, abs(value) > 1.959964 * sigma, metres, "", hidden)
 
     nothing = float("nan")
     if refused:
@@ -160,8 +178,8 @@ def _seen_cover(earlier: EdgeTable, later: EdgeTable, shape: LipShape) -> float:
     """How much less cover the crest window shows at the later date than at the earlier, by colour or intensity.
 
     A lip that grows thins the grass on it, so the canopy hides some of its growth; dust on the blades looks the same
-    and hides nothing. Which of the two it is nobody knows from above: half of what thinning would hide is added, and
-    that half is its s.d. Linear in each date, so growths still add up.
+    and hides nothing. Which of the two it is nobody knows from above: THINNED of what thinning would hide is added,
+    THINNED_SD of it is its s.d. Linear in each date, so growths still add up.
     """
     seen = [own_cover(t, shape.cover.told_by, shape.cover.offset_m)[shape.crest_in] for t in (earlier, later)]
     if not all(np.isfinite(s).all() for s in seen):

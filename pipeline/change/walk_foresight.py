@@ -11,10 +11,10 @@ from pipeline.survey.edges.edge_frame import edge_frame
 from pipeline.survey.edges.edge_table import CLEAR_M, STATION_M, rows
 from pipeline.survey.noise import ROVER
 from pipeline.survey.walks.tin import row_noise
-from pipeline.survey.walks.walk_plan import Planned
+from pipeline.survey.walks.walk_plan import ON_POINT_S, PACE_M_S, Planned
 
 DRAWS = 5
-PACE_M_S, DRIFT_S = 1.2, 180.0  # walking on a zig-zag; range of the drift over time (as the methods declare a rover)
+DRIFT_S = 180.0  # range of the drift over time, as the methods declare a rover
 
 
 def foresee_walk(layout: Layout, plan: list[Planned], rng: np.random.Generator) -> Foresight:
@@ -31,7 +31,7 @@ def _edge(edge, plan: list[Planned], rng: np.random.Generator) -> EdgeSeen:
     s, d = edge_frame(edge).project(*mine.T)
     held = np.isfinite(s)
     held[held] = edge.usable(s[held], CLEAR_M)
-    time_s = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(mine, axis=0).T))]) / PACE_M_S
+    time_s = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(mine, axis=0).T))]) / PACE_M_S + ON_POINT_S * np.arange(len(mine))
     s, d, time_s = s[held], d[held], time_s[held]
     sigmas = []
     for _ in range(DRAWS):

@@ -3,64 +3,99 @@
 from __future__ import annotations
 
 import os
-import re
-import subprocess
 import sys
 from pathlib import Path
 
-from rich.console import Console
-from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
-
-from pipeline.desk.check import look
+from pipeline.desk.engine import HOME, Ended, command, follow, planned
+from pipeline.desk.folders import cannot_write
+from pipeline.desk.look import SCENARIO, look
 from pipeline.desk.summary import summary
-from pipeline.desk.workflow import Workflow, root_of
-from pipeline.store.config import load
+from pipeline.desk.workflow import root_of
+from pipeline.errors import BadInput, Problem, did_you_mean
+from pipeline.project import Project
+from pipeline.steps import simulate
+from pipeline.store import files
+from pipeline.store.config import find, load
+from pipeline.store.where import Where
 
-HOME = Path(__file__).resolve().parent.parent.parent
 DONE, REFUSED, FAILED = 0, 3, 1
-_STEPS = re.compile(r"^(\d+) of (\d+) steps")
-_RULE = re.compile(r"^(?:local)?rule (\w+):")
+ENGINE_LOG, ENGINE_FOLDER = "workflow.log", ".snakemake"
 
 
 def run(config: Path, cores: int = 0, profile: str = "", dry: bool = False) -> int:
-    """Exit status: 0 all done, 1 a job failed, 3 done with surveys refused."""
+    """Exit status: 0 all done, 1 a job failed or nothing could be written, 3 done with surveys refused."""
+    profiles = [p.name for p in sorted((HOME / "config" / "profiles").iterdir())]
+    if profile and profile not in profiles:
+        raise BadInput([Problem("--profile", None, None, repr(profile), "one of " + ", ".join(profiles), f"Correct the name.{did_you_mean(profile, profiles)}")])
     project, folder = load(config)
     look(project, folder)
     root = root_of(project, folder)
-    command = [
-        sys.executable, "-m", "snakemake", "--snakefile", str(HOME / "Snakefile"), "--directory", str(root),
-        "--cores", str(cores or os.cpu_count() or 1), "--config", f"project={config.resolve()}", "--nocolor",
-        "--keep-going", "--rerun-incomplete", "--scheduler", "greedy",
-    ]  # fmt: skip
-    if profile:
-        command += ["--profile", str(HOME / "config" / "profiles" / profile)]
+    where = Where((folder / project.config.results).resolve().name)
+    asked = command(find(config), root, cores, profile)
     if dry:
-        return subprocess.run([*command, "--dry-run"], check=False).returncode
-    status = _follow(command)
-    if status:
+        return _say_plan(*planned(asked, root), made_by(folder))
+    shut = cannot_write(*(root / name for name in (where.results, where.build, where.logs, ENGINE_FOLDER)))
+    if shut is not None:
+        print(f"cannot write to {os.path.relpath(shut)}", file=sys.stderr)
+        return FAILED
+    ended = follow(asked)
+    if ended.status:
+        for line in failure(ended, root, where):
+            print(line, file=sys.stderr)
         return FAILED
     return summary(project, root, folder)
 
 
-def _follow(command: list[str]) -> int:
-    """Run the workflow; show how far it is. What it prints is kept for the case that it fails."""
-    environment = {**os.environ, "PYTHONPATH": os.pathsep.join(filter(None, [str(HOME), os.environ.get("PYTHONPATH")]))}
-    console = Console(stderr=True)
-    said = []
-    columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
-    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, env=environment) as process, \
-            Progress(*columns, console=console, disable=not console.is_terminal) as bar:  # fmt: skip
-        task = bar.add_task("planning", total=None)
-        for line in process.stdout:
-            said.append(line)
-            if found := _RULE.match(line):
-                bar.update(task, description=found[1])
-            elif found := _STEPS.match(line):
-                done, total = int(found[1]), int(found[2])
-                bar.update(task, completed=done, total=total)
-                if not console.is_terminal and (done == total or done * 10 // total > (done - 1) * 10 // total):
-                    print(f"{done} of {total} jobs done", file=sys.stderr, flush=True)
-    if process.returncode:
-        sys.stderr.writelines(said)
-        print("A job failed; what it said stands above and in the logs folder. Everything else was done.", file=sys.stderr)
-    return process.returncode
+def made_by(folder: Path) -> dict[str, str]:
+    """Of an invented scenario, the cloud's file -> the survey it is made for."""
+    scenario = folder / SCENARIO
+    return simulate.files(scenario) if files.is_file(scenario) else {}
+
+
+def _say_plan(ended: Ended, jobs: list[tuple[str, dict[str, str]]], made: dict[str, str]) -> int:
+    """Print the jobs that would run as a table."""
+    if ended.status:
+        print("The workflow could not be planned: " + last_word(ended.said), file=sys.stderr)
+        return FAILED
+    for line in plan_lines(jobs, made):
+        print(line)
+    return DONE
+
+
+def plan_lines(jobs: list[tuple[str, dict[str, str]]], made: dict[str, str]) -> list[str]:
+    """Step, field and survey of every job in columns, in the engine's order of steps, and how many there are."""
+    if not jobs:
+        return ["Everything is up to date; nothing would run."]
+    surveys = {w["cloud"]: next((s for path, s in made.items() if w["cloud"].endswith(path)), w["cloud"]) for _, w in jobs if "cloud" in w}
+    order = list(dict.fromkeys(step for step, _ in jobs))
+    rows = [(step, w.get("field", "-"), w.get("survey") or surveys.get(w.get("cloud", ""), "-")) for step, w in jobs]
+    rows = [("step", "field", "survey"), *sorted(rows, key=lambda r: (order.index(r[0]), r[1:]))]
+    wide = [max(len(r[k]) for r in rows) for k in range(2)]
+    lines = [f"{step:{wide[0]}}  {field:{wide[1]}}  {survey}" for step, field, survey in rows]
+    return [*lines, f"{len(jobs)} job{'s' * (len(jobs) != 1)} would run."]
+
+
+def failure(ended: Ended, root: Path, where: Where) -> list[str]:
+    """What to say of a run that did not end well: each failed job with the last thing it said, never the engine's own words."""
+    if ended.locked:
+        return [f"Another run is at work in {root}, or one was cut off there. If none is, remove {root / '.snakemake' / 'locks'} and run again."]
+    kept = root / where.logs / ENGINE_LOG
+    try:
+        kept.parent.mkdir(parents=True, exist_ok=True)
+        kept.write_text("\n".join(ended.said) + "\n", encoding="utf-8")
+    except OSError:
+        return [f"cannot write to {os.path.relpath(kept.parent)}"]
+    if not ended.failed:
+        return [f"The workflow could not be run: {last_word(ended.said)}", f"All it said stands in {os.path.relpath(kept)}."]
+    out = []
+    for rule, log in dict.fromkeys(ended.failed):
+        path = root / log
+        said = last_word(path.read_text(encoding="utf-8", errors="replace").splitlines()) if log and path.is_file() else "it left no log"
+        out.append(f"{rule} {' '.join(Path(log).with_suffix('').parts[2:])} failed: {said} ({os.path.relpath(path)})")
+    return [*out, "Everything else was done." if ended.done else "Nothing was done."]
+
+
+def last_word(lines: list[str]) -> str:
+    """The last line that says anything."""
+    spoken = [line.strip() for line in lines if line.strip() and not line.endswith("found; nothing was run.")]
+    return spoken[-1] if spoken else "it said nothing"

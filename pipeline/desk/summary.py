@@ -12,6 +12,7 @@ from pipeline.store import pages, tables
 from pipeline.store.where import Where
 
 DONE, REFUSED = 0, 3
+NONE_MEASURED = "No field was measured. A survey cannot clear a field for play: walk it."
 AFTER_UNSAFE = ("work", "watch", "not_enough_evidence", "good")
 
 
@@ -23,6 +24,11 @@ def summary(project: Project, root: Path, folder: Path) -> int:
     for line in lines(project, root, where, refused, words):
         print(line)
     return REFUSED if refused else DONE
+
+
+def measured(project: Project, root: Path, where: Where) -> bool:
+    """Whether any survey of any field was used."""
+    return any(r["verdict"] != "refused" for f in project.fields for r in tables.read(root / where.table(f, "survey_quality"), "survey_quality"))
 
 
 def refusals(project: Project, root: Path, where: Where) -> list[dict]:
@@ -38,12 +44,14 @@ def lines(project: Project, root: Path, where: Where, refused: list[dict], words
     fields = tables.read(root / where.portfolio, "portfolio")
     name = {f: row.get("name") or f for f, row in project.fields.items()}
     unsafe = [r for r in fields if r["verdict"] == "unsafe"]
-    out = [words("said_unsafe", field=name[r["field_id"]], what=r["reason"]) for r in unsafe] or [words("said_none_unsafe")]
+    out = [words("said_unsafe", field=name[r["field_id"]], what=r["reason"]) for r in unsafe]
+    out = out or [words("said_none_unsafe") if measured(project, root, where) else NONE_MEASURED]
     for verdict in AFTER_UNSAFE:
         named = [name[r["field_id"]] for r in fields if r["verdict"] == verdict]
         if named:
             out.append(words("said_others", word=words(f"verdict_{verdict}"), fields=", ".join(named)))
     if refused:
         out.append(words.count("said_refused", len(refused)))
-        out += [words("said_refusal", survey=r["survey_id"], field=name[r["field_id"]], reason=r["reason"]) for r in refused]
+        rows = {s: f"{project.files['surveys']} row {row.row}" for s, row in project.surveys.items()}
+        out += [words("said_refusal", survey=f"{r['survey_id']}, {rows[r['survey_id']]}", field=name[r["field_id"]], reason=r["reason"]) for r in refused]
     return [*out, words("said_where", path=os.path.relpath(root / where.index))]

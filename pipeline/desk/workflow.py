@@ -7,6 +7,7 @@ from functools import cache
 from pathlib import Path
 
 from pipeline import jobs
+from pipeline.desk.look import SCENARIO
 from pipeline.fingerprint import fingerprint
 from pipeline.project import Project
 from pipeline.steps import simulate
@@ -15,8 +16,6 @@ from pipeline.store.config import load
 from pipeline.store.records import sha256
 from pipeline.store.where import Where
 from pipeline.variables import FIELD_TABLES
-
-SCENARIO = "scenario.yaml"  # beside config.yaml: the clouds are made, not flown
 
 
 def root_of(project: Project, folder: Path) -> Path:

@@ -217,8 +217,8 @@ def states(earlier, later, sayer: Sayer) -> str:
 
 
 def done_between(works: Sequence, earlier_on: str, later_on: str) -> list:
-    """Rows of works done after the earlier survey, up to the day of the later one."""
-    return [w for w in works if earlier_on < str(w["done_on"]) <= later_on]
+    """Rows of works done after the earlier survey, up to the day of the later one; of two surveys on one day, that day's."""
+    return [w for w in works if earlier_on < (on := str(w["done_on"])) <= later_on or earlier_on == on == later_on]
 
 
 def work_line(work, sayer: Sayer) -> str:

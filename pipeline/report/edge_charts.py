@@ -27,7 +27,7 @@ def growth_charts(given: FieldInput, now: Standing, sayer: Sayer) -> list[dict]:
         if not segments or not any(r["detected"] for r in mine):
             continue
         name = sayer.placing.edge(edge.edge_id)
-        dates = {"earlier": words.date(first.flown_on), "later": words.date(last.flown_on)}
+        dates = {"earlier": sayer.day(first.flown_on, first.survey_id), "later": sayer.day(last.flown_on, last.survey_id)}
         title = words("growth_title", edge=name, **dates)
         svg = growth_chart(f"growth-{edge.edge_id}", segments, edge.length_m, places(given.layout.anchors, edge, sayer), sayer.units, title, words("growth_about"))
         whole = next((r for r in mine if r["station_m"] is None and r["growth_mm"] is not None), None)
@@ -46,7 +46,7 @@ def profile_charts(given: FieldInput, now: Standing, sayer: Sayer) -> list[dict]
         if finding.kind != LIP or seen is None:
             continue
         at = sayer.length(seen.station_m)
-        title = words("profile_title", edge=sayer.placing.edge(seen.edge_id), at=at, day=words.date(now.newest.flown_on))
+        title = words("profile_title", edge=sayer.placing.edge(seen.edge_id), at=at, day=sayer.day(now.newest.flown_on, now.newest.survey_id))
         labels = {
             "skin": words("profile_skin"), "crest": words("profile_crest"), "turf": words("profile_turf"),
             "across": words("profile_across", unit=sayer.units.length.name), "height": sayer.height(finding.value_mm, finding.sigma_mm),

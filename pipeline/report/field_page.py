@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from collections import Counter
 
 import numpy as np
 
@@ -30,9 +31,10 @@ LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 
 
 def sayer_of(layout: Layout, tables: dict[str, list[dict]], settings: Config, words: Words) -> Sayer:
-    """Who speaks of a field: its places, the words, the units of the settings, the ponds of any date."""
+    """Who speaks of a field: its places, the words, the units of the settings, the ponds of any date, days surveyed twice."""
     ponds = {r["low_spot_id"]: (r["e"], r["n"]) for r in tables["low_spots"] if r["low_spot_id"].startswith("pond-")}
-    return Sayer(Placing(layout, words, SYSTEMS[settings.units]), settings.tolerances, ponds)
+    days = Counter(str(r["flown_on"])[:10] for r in tables.get("survey_quality", ()))
+    return Sayer(Placing(layout, words, SYSTEMS[settings.units]), settings.tolerances, ponds, frozenset(d for d, k in days.items() if k > 1))
 
 
 def field_page(given: FieldInput, words: Words) -> dict:
@@ -40,23 +42,26 @@ def field_page(given: FieldInput, words: Words) -> dict:
     sayer = sayer_of(given.layout, given.tables, given.settings, words)
     now = given.standing
     keys = marked(now)
+    tapes = tape_starts(given, now, sayer)
     found = tasks(now, sayer, given.settings.material, keys)
     name = given.row.get("name") or given.field_id
     head = {
         "lang": words("lang"), "title": given.settings.report.title, "name": name, "site": titled(given.row.get("site", "")),
-        "verdict": now.verdict, "verdict_word": words(f"verdict_{now.verdict}"), "headline": sayer.headline(now), "survey": _survey_line(given, now, words),
+        "verdict": now.verdict, "verdict_word": words(f"verdict_{now.verdict}"), "headline": sayer.headline(now), "survey": _survey_line(given, now, sayer),
         "act": first_act(now, words), "steps": next_steps([t for t in found if t.unsafe or not now.open]),
     }  # fmt: skip
     return {
-        "w": words, "colours": palette.css(), "head": head, "unsafe": unsafe_block(given, now, sayer, keys), "map": _map(given, now, sayer, keys),
-        "changed": change_block(given, now, sayer), "next": next_block(given, now, sayer, keys, found), "sure": sure_block(given, now, sayer),
+        "w": words, "colours": palette.css(), "head": head, "unsafe": unsafe_block(given, now, sayer, keys) | {"tape": tapes[0]}, "map": _map(given, now, sayer, keys),
+        "changed": change_block(given, now, sayer) | {"tape": tapes[1]},
+        "next": next_block(given, now, sayer, keys, found) | {"tape": tapes[2]}, "sure": sure_block(given, now, sayer),
     }  # fmt: skip
 
 
-def _survey_line(given: FieldInput, now: Standing, words: Words) -> str:
-    if now.newest is None:
+def _survey_line(given: FieldInput, now: Standing, sayer: Sayer) -> str:
+    words, newest = sayer.words, now.newest
+    if newest is None:
         return words("no_usable_survey")
-    return words("newest_survey", day=words.date(now.newest.flown_on), source=words(f"source_{given.records[now.newest.survey_id]['source']}"))
+    return words("newest_survey", day=sayer.day(newest.flown_on, newest.survey_id), source=words(f"source_{given.records[newest.survey_id]['source']}"))
 
 
 def marked(now: Standing) -> dict[Finding, str]:
@@ -75,7 +80,7 @@ def _map(given: FieldInput, now: Standing, sayer: Sayer, keys: dict) -> dict:
     lip = newest.rows["lip"] if newest is not None else []
     found = [] if newest is None else [f for f in newest.findings if keys.get(f)]
     marks = [Mark(keys[f], *_at(f, given), f.word) for f in found]
-    day = words.date(newest.flown_on) if newest is not None else ""
+    day = sayer.day(newest.flown_on, newest.survey_id) if newest is not None else ""
     title = words("map_title", day=day) if day else words("map_title_layout")
     svg, step_mm = field_map(
         given.layout, given.edges, given.elevation, lip, marks, now.limits, sayer.units, given.settings.report.map_cell_m,
@@ -111,18 +116,29 @@ def next_block(given: FieldInput, now: Standing, sayer: Sayer, keys: dict, found
         {"keys": sorted((keys[f], f.word == UNSAFE) for f in t.findings if keys.get(f)), "title": t.title, "lines": t.lines, "unsafe": t.unsafe}
         for t in found
     ]  # fmt: skip
-    edges = {f.place_id for f in leading(now) if f.stretch is not None and f.row["station_m"] is not None}
     charts = lip_charts(given, now, sayer)
     said = reading(charts, sayer) if charts else []
     return {
         "items": items, "none": "" if items else words("nothing_to_do" if now.newest is not None else "survey_again"),
         "watch": watched(now, sayer), "unsettled": unsettled(now, sayer, given.readings_wanted), "charts": charts, "reading": said, "profiles": profile_charts(given, now, sayer),
-        "filling": filling(found, sayer, given.settings.material), "stations": _stations(given, edges, sayer),
+        "filling": filling(found, sayer, given.settings.material),
     }  # fmt: skip
 
 
-def _stations(given: FieldInput, edge_ids: set[str], sayer: Sayer) -> str:
-    """Where the tape starts, for the edges that the text sends somebody to."""
+def tape_starts(given: FieldInput, now: Standing, sayer: Sayer) -> tuple[str, str, str]:
+    """Where the tape starts along the edges, said in the block that first names an edge by its marks: what is unsafe, work
+    or near it; what changed; what could not be judged."""
+    if now.newest is None:
+        return "", "", ""
+    found = [f for f in leading(now) if f.stretch is not None and f.row["station_m"] is not None]
+    first = {f.place_id for f in found if f.word != UNKNOWN} | {h.place_id for h in now.lingering if h.stretch is not None}
+    grown = {r["edge_id"] for r in given.tables["lip_change"]
+             if r["to_survey"] == now.newest.survey_id and r["detected"] and r["station_m"] is not None} - first  # fmt: skip
+    rest = {f.place_id for f in found} - first - grown
+    return _tape(given, first, sayer), _tape(given, grown, sayer), _tape(given, rest, sayer)
+
+
+def _tape(given: FieldInput, edge_ids: set[str], sayer: Sayer) -> str:
     out = []
     for edge in given.edges:
         if edge.edge_id in edge_ids:

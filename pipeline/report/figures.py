@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Decimal
+from typing import Iterable
 
 from pipeline.units import FOOT_M, INCH_M, SHORT_TON_T, YARD3_M3
 
@@ -112,3 +113,9 @@ def limit(value_mm: float, unit: Unit) -> str:
 def span(low_m: float, high_m: float, unit: Unit) -> str:
     """'12\u201319 ft': a stretch along an edge."""
     return f"{printed(low_m / unit.size, unit.finest)}{TO}{printed(high_m / unit.size, unit.finest)}{NBSP}{unit.name}"
+
+
+def spans_length(ends_m: Iterable[tuple[float, float]], unit: Unit) -> str:
+    """The length of some spans, added up as they are printed, so that a reader who adds them finds the same."""
+    total = sum(Decimal(printed(high / unit.size, unit.finest)) - Decimal(printed(low / unit.size, unit.finest)) for low, high in ends_m)
+    return f"{total}{NBSP}{unit.name}"

@@ -72,6 +72,7 @@ class EdgeSeen:
 
     stations, told : metre stations, and how many of them have a figure
     over_m         : stations of kind `lip` over the tolerance
+    whole          : whether only the mean over all of it is known, as from a walk
     """
 
     edge_id: str
@@ -79,6 +80,7 @@ class EdgeSeen:
     told: int
     over_m: int
     verdict: str
+    whole: bool = False
 
     @property
     def by_hand(self) -> bool:
@@ -203,7 +205,7 @@ def _whole_edge(edge_id: str, row: dict, limits: Limits, length_m: float) -> tup
     """An edge of which only the mean is known."""
     verdict, told, metres = judge_station(row, limits), row["height_mm"] is not None, round(length_m)
     over = metres if row["kind"] == LIP and verdict.over_tolerance >= SURE else 0
-    seen = EdgeSeen(edge_id, metres, metres if told else 0, over, verdict.word if told else UNKNOWN)
+    seen = EdgeSeen(edge_id, metres, metres if told else 0, over, verdict.word if told else UNKNOWN, whole=True)
     if not told or verdict.word == GOOD:
         return [], seen
     stretch = Stretch(0.0, length_m, length_m, (0,))

@@ -10,16 +10,21 @@ import shapely
 
 from pipeline.change.foresight import Foresight, PatchTried
 from pipeline.diamond.layout import Layout
+from pipeline.owner import Owned, Tolerances
 from pipeline.report import palette
 from pipeline.report.field_map import FOOT, MARGIN_M, foot, furniture, ground
-from pipeline.report.figures import NBSP, SYSTEMS, Unit, figure, printed
+from pipeline.report.figures import NBSP, SYSTEMS, Unit, figure, limit, printed
 from pipeline.report.placing import Placing
 from pipeline.report.svg import Frame, el, picture
 from pipeline.report.svg import words as text_at
 from pipeline.report.words import Words, opened
-from pipeline.survey.walks.walk_plan import Planned
+from pipeline.survey.walks.walk_plan import ON_POINT_S, PACE_M_S, Planned
 
-PACE_M_S = 1.0  # zig-zags with a pole, stops counted in (ours to choose)
+# On foot with a pole, and on each point until its fix is held (ours to choose).
+WORTH = 0.9  # a pad that leaves more of the range than this is not worth its concrete
+ENOUGH = 0.5  # of the owner's tolerance: what is seen from there on is fine enough to act on
+MID_M = 0.5  # so near the line from home to second base, a pad lies on neither side
+PLATES = ("home-plate", "pitchers-plate")
 
 
 @dataclass(frozen=True)
@@ -34,9 +39,18 @@ class Asked:
     like: str
 
 
+def worth(seen: Foresight, tried: PatchTried | None) -> bool:
+    """Whether a pad would make heights comparable, or their range smaller by a tenth."""
+    return tried is not None and (bool(seen.codes) or tried.sigma_m <= WORTH * seen.tie_sigma_m)
+
+
 def foresight_page(layout: Layout, asked: Asked, seen: Foresight, pads: Sequence[PatchTried], inside: PatchTried | None,
-                   plan: Sequence[Planned], system: str, words: Words) -> dict:  # fmt: skip
-    """Everything on the page, in the reader's units."""
+                   plan: Sequence[Planned], tolerances: Tolerances, system: str, words: Words) -> dict:  # fmt: skip
+    """Everything on the page, in the reader's units.
+
+    pads : as tried, one after the other; shown where the first is worth it
+    """
+    wanted = pads if pads and worth(seen, pads[0]) else []
     placing = Placing(layout, words, SYSTEMS[system])
     units = placing.units
 
@@ -62,9 +76,12 @@ def foresight_page(layout: Layout, asked: Asked, seen: Foresight, pads: Sequence
         "asked": _asked(asked, words, units), "heads": heads, "skin": skin,
         "edge_heads": [words("foresee_edge"), words("foresee_clear"), words("foresee_whole")] + ([] if plan else [words("foresee_part", length=figure(5.0, None, units.length))]),
         "edges": edges, "place_heads": [words("foresee_place"), words("foresee_depth"), words("foresee_change")], "places": places,
+        "lip_enough": _lip_enough(seen, bool(plan), tolerances, placing), "spots_enough": _spots_enough(seen, tolerances, placing),
         "by_hand": words("foresee_by_hand", places=words.listed(by_hand)) if by_hand else "",
-        "stable": _stable(seen, words, mm), "pads": _pads(layout, pads, placing, mm), "inside": _inside(seen, inside, words, mm),
-        "walk": _walk(plan, words, units), "map": _map(layout, pads, plan, words, units),
+        "stable": _stable(seen, pads, words, mm), "pads": _pads(layout, seen, wanted, placing, mm), "inside": _inside(seen, inside, words, mm),
+        "sweep": words("foresee_sweep") if set(PLATES) & set(seen.patches) else "",
+        "walk": _walk(plan, words, units), "map": _map(layout, wanted, plan, words, units),
+        "map_caption": " ".join(words(f"foresee_map_{k}") for k, there in (("pads", wanted), ("ground", seen.patches), ("walk", plan)) if there),
     }  # fmt: skip
 
 
@@ -86,27 +103,62 @@ def _asked(asked: Asked, words: Words, units) -> str:
     return ", ".join(out)
 
 
-def _stable(seen: Foresight, words: Words, mm) -> list[str]:
+def _lip_enough(seen: Foresight, walked: bool, tolerances: Tolerances, placing: Placing) -> str:
+    """Whether growth of half the owner's tolerance would be seen: on 5 m of each edge, of a walk on the whole edge."""
+    words = placing.words
+    on = words("foresee_on_edge") if walked else words("foresee_on_part", length=figure(5.0, None, placing.units.length))
+    least = [(placing.edge(e.edge_id), e.whole_m if walked else e.segment_m) for e in seen.edges]
+    return _enough("lip", least, tolerances.lip_mm, placing, on=on)
+
+
+def _spots_enough(seen: Foresight, tolerances: Tolerances, placing: Placing) -> str:
+    return _enough("spots", [(placing.place(p.place_id), p.depth_m) for p in seen.places if not p.reason], tolerances.low_spot_mm, placing)
+
+
+def _enough(what: str, least: list[tuple[str, float]], owned: Owned | None, placing: Placing, **more) -> str:
+    """One sentence: what is smallest seen, m, of each thing, held against the owner's tolerance."""
+    words = placing.words
+    if not least:
+        return ""
+    if owned is None:
+        return words(f"foresee_{what}_unset")
+    mm = owned.of(placing.layout.field_id)
+    coarse = [name for name, m in least if not m * 1000 <= ENOUGH * mm]
+    key = "fine" if not coarse else "coarse" if len(coarse) == len(least) else "partly"
+    return words(f"foresee_{what}_{key}", limit=limit(mm, placing.units.height), where=words.listed(coarse), **more)
+
+
+def _stable(seen: Foresight, pads: Sequence[PatchTried], words: Words, mm) -> list[str]:
     out = [words.count("foresee_patches", len(seen.patches), sigma=mm(1.96 * seen.tie_sigma_m))]
     if seen.codes:
         out.append(words("foresee_relative", why=words.listed(words(f"relative_{c}") for c in seen.codes)))
+    elif pads and not worth(seen, pads[0]):
+        now, then = mm(1.96 * seen.tie_sigma_m), mm(1.96 * pads[0].sigma_m)
+        out.append(words("foresee_no_pad" if now != then else "foresee_no_pad_same", now=now, then=then))
     return out
 
 
-def _pads(layout: Layout, pads: Sequence[PatchTried], placing: Placing, mm) -> list[str]:
+def _pads(layout: Layout, seen: Foresight, pads: Sequence[PatchTried], placing: Placing, mm) -> list[str]:
     words, out = placing.words, []
     for pad in pads:
         tape = [
             words("foresee_tape", distance=figure(math.hypot(pad.e - e, pad.n - n), None, placing.units.length), place=placing.place(name))
             for name in ("home", "second") if name in layout.anchors for e, n in (layout.anchors[name],)
         ]  # fmt: skip
-        key = "foresee_pad_still" if pad.codes else "foresee_pad"
-        out.append(words(key, tape=words.listed(tape) or placing.by(pad.e, pad.n), sigma=mm(1.96 * pad.sigma_m)))
+        where = words("foresee_side", tape=words.listed(tape), side=_side(layout, pad, words)) if len(tape) == 2 else placing.by(pad.e, pad.n)
+        key = "foresee_pad_still" if pad.codes else "foresee_pad_enough" if seen.codes else "foresee_pad"
+        out.append(words(key, tape=where, sigma=mm(1.96 * pad.sigma_m)))
     return out
 
 
+def _side(layout: Layout, pad: PatchTried, words: Words) -> str:
+    """On which side of the line from home to second base: two tapes alone fit two mirrored spots."""
+    x = float(layout.axes.local(pad.e, pad.n)[0])
+    return words("foresee_mid") if abs(x) < MID_M else words("foresee_on_side", side=words("first_side" if x > 0 else "third_side"))
+
+
 def _inside(seen: Foresight, inside: PatchTried | None, words: Words, mm) -> str:
-    if inside is None:
+    if not worth(seen, inside):
         return ""
     return words("foresee_inside", now=mm(1.96 * seen.tie_sigma_m), then=mm(1.96 * inside.sigma_m))
 
@@ -115,8 +167,9 @@ def _walk(plan: Sequence[Planned], words: Words, units) -> list[str]:
     if not plan:
         return []
     metres = sum(math.hypot(b.e - a.e, b.n - a.n) for a, b in zip(plan, plan[1:]))
-    minutes = 5 * math.ceil(metres / PACE_M_S / 60 / 5)
-    return [words("foresee_walk", points=len(plan), length=figure(metres, None, units.length), minutes=minutes)]
+    minutes = 5 * math.ceil((metres / PACE_M_S + ON_POINT_S * len(plan)) / 60 / 5)
+    time = words("foresee_minutes", minutes=minutes) if minutes < 60 else words("foresee_hours", hours=minutes // 60, minutes=minutes % 60)
+    return [words("foresee_walk", points=len(plan), length=figure(metres, None, units.length), time=time, stop=f"{ON_POINT_S:g}")]
 
 
 def _map(layout: Layout, pads: Sequence[PatchTried], plan: Sequence[Planned], words: Words, units) -> str:

@@ -27,7 +27,7 @@ def lip_charts(given: FieldInput, now: Standing, sayer: Sayer) -> list[dict]:
         if not rows or not seen.told or seen.edge_id not in lines:  # a walk gives an edge's mean only
             continue
         edge, name = lines[seen.edge_id], sayer.placing.edge(seen.edge_id)
-        title = words("chart_title", edge=name, day=words.date(now.newest.flown_on))
+        title = words("chart_title", edge=name, day=sayer.day(now.newest.flown_on, now.newest.survey_id))
         about = words("chart_about", edge=name, told=seen.told, stations=seen.stations)
         svg = lip_chart(f"lip-{seen.edge_id}", rows, edge.length_m, limit_lines(sayer), places(given.layout.anchors, edge, sayer), sayer.units,
                         title, about)  # fmt: skip

@@ -8,12 +8,12 @@ from typing import Sequence
 from pipeline.owner import Material, Tolerances
 from pipeline.report import changed, palette
 from pipeline.report.figures import figure, rounded
-from pipeline.report.findings import LOW_SPOT, SEEN_SHARE
+from pipeline.report.findings import LOW_SPOT, MOUND, SEEN_SHARE
 from pipeline.report.hazards import Hazard
 from pipeline.report.saying import Sayer
 from pipeline.report.standing import Standing, leading, over_tolerance
 from pipeline.report.todo import next_steps, tasks
-from pipeline.report.unsafe_block import first_act
+from pipeline.report.unsafe_block import first_act, looked_at
 from pipeline.report.words import Words, opened, titled
 from pipeline.surface.verdict import ORDER, UNKNOWN, UNSAFE
 
@@ -129,15 +129,32 @@ def index_page(fields: Sequence[FieldSeen], tolerances: Tolerances, title: str, 
             {"name": s.name, "site": titled(s.site), "link": _link(s), "what": _unsafe(s), "act": first_act(s.now, words), "steps": s.steps_unsafe}
             for s in order if s.now.verdict == UNSAFE
         ],
+        "unsafe_none": _none_unsafe(order, tolerances, words),
         "rows": [_line(s, words) for s in order],
         "changed": [block for s in order if (block := _changed(s, words))["found"]],
+        "changed_none": words("index_changed_none" if any(s.now.before is not None for s in order) else "index_no_pair"),
         "refused": [
             words("refused_line", field=s.name, day=words.date(r["flown_on"]), survey=r["survey_id"], reason=r["reason"] or "")
             for s in order for r in s.now.refused
         ],
         "unmeasured": [line for s in order if (line := _unmeasured(s))] + _tolerances(tolerances, words),
+        "unmeasured_none": words("index_unmeasured_none" if any(map(_measured, order)) else "index_no_field"),
         "means": [(w, words(f"verdict_{w}"), words(f"verdict_means_{w}")) for w in ORDER],
     }  # fmt: skip
+
+
+def _measured(seen: FieldSeen) -> bool:
+    return any(looked_at(seen.now))
+
+
+def _none_unsafe(order: Sequence[FieldSeen], tolerances: Tolerances, words: Words) -> str:
+    """What is said where no field is unsafe: only of the fields that were measured, and only against limits there are."""
+    blind = [s.name for s in order if not _measured(s)]
+    if len(blind) == len(order):
+        return words("index_unsafe_unmeasured")
+    if tolerances.lip_trip_mm is None and tolerances.low_spot_trip_mm is None:
+        return words("index_unsafe_no_limit")
+    return words("index_unsafe_part", fields=words.listed(blind)) if blind else words("index_unsafe_none")
 
 
 def _link(seen: FieldSeen) -> str:
@@ -155,7 +172,7 @@ def _line(seen: FieldSeen, words: Words) -> dict:
     return {
         "name": seen.name, "link": _link(seen), "site": titled(seen.site), "verdict": seen.now.verdict,
         "word": words(f"verdict_{seen.now.verdict}"), "reason": seen.reader.headline(seen.now),
-        "newest": words.date(newest.flown_on) if newest is not None else "",
+        "newest": seen.reader.day(newest.flown_on, newest.survey_id) if newest is not None else "",
         "next": opened(seen.steps) or words(f"index_next_{seen.now.verdict}"), "mix": figure(mix, sigma, units.mass) if mix else "",
     }  # fmt: skip
 
@@ -165,7 +182,8 @@ def _changed(seen: FieldSeen, words: Words) -> dict:
     if now.before is None:
         return {"found": []}
     pair = changed.Pair.of(seen.tables, now.before.survey_id, now.newest.survey_id)
-    title = words("index_changed_since", field=seen.name, earlier=words.date(now.before.flown_on), later=words.date(now.newest.flown_on))
+    earlier, later = (seen.reader.day(s.flown_on, s.survey_id) for s in (now.before, now.newest))
+    title = words("index_changed_since", field=seen.name, earlier=earlier, later=later)
     found = changed.detected(pair, seen.reader)
     more = words.count("and_more", len(found) - MOST_CHANGES) if len(found) > MOST_CHANGES else ""
     return {"title": title, "found": found[:MOST_CHANGES], "more": more, "link": _link(seen), "relative": pair.relative}
@@ -182,6 +200,8 @@ def _unmeasured(seen: FieldSeen) -> str:
         if edge.told < SEEN_SHARE * edge.stations:
             seen_words = words("seen_part", told=reader.length(edge.told), whole=reader.length(edge.stations)) if edge.told else ""
             names.append(reader.placing.edge(edge.edge_id) + seen_words)
+    if reader.mound_untold(now.newest) and not any(e.edge_id == MOUND for e in now.newest.edges):
+        names.append(reader.placing.edge(MOUND))
     return words("unmeasured_places", field=seen.name, places=words.listed(names)) if names else ""
 
 

@@ -10,9 +10,10 @@ from pipeline.owner import Tolerances
 from pipeline.report.figures import NBSP, PLUS_MINUS, Z95, figure, limit, printed
 from pipeline.report.residual_chart import residual_chart
 from pipeline.report.saying import Sayer
+from pipeline.report.words import opened
 
-NSSDA_POINTS, ASPRS_2023_POINTS = 20, 30  # FGDC-STD-007.3-1998; ASPRS positional accuracy standards, edition 2 (2023)
 SHORT_SUM = 12
+SHOWN_MM = 0.5  # a surface that a moved patch carries off by less is not spoken of
 # The limits that this page holds figures against.
 HELD = ("lip_mm", "lip_trip_mm", "low_spot_mm", "low_spot_trip_mm", "planarity_mm", "straightedge_mm")
 
@@ -49,28 +50,64 @@ def _checkpoints(row: dict, sayer: Sayer) -> str:
 
 
 def checkpoint_notes(records: dict[str, dict], sayer: Sayer) -> list[str]:
-    """What the checkpoints of each survey prove, and how many the standards ask for."""
+    """What the checkpoints of each survey prove: the plain figures, each standard's form under its name, points against those asked."""
     out = []
     for record in records.values():
         figures = record.get("figures") or {}
-        if not figures.get("checkpoints"):
-            continue
-        number = figures["checkpoints"]
-        text = sayer.words("checkpoints_prove", day=sayer.words.date(record["flown_on"]), number=number,
-                           mean=sayer.height(figures["checkpoint_mean_mm"], figures["checkpoint_sd_mm"] / np.sqrt(number), signed=True)
-                           if number > 1 else sayer.height(figures["checkpoint_mean_mm"], signed=True),
-                           rmse=sayer.height(figures["checkpoint_rmse_mm"]))  # fmt: skip
-        if number < ASPRS_2023_POINTS:
-            text += " " + sayer.words("checkpoints_few", nssda=NSSDA_POINTS, asprs=ASPRS_2023_POINTS)
-        if figures.get("checkpoint_biased"):
-            text += " " + sayer.words("checkpoints_biased")
-        out.append(text)
+        if figures.get("checkpoints"):
+            out.append(" ".join(_proved(record["flown_on"], figures, sayer)))
     return out or [sayer.words("checkpoints_none")]
+
+
+def _proved(flown_on: str, figures: dict, sayer: Sayer) -> list[str]:
+    words, number, day = sayer.words, figures["checkpoints"], sayer.words.date(flown_on)
+    if number == 1:
+        out = [words("checkpoints_one", day=day, mean=sayer.height(figures["checkpoint_mean_mm"], signed=True))]
+    else:
+        mean = sayer.height(figures["checkpoint_mean_mm"], figures["checkpoint_sd_mm"] / np.sqrt(number), signed=True)
+        out = [words("checkpoints_prove", day=day, number=number, mean=mean, sd=sayer.height(figures["checkpoint_sd_mm"]),
+                     rmse=sayer.height(figures["checkpoint_rmse_mm"]))]  # fmt: skip
+    out.append(words("checkpoints_nssda", value=sayer.height(figures["checkpoint_nssda_95_mm"]), number=number, asked=figures["checkpoints_asked_1998"]))
+    asked = figures["checkpoints_asked_2023"]
+    if figures["checkpoint_rmse_v_mm"] is None:
+        out.append(words("checkpoints_asprs_unknown", number=number, asked=asked))
+    else:
+        out.append(words("checkpoints_asprs", value=sayer.height(figures["checkpoint_rmse_v_mm"]), own=sayer.height(figures["checkpoint_sigma_mm"]),
+                         number=number, asked=asked))  # fmt: skip
+    if not figures["checkpoint_enough_2023"]:
+        out.append(words("checkpoints_few"))
+    if figures["checkpoint_biased"]:
+        out.append(words("checkpoints_biased"))
+    return out
 
 
 def patch_words(patch_id: str, sayer: Sayer) -> str:
     """A patch of stable ground: the plates by their names, drawn ones as drawn."""
     return sayer.words(f"patch_{patch_id}") if sayer.words.knows(f"patch_{patch_id}") else patch_id.replace("-", " ")
+
+
+def moved_over_all(moved: Sequence[dict], records: dict[str, dict], sayer: Sayer) -> list[str]:
+    """The patches that all surveys together show to have moved: how much, since when, what it did to the surfaces.
+
+    moved : `moved_patches` of provenance.json
+    """
+    words, out = sayer.words, []
+
+    def day(survey: str) -> str:
+        return words.date(records[survey]["flown_on"])
+
+    for m in moved:
+        way, name, since = "up" if m["moved_mm"] > 0 else "down", opened(patch_words(m["patch_id"], sayer)), day(m["since"])
+        height = sayer.height(abs(m["moved_mm"]), m["sigma_mm"])
+        text = [words(f"slab_drift_{way}" if m["form"] == "drift" else f"slab_step_{way}", patch=name, height=height, day=since)]
+        if m["earliest"] != m["latest"]:
+            text.append(words("slab_days", earliest=day(m["earliest"]), latest=day(m["latest"])))
+        text.append(words("slab_left_out"))
+        off = [words("slab_off", height=sayer.height(s["skin_mm"], signed=True), day=day(s["survey_id"])) for s in m["surveys"] if abs(s["skin_mm"]) >= SHOWN_MM]
+        if off:
+            text.append(words("slab_carried", off=words.listed(off)))
+        out.append(" ".join(text))
+    return out
 
 
 def residuals(record: dict, name: str, title: str, about: str, sayer: Sayer) -> str:

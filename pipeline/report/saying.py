@@ -3,30 +3,36 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from statistics import NormalDist
+from typing import Iterable
 
 from pipeline.owner import Owned, Tolerances
-from pipeline.report.figures import NBSP, PLUS_MINUS, Z95, figure, limit, printed, rounded, span
-from pipeline.report.findings import CANNOT_TELL_KIND, LIP, LOW_SPOT, PLANARITY, Finding
+from pipeline.report.figures import NBSP, PLUS_MINUS, Z95, figure, limit, printed, rounded, span, spans_length
+from pipeline.report.findings import CANNOT_TELL_KIND, LIP, LOW_SKIN, LOW_SPOT, MOUND, PLANARITY, STEP, Finding, Shown
 from pipeline.report.hazards import Hazard
 from pipeline.report.placing import Placing
 from pipeline.report.standing import Standing, leading
 from pipeline.report.stretches import Stretch
 from pipeline.report.words import opened
 from pipeline.surface.ring import BY_HAND
-from pipeline.surface.verdict import GOOD, UNKNOWN, UNSAFE, WATCH, WORK
+from pipeline.surface.verdict import GOOD, SURE, UNKNOWN, UNSAFE, WATCH, WORK
 
 LIMITS = {LOW_SPOT: ("low_spot_mm", "low_spot_trip_mm"), PLANARITY: ("planarity_mm", None)}
 EDGE_LIMITS = ("lip_mm", "lip_trip_mm")
 FEW = 3  # so many names are read; more are counted
+SURE_SDS = NormalDist().inv_cdf(SURE)  # a figure so many s.d. over a limit is over it with a probability of 80 %
+CLOSE = 0.95  # a verdict surer than this is not called near its threshold
 
 
 @dataclass(frozen=True)
 class Sayer:
-    """Speaks of one field: its places, words and units, the owner's tolerances, and where found ponds lie (e, n)."""
+    """Speaks of one field: its places, words and units, the owner's tolerances, where found ponds lie (e, n), and the
+    days (ISO dates) on which it was surveyed more than once."""
 
     placing: Placing
     tolerances: Tolerances
     ponds: dict[str, tuple[float, float]] = field(default_factory=dict)
+    shared_days: frozenset[str] = frozenset()
 
     @property
     def words(self):
@@ -38,6 +44,11 @@ class Sayer:
 
     def height(self, mm: float | None, sigma: float | None = None, signed: bool = False) -> str:
         return figure(mm, sigma, self.units.height, signed)
+
+    def day(self, flown_on, survey_id: str) -> str:
+        """A survey's day, with its id where the field was surveyed more than once on it."""
+        day = self.words.date(flown_on)
+        return self.words("day_and_survey", day=day, survey=survey_id) if str(flown_on)[:10] in self.shared_days else day
 
     def owned(self, finding_kind: str, trip: bool) -> Owned | None:
         """The owner's limit that a kind of finding is held against."""
@@ -60,8 +71,8 @@ class Sayer:
             return self.placing.spot(finding.place_id, finding.row["e"], finding.row["n"])
         if finding.row["station_m"] is None:
             return self.words("whole_edge", edge=self.placing.edge(finding.place_id))
-        return self.words("along", edge=self.placing.edge(finding.place_id), span=self.span(finding.stretch),
-                          by=self.placing.by(finding.row["e"], finding.row["n"]))  # fmt: skip
+        return self.words("along_low" if finding.kind == LOW_SKIN else "along", edge=self.placing.edge(finding.place_id),
+                          span=self.span(finding.stretch), by=self.placing.by(finding.row["e"], finding.row["n"]))  # fmt: skip
 
     def fall(self, slope_pct: float | None, sigma_pct: float | None) -> str:
         """A slope in %, for readers in inches also per 10 ft: 1 % is 1.2 in per 10 ft (0.01 x 120 in)."""
@@ -74,22 +85,27 @@ class Sayer:
     def span(self, stretch: Stretch) -> str:
         return span(stretch.from_m, stretch.to_m, self.units.length)
 
+    def span_length(self, stretches: Iterable[Stretch]) -> str:
+        """End to end over some stretches, as their spans are printed: the gaps that a crew works over count."""
+        return spans_length(((s.from_m, s.to_m) for s in stretches), self.units.length)
+
     def length(self, metres: float) -> str:
         return figure(metres, None, self.units.length)
 
     def says(self, finding: Finding) -> str:
         """What was found, against which limit, as a sentence without its full stop."""
         kind = finding.kind if finding.kind in (LOW_SPOT, PLANARITY, LIP) else f"edge_{finding.kind}"
-        found = self.words(f"is_{kind}", where=self.where(finding), height=self.height(finding.value_mm, finding.sigma_mm))
+        mean = "_mean" if finding.stretch is not None and finding.row["station_m"] is None else ""
+        found = self.words(f"is_{kind}{mean}", where=self.where(finding), height=self.height(finding.value_mm, finding.sigma_mm))
         return opened(found + self.against(finding))
 
     def stretch_says(self, finding: Finding) -> str:
         """One stretch of an edge that has been named: '30-131 ft: up to 66 mm ± 10 high, highest by second base'."""
-        height = self.height(finding.value_mm, finding.sigma_mm)
+        height, low = self.height(finding.value_mm, finding.sigma_mm), finding.kind == LOW_SKIN
         if finding.row["station_m"] is None:
-            return self.words("mean_height", height=height)
+            return self.words("mean_low" if low else "mean_height", height=height)
         by = self.placing.by(finding.row["e"], finding.row["n"])
-        return self.words("stretch_height", span=self.span(finding.stretch), height=height, by=by)
+        return self.words("stretch_low" if low else "stretch_height", span=self.span(finding.stretch), height=height, by=by)
 
     def against(self, finding: Finding) -> str:
         """', over the trip limit of 60 mm'."""
@@ -101,6 +117,33 @@ class Sayer:
             key = "over_tolerance" if finding.word == WORK else "near_tolerance"
             return self.words(key, limit=self.limit(finding.kind, False))
         return self.words("within_tolerance") if finding.word == GOOD else self.words("cannot_tell", why=self.why(finding))
+
+    def flips(self, finding: Finding) -> str:
+        """Of a verdict near its threshold: the figure, known as well as this one, at which it would be another word.
+
+        Empty where the verdict is not near one, of a found pond (its probability is not one of height alone) and of a
+        step, where what to do hangs on its kind.
+        """
+        if finding.sigma_mm is None or finding.kind == STEP or finding.place_id.startswith("pond-"):
+            return ""
+        over, over_trip = finding.verdict.over_tolerance, finding.verdict.over_trip
+        parts = []
+        if finding.word == WATCH:
+            parts = [("flips_from", WORK, False)]
+        elif finding.word == WORK:
+            parts = [("flips_below", WATCH, False)] if over < CLOSE else []
+            parts += [("flips_from", UNSAFE, True)] if over_trip > 1 - CLOSE else []
+        elif finding.word == UNSAFE and over_trip < CLOSE:
+            parts = [("flips_below", WORK, True)]
+        said = [
+            self.words(key, word=self.words(f"verdict_{word}").lower(), height=self.height(self._threshold(finding, trip)))
+            for key, word, trip in parts if self.owned(finding.kind, trip) is not None
+        ]  # fmt: skip
+        return self.words("flips", what=self.words.listed(said)) if said else ""
+
+    def _threshold(self, finding: Finding, trip: bool) -> float:
+        """The figure, mm, that would be over a limit with a probability of 80 %."""
+        return self.owned(finding.kind, trip).of(self.placing.layout.field_id) + SURE_SDS * finding.sigma_mm
 
     def why(self, finding: Finding) -> str:
         """Why a thing could not be judged."""
@@ -133,15 +176,22 @@ class Sayer:
         if now.verdict == WORK and worst:
             mended.insert(0, self.words("headline_work", what=self.words.listed(self.counted(worst))))
         elif now.verdict == WATCH and worst:
-            mended.insert(0, self.says(worst[0]) + "." + self._more("headline_more_watch", len(worst) - 1))
+            flips = self.flips(worst[0])
+            said = self.says(worst[0]) + "." + (f" {flips}" if flips else "")
+            mended.insert(0, said + self._more("headline_more_watch", len(worst) - 1))
         elif now.verdict == GOOD:
             return self.words("headline_good") + self._by_hand(now)
         return " ".join(mended) or self.unknown(now)
 
     def _by_hand(self, now: Standing) -> str:
         places = [self.where(f) for f in now.newest.findings if f.by_hand]
-        places += [self.placing.edge(e.edge_id) for e in now.newest.edges if e.by_hand]
+        places += [self.placing.edge(MOUND)] if self.mound_untold(now.newest) else []
         return " " + self.words("headline_by_hand", places=self.words.listed(places)) if places else ""
+
+    def mound_untold(self, seen: Shown) -> bool:
+        """Whether the field has a mound of whose edge the survey tells no height: where it lies in grass the slope before
+        it hides it, where it lies in the skin it has no grass edge."""
+        return self.placing.layout.mound is not None and not any(e.edge_id == MOUND and e.told for e in seen.edges)
 
     def _more(self, key: str, number: int) -> str:
         return " " + self.words.count(key, number) if number > 0 else ""
@@ -153,9 +203,9 @@ class Sayer:
         if spots:
             out.append(self.words.count("low_spots", spots))
         for kind in (LIP, "low_skin", "step"):
-            metres = sum(f.stretch.length_m for f in found if f.kind == kind)
-            if metres:
-                out.append(self.words(f"length_of_{kind}", length=self.length(metres)))
+            mine = [f.stretch for f in found if f.kind == kind]
+            if mine:
+                out.append(self.words(f"length_of_{kind}", length=self.span_length(mine)))
         if any(f.kind == PLANARITY for f in found):
             out.append(self.words("uneven_skin"))
         return out

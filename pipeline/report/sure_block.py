@@ -24,7 +24,7 @@ def sure_block(given: FieldInput, now: Standing, sayer: Sayer) -> dict:
     return {
         "surveys": quality.survey_rows(tables["survey_quality"], given.records, sayer), "chart": chart, "chart_title": chart_title,
         "moved": words("patches_moved", patches=words.listed(moved)) if moved else "",
-        "residual_dates": dates, "residual_rows": residual_rows, "checkpoints": quality.checkpoint_notes(given.records, sayer),
+        "slabs": quality.moved_over_all(given.provenance.get("moved_patches", ()), given.records, sayer), "residual_dates": dates, "residual_rows": residual_rows, "checkpoints": quality.checkpoint_notes(given.records, sayer),
         "sideways": quality.sideways(record, sayer), "edges": quality.edge_lines(record, sayer),
         "tolerances": quality.tolerance_rows(given.settings.tolerances, given.field_id, sayer),
         "spots": surface_tables.low_spots(newest, sayer) if newest is not None else [],

@@ -25,20 +25,27 @@ def low_spots(shown: Shown, sayer: Sayer) -> list[tuple[str, ...]]:
 
 
 def edges(shown: Shown, sayer: Sayer) -> list[tuple[str, ...]]:
-    """Edge, mean height over all of it, its range, highest lip, metres of each kind, over tolerance."""
+    """Edge, mean height over all of it, highest station of any kind, length of lip, of low skin and of what is neither
+    told (of it, what a ruler is asked for), lip over the tolerance, ruler readings; of a walk the mean only."""
     out = []
     for seen in shown.edges:
         mine = [r for r in shown.rows["lip"] if r["edge_id"] == seen.edge_id]
         whole = next((r for r in mine if r["station_m"] is None), None)
         stations = [r for r in mine if r["station_m"] is not None]
-        lips = [r for r in stations if r["kind"] == LIP]
-        top = max(lips, key=lambda r: r["height_mm"], default=None)
-        out.append((
-            sayer.placing.edge(seen.edge_id), "" if whole is None else sayer.height(whole["height_mm"], whole["height_sigma_mm"]),
-            "" if top is None else sayer.height(top["height_mm"], top["height_sigma_mm"]), sayer.length(len(lips)),
-            sayer.length(sum(r["kind"] == LOW_SKIN for r in stations)), sayer.length(sum(r["kind"] == UNKNOWN for r in stations)),
-            sayer.length(seen.over_m), sayer.words(f"calibration_short_{mine[0]['calibration'] or 'none'}"),
-        ))  # fmt: skip
+        mean = "" if whole is None else sayer.height(whole["height_mm"], whole["height_sigma_mm"])
+        told = [r for r in stations if r["height_mm"] is not None]
+        if told:
+            top = max(told, key=lambda r: r["height_mm"])
+            lip, low, neither = (sayer.length(sum(r["kind"] == kind for r in told)) for kind in (LIP, LOW_SKIN, UNKNOWN))
+            asked = sum(len(f.stretch.members) for f in shown.of(UNKNOWN) if f.place_id == seen.edge_id and f.stretch is not None)
+            along = (
+                sayer.height(top["height_mm"], top["height_sigma_mm"]), lip, low, sayer.words("of_it", length=neither, part=sayer.length(asked)) if asked else neither,
+                sayer.length(seen.over_m),
+            )  # fmt: skip
+        else:
+            along = (sayer.words("whole_only" if seen.whole and seen.told else "not_measured"), "", "", "", "")
+        calibration = sayer.words(f"calibration_short_{mine[0]['calibration'] or 'none'}") if mean or told else ""
+        out.append((sayer.placing.edge(seen.edge_id), mean, *along, calibration))
     return out
 
 
@@ -68,8 +75,10 @@ def trends(rows: Sequence[dict], sayer: Sayer) -> list[tuple[str, ...]]:
 
 
 def trend_sentences(rows: Sequence[dict], sayer: Sayer) -> list[str]:
-    """The rates that differ from none, in words, fastest first."""
-    held = [r for r in rows if r["detected"] and r["rate_mm_per_year"] is not None]
+    """The rates that differ from none, in words, fastest first; of heights the whole skin's alone, of a lip its growth, where told."""
+    held = [r for r in rows if r["detected"] and r["rate_mm_per_year"] is not None and (r["measure"] != "mean_height" or r["zone"] == "skin")]
+    grown = {r["edge_id"] for r in held if r["measure"] == "growth"}
+    held = [r for r in held if r["measure"] != "lip" or r["edge_id"] not in grown]
     out = []
     for r in sorted(held, key=lambda r: -abs(r["rate_mm_per_year"])):
         where = sayer.placing.edge(r["edge_id"]) if r["edge_id"] else _zone(r["zone"], sayer)

@@ -55,12 +55,22 @@ def next_steps(found: list[Task]) -> str:
 def watched(now: Standing, sayer: Sayer) -> list[str]:
     """Near the tolerance: worth a look before the next survey."""
     found = leading(now, (WATCH,))
-    out = [sayer.says(f) + "." for f in found if f.stretch is None]
-    for edge_id in dict.fromkeys(f.place_id for f in found if f.stretch is not None):
-        mine = sorted((f.stretch for f in found if f.place_id == edge_id and f.stretch is not None), key=lambda x: x.from_m)
-        out.append(opened(sayer.words("watch_edge", edge=sayer.placing.edge(edge_id), limit=sayer.limit(LIP, False),
-                                      length=sayer.length(sum(x.length_m for x in mine)), spans=", ".join(sayer.span(x) for x in mine))))  # fmt: skip
+    along = [f for f in found if f.stretch is not None and f.row["station_m"] is not None]
+    out = [_with_flips(f, sayer) for f in found if f not in along]
+    for edge_id in dict.fromkeys(f.place_id for f in along):
+        worked = [f.stretch for f in leading(now, (UNSAFE, WORK)) if f.place_id == edge_id and f.stretch is not None]
+        mine = sorted((f.stretch for f in along if f.place_id == edge_id), key=lambda x: x.from_m)
+        mine = [x for x in mine if not any(w.from_m <= x.from_m and x.to_m <= w.to_m for w in worked)]  # worked over anyway
+        if mine:
+            out.append(opened(sayer.words("watch_edge", edge=sayer.placing.edge(edge_id), limit=sayer.limit(LIP, False),
+                                          length=sayer.span_length(mine), spans=", ".join(sayer.span(x) for x in mine))))  # fmt: skip
     return out
+
+
+def _with_flips(finding: Finding, sayer: Sayer) -> str:
+    """What was found, and where it is near a threshold, the figure at which the verdict would turn."""
+    flips = sayer.flips(finding)
+    return f"{sayer.says(finding)}." + (f" {flips}" if flips else "")
 
 
 def mix_needed(finding: Finding, sayer: Sayer, material: Material) -> str:
@@ -91,7 +101,7 @@ def filling(found: list[Task], sayer: Sayer, material: Material) -> list[str]:
 
 def _fill(found: list[Finding], sayer: Sayer, material: Material) -> Task:
     words, f = sayer.words, found[0]
-    lines = [sayer.says(f) + ".", mix_needed(f, sayer, material)]
+    lines = [_with_flips(f, sayer), mix_needed(f, sayer, material)]
     if f.row["ponded_m3"]:
         lines.append(words("holds_water", volume=figure(f.row["ponded_m3"], f.row["volume_sigma_m3"], sayer.units.volume)))
     return Task((f,), opened(words("do_fill", where=sayer.where(f))), tuple(lines))
@@ -146,7 +156,7 @@ def _even(found: list[Finding], sayer: Sayer, material: Material) -> Task:
     """Level bumps; but a skin that is only off a plane, without gaps under the straightedge, may be crowned by design."""
     words, f = sayer.words, found[0]
     gap, limit_of = f.row.get("straightedge_mm"), sayer.tolerances.straightedge_mm
-    lines = [sayer.says(f) + "."]
+    lines = [_with_flips(f, sayer)]
     if gap is not None:
         lines.append(words("straightedge_gap", gap=sayer.height(gap), noise=sayer.height(f.row["straightedge_noise_mm"])))
     smooth = gap is not None and limit_of is not None and gap + f.row["straightedge_noise_mm"] <= limit_of.of(sayer.placing.layout.field_id)

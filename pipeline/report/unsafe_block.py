@@ -36,7 +36,10 @@ def _hazard(h: Hazard, now: Standing, sayer: Sayer, keys: dict) -> dict:
     lines = []
     if owned is not None:
         lines.append(words("limit_signed", limit=sayer.limit(h.measure, True), signed=sayer.signed_by(owned)))
-    lines.append(words("first_seen", on=words.date(h.found_on)))
+    flips = sayer.flips(h.last) if fresh else ""
+    if flips:
+        lines.append(flips)
+    lines.append(words("first_seen", on=sayer.day(h.found_on, h.source)))
     if h.action:
         lines.append(words("action_taken", action=_action(h, words), on=words.date(h.action_on)))
     return {"key": keys.get(h.last, "") if fresh else "", "text": (sayer.says(h.last) if fresh else sayer.lingers(h)) + ".", "lines": lines}
@@ -55,17 +58,25 @@ def _action(h: Hazard, words: Words) -> str:
 def _looked_at(now: Standing, sayer: Sayer) -> str:
     """What a survey without a hazard did look at."""
     words = sayer.words
-    if now.newest is None:
-        return words("looked_at_nothing")
-    spots = sum(f.kind == LOW_SPOT and f.value_mm is not None for f in now.newest.findings)
-    told = sum(e.told for e in now.newest.edges)
+    spots, told, whole = looked_at(now)
     parts = [words.count("spots_looked_at", spots)] if spots else []
     parts += [words("edges_looked_at", length=sayer.length(told))] if told else []
+    parts += [words("means_looked_at", length=sayer.length(whole))] if whole else []
     if not parts:
         return words("looked_at_nothing")
     if sayer.tolerances.lip_trip_mm is None or sayer.tolerances.low_spot_trip_mm is None:
         return words("no_trip_limit", what=words.listed(parts))
     return words("nothing_over_trip", what=words.listed(parts), lip=sayer.limit("lip", True), spot=sayer.limit(LOW_SPOT, True))
+
+
+def looked_at(now: Standing) -> tuple[int, int, int]:
+    """What the newest survey has a figure of: places with a depth, metres of edge told metre by metre, metres of edges of
+    which it tells the mean only."""
+    if now.newest is None:
+        return 0, 0, 0
+    spots = sum(f.kind == LOW_SPOT and f.value_mm is not None for f in now.newest.findings)
+    whole = sum(e.told for e in now.newest.edges if e.whole)
+    return spots, sum(e.told for e in now.newest.edges) - whole, whole
 
 
 def _seen_by_hand(given: FieldInput, now: Standing, sayer: Sayer) -> list[str]:

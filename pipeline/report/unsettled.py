@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from pipeline.report.findings import CANNOT_TELL_KIND, LOW_SPOT, PLANARITY, SEEN_SHARE, EdgeSeen, Finding
+from pipeline.report.findings import CANNOT_TELL_KIND, LOW_SPOT, PLANARITY, MOUND, SEEN_SHARE, EdgeSeen, Finding
 from pipeline.report.figures import NBSP, printed
 from pipeline.report.saying import Sayer
 from pipeline.report.standing import Standing
@@ -50,14 +50,25 @@ def _edges(now: Standing, unknown: list[Finding], sayer: Sayer, wanted: dict[str
         mine = [f for f in unknown if f.place_id == edge.edge_id]
         name = opened(sayer.placing.edge(edge.edge_id))
         if edge.by_hand:
-            walk.append(words("settle_mound_edge", edge=name))
-        elif mine:
+            continue
+        if mine:
             ruler.append(_ruler(edge, name, mine, now, sayer, max(wanted.get(edge.edge_id) or READINGS, LEAST_READINGS)))
         elif edge.told < SEEN_SHARE * edge.stations:
             walk.append(words("settle_unseen_edge", edge=name, told=sayer.length(edge.told), whole=sayer.length(edge.stations)))
+    if sayer.mound_untold(now.newest):
+        in_grass = any(e.edge_id == MOUND for e in now.newest.edges)
+        walk.append(words("settle_mound_edge" if in_grass else "settle_mound_skin", edge=opened(sayer.placing.edge(MOUND))))
     kinds = any(f.verdict.why == CANNOT_TELL_KIND for f in unknown)
     lead = words("settle_edges") + (" " + words("settle_kinds") if kinds else "")
-    return ([Group(lead, tuple(ruler))] if ruler else []) + ([Group(words("settle_walk"), tuple(walk))] if walk else [])
+    out = ([Group(lead, tuple(ruler))] if ruler else []) + ([Group(words("settle_walk"), tuple(walk))] if walk else [])
+    return out + _means(now, sayer)
+
+
+def _means(now: Standing, sayer: Sayer) -> list[Group]:
+    """Edges of which a walk gave a mean within its limit: where they stand high is not known."""
+    named = {f.place_id for f in now.newest.findings}
+    edges = [sayer.placing.edge(e.edge_id) for e in now.newest.edges if e.whole and e.told and e.edge_id not in named]
+    return [Group(sayer.words("settle_means", edges=sayer.words.listed(edges)))] if edges else []
 
 
 def _ruler(edge: EdgeSeen, name: str, mine: list[Finding], now: Standing, sayer: Sayer, readings: int) -> str:

@@ -12,12 +12,14 @@ from pipeline.diamond.layout import Layout
 from pipeline.jobs import Job
 from pipeline.steps import surveyed
 from pipeline.steps.change_lip import growths
+from pipeline.steps.change_noise import pair_noises
+from pipeline.steps.change_patches import moved_ground, moved_records, without
 from pipeline.steps.change_spots import spot_changes
 from pipeline.steps.surveyed import Surveyed, pair_tie
 from pipeline.store import rasters, records
 from pipeline.store.atomic import replacing_folder
 from pipeline.store.where import Where
-from pipeline.survey.noise import of_difference
+from pipeline.survey.noise import Noise, of_difference
 from pipeline.survey.stable.tie import Tie
 from pipeline.survey.stable.uncertainty import TieOnGrid
 
@@ -31,27 +33,36 @@ def run(job: Job, where: Where) -> None:
     compared = pairs(dated, next(iter(kept.values())).base) if kept else ()
     zones = {name: layout.grid.mask(polygon) for name, polygon in layout.zones.items()}
     ties = {name: s.tie_on_grid(layout) for name, s in kept.items()}
+    noises, ground = pair_noises(job, layout, kept), moved_ground(job, layout, kept)
     rows, told = [], []
     with replacing_folder(where.changes(job.field)) as folder:
         for a, b in compared:
-            change, tie = difference(layout, kept[a], kept[b])
+            gone = ground.between(a, b)
+            change, tie = difference(layout, kept[a], kept[b], noises.of(a, b), gone)
             step = 0.0 if change.relative else _mean_step(ties[a], ties[b], tie, zones["skin"])
             changed, detected = zone_changes(change, zones)
             rows += [_zone_row(a, b, z, step, change.relative) for z in changed]
-            told.append({"from_survey": a, "to_survey": b, "relative": change.relative, **_pair_record(tie)})
+            told.append({"from_survey": a, "to_survey": b, "relative": change.relative, **_pair_record(tie), "left_out": sorted(gone), "noise": noises.record(a, b)})
             tags = {"earlier": a, "later": b, "relative": str(change.relative).lower()}
             for name, values in (("change", change.dz), ("change_sigma", change.sigma), ("detected", detected)):
                 rasters.write(folder / f"{a}--{b}" / f"{name}.tif", name, values, layout.grid, tags)
     records.write(where.changed(job.field), {
-        "change": rows, "pairs": told, "lip_change": growths(job, kept, compared),
+        "change": rows, "pairs": told, "moved_patches": moved_records(layout, kept, ground), "lip_change": growths(job, kept, compared),
         "low_spot_change": spot_changes(job, where, layout, kept, compared),
     })  # fmt: skip
 
 
-def difference(layout: Layout, earlier: Surveyed, later: Surveyed) -> tuple[Change, Tie]:
-    """Later minus earlier, tied to each other directly; without its skin's plane where that tie cannot carry it."""
-    tie = pair_tie(layout, earlier.heights, later.heights, of_difference(earlier.noise, later.noise))
-    known = layout.grid, earlier.z, later.z, earlier.white, later.white, of_difference(earlier.cell_noise, later.cell_noise)
+def difference(
+    layout: Layout, earlier: Surveyed, later: Surveyed, noise: Noise | None = None, gone: frozenset[str] = frozenset()
+) -> tuple[Change, Tie]:
+    """Later minus earlier, tied to each other directly; without its skin's plane where that tie cannot carry it.
+
+    noise : of the pair, where the field's own differences showed it; None: as declared
+    gone  : patches that moved between the two, as all dates together show
+    """
+    tie = pair_tie(layout, without(earlier.heights, gone), without(later.heights, gone), noise or of_difference(earlier.noise, later.noise))
+    cells = noise or of_difference(earlier.cell_noise, later.cell_noise)
+    known = layout.grid, earlier.z, later.z, earlier.white, later.white, cells
     if tie.codes or not (earlier.absolute and later.absolute):
         return relative_change(*known, layout.grid.mask(layout.skin)), tie
     return tied_change(*known, tie), tie

@@ -12,7 +12,7 @@ from pipeline.coordinates import label, lon_lat, read_crs, unit_m, unit_words
 from pipeline.diamond.layout import Layout, build
 from pipeline.errors import BadInput, Problem
 from pipeline.project import Project
-from pipeline.report.foresight_page import Asked, foresight_page
+from pipeline.report.foresight_page import Asked, foresight_page, worth
 from pipeline.report.words import Words
 from pipeline.steps.layout import read
 from pipeline.steps.report import LANGUAGE
@@ -60,10 +60,10 @@ def run(project: Project, tables_dir: str, field_id: str, wanted: Wanted, where:
     pads = pads_wanted(layout, noise, density)
     inside = next((t for t in pads_tried(layout, noise, density) if t.inside), None)
     asked = Asked(row.get("name") or field_id, project.config.report.title, wanted.source, wanted.spacing_mm, wanted.height_m, wanted.like)
-    page = foresight_page(layout, asked, seen, pads, inside, plan, project.config.units, Words(pages.sections(LANGUAGE)))
+    page = foresight_page(layout, asked, seen, pads, inside, plan, project.config.tolerances, project.config.units, Words(pages.sections(LANGUAGE)))
     with replacing_folder(where.foresee(field_id)) as folder:
         pages.write(folder / "foresee.html", "foresee.html", page)
-        _tables(folder, seen, pads)
+        _tables(folder, layout, row["crs"], seen, pads if pads and worth(seen, pads[0]) else [])
         if plan:
             _walk(folder, layout, row["crs"], field_id, plan)
     return f"{where.foresee(field_id)}/foresee.html"
@@ -103,7 +103,8 @@ def _record(project: Project, where: Where, field_id: str, survey_id: str) -> di
     return record
 
 
-def _tables(folder, seen: Foresight, pads) -> None:
+def _tables(folder, layout: Layout, crs: str, seen: Foresight, pads) -> None:
+    """What would be seen, and the pads worth adding in the field's own coordinates."""
     rows = [("skin", "", "mean", seen.mean_m * 1000, "mm"), ("skin", "", "volume", seen.volume_m3, "m3")]
     rows += [("lip", e.edge_id, f"growth, {e.clear_m:.1f} m", e.whole_m * 1000, "mm") for e in seen.edges]
     rows += [("lip", e.edge_id, "growth, 5 m", e.segment_m * 1000, "mm") for e in seen.edges]
@@ -111,8 +112,11 @@ def _tables(folder, seen: Foresight, pads) -> None:
     tracks.write_rows(folder / "seen.csv", ("what", "where", "measure", "smallest_seen", "unit"), [
         (a, b, c, f"{v:.2f}" if np.isfinite(v) else "", u) for a, b, c, v, u in rows
     ])  # fmt: skip
-    tracks.write_rows(folder / "pads.csv", ("pad", "e", "n", "tie_sigma_mm", "doubts"), [
-        (k, f"{p.e:.3f}", f"{p.n:.3f}", f"{p.sigma_m * 1000:.1f}", ";".join(p.codes)) for k, p in enumerate(pads, start=1)
+    own = read_crs(crs)
+    unit = unit_m(own)
+    tracks.write_rows(folder / "pads.csv", ("pad", "e", "n", "crs", "unit", "tie_sigma_mm", "doubts"), [
+        (k, f"{p.e / unit:.3f}", f"{p.n / unit:.3f}", label(own), unit_words(unit), f"{p.sigma_m * 1000:.1f}", ";".join(p.codes))
+        for k, p in enumerate(pads, start=1)
     ])  # fmt: skip
 
 

@@ -35,14 +35,14 @@ def run(job: Job, where: Where) -> None:
         "zones": [{"survey_id": s, **row} for s in kept for row in measured[s]["zones"]],
         "change": changed["change"],
     }
-    rows["trend"] = trends(job, {s: surveys[s] for s in kept}, rows)
+    rows["trend"] = trends(job, {s: surveys[s] for s in kept}, rows, changed["pairs"])
     for name in FIELD_TABLES:
         tables.write(where.table(job.field, name), name, rows[name])
     about = _about(job, shown)
     newest = max((shown[s]["flown_on"] for s in kept), default=OLDEST)
     _write_cube(job, where, layout, kept, shown, about)
     vectors.write(where.vectors(job.field), layers(where, layout, kept, rows, surveys), COLUMNS, layout.grid.crs, newest, about)
-    records.write(where.provenance(job.field), {**about, "pairs": changed["pairs"], "files": sorted(f"{n}.csv" for n in FIELD_TABLES)})
+    records.write(where.provenance(job.field), {**about, "pairs": changed["pairs"], "moved_patches": changed["moved_patches"], "files": sorted(f"{n}.csv" for n in FIELD_TABLES)})
 
 
 def _quality(record: dict) -> dict:

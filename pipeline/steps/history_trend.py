@@ -3,48 +3,186 @@
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import dataclass
 
 import numpy as np
 
-from pipeline.change.trend import fit_trends
+from pipeline.change.trend import Trend, fit_trends
 from pipeline.jobs import Job
 
 YEAR_DAYS = 365.25
 EPOCH_STARTS = ("laser_grade", "rebuild")
+# What starts a measure anew beside an epoch; a work on one zone does so for that zone alone.
+RESETS = {"lip": ("lip_cut", "sod"), "growth": ("lip_cut", "sod"), "mean_height": ("mix_add", "level"), "ring_depth": ("level",),
+          "planarity": ("level",)}  # fmt: skip
+OF_EDGES = ("lip", "growth")
+LEAST_OWN_MM = 0.1  # a figure has some error of its own, or the fit has no weights
+GRASS_ZONE = "turf_infield"  # what a survey sees of it is the grass
 
 
-def trends(job: Job, surveys: dict[str, dict], rows: dict[str, list[dict]]) -> list[dict]:
-    """A rate for each edge's lip, each declared place's ring depth and the skin's planarity.
+@dataclass(frozen=True)
+class _Series:
+    """Figures of one measure at one place over the used surveys; NaN where a survey gives none.
 
-    A laser grade or a rebuild starts a new epoch: no trend runs across it.
+    values, sigmas : (T,), mm
+    shared         : (T,) part of each s.d. that all figures of the date share, mm
+    reason         : why the figures cannot make a trend, whatever their number
+    """
+
+    measure: str
+    name: str
+    values: np.ndarray
+    sigmas: np.ndarray
+    shared: np.ndarray
+    reason: str = ""
+
+
+def trends(job: Job, surveys: dict[str, dict], rows: dict[str, list[dict]], pairs: list[dict] = ()) -> list[dict]:
+    """A rate for each edge's lip and growth, each zone's mean height, each declared place's ring depth, the skin's planarity.
+
+    surveys : survey.json of those not refused
+    pairs   : records of the pairs, whose tie's s.d. all mean heights of a pair share
+    A laser grade or a rebuild starts a new epoch, a lip cut or sod a new lip, added mix new heights: no trend runs across
+    its own reset. Series of one measure are fitted together.
     """
     days = {s: dt.date.fromisoformat(r["flown_on"]) for s, r in surveys.items()}
-    start = max((w["done_on"] for w in job.rows["works"] if w["work"] in EPOCH_STARTS), default=dt.date.min)
-    used = [s for s in sorted(days, key=lambda s: days[s]) if days[s] >= start]
-    series = [
-        *_series(rows["lip"], used, "edge_id", "lip", "height_mm", "height_sigma_mm", whole="station_m"),
-        *_series(rows["low_spots"], used, "low_spot_id", "ring_depth", "ring_depth_mm", "ring_depth_sigma_mm"),
-        *_series([z for z in rows["zones"] if z["zone"] == "skin"], used, "zone", "planarity", "planarity_mm", "planarity_sigma_mm"),
-    ]  # fmt: skip
-    years = np.array([(days[s] - days[used[0]]).days / YEAR_DAYS for s in used]) if used else np.zeros(0)
-    return [_row(job, measure, name, years, values, sigmas) for measure, name, values, sigmas in series]
+    order = sorted(days, key=lambda s: days[s])
+    base = next((r["baseline"] for r in surveys.values() if "baseline" in r), "")
+    if not order:
+        return []
+    years = np.array([(days[s] - days[order[0]]).days / YEAR_DAYS for s in order])
+    families = (
+        _levels(rows["lip"], order, "edge_id", "lip", "height_mm", "height_sigma_mm", whole="station_m"),
+        _growths(rows["lip_change"], order, base),
+        _levels(rows["low_spots"], order, "low_spot_id", "ring_depth", "ring_depth_mm", "ring_depth_sigma_mm"),
+        _heights(rows["change"], pairs, order, base),
+        _levels([z for z in rows["zones"] if z["zone"] == "skin"], order, "zone", "planarity", "planarity_mm", "planarity_sigma_mm"),
+    )
+    works = job.rows["works"]
+    return [row for family in families for row in _rows(job, years, [_since_reset(s, works, order, days) for s in family])]
 
 
-def _series(rows: list[dict], surveys: list[str], key: str, measure: str, value: str, sigma: str, whole: str | None = None):
-    """Figures of each name over the surveys: (measure, name, values (T,), sigmas (T,)); NaN where there is none."""
-    names = dict.fromkeys(r[key] for r in rows if r.get(value) is not None and np.isfinite(r[value]))
-    for name in sorted(names):
+def _levels(rows: list[dict], order: list[str], key: str, measure: str, value: str, sigma: str, whole: str | None = None) -> list[_Series]:
+    """Figures that each survey gives by itself."""
+    out = []
+    for name in sorted(dict.fromkeys(r[key] for r in rows if _told(r.get(value)))):
         mine = {r["survey_id"]: r for r in rows if r[key] == name and (whole is None or r.get(whole) is None)}
-        got = [mine.get(s, {}) for s in surveys]
-        yield measure, name, *(np.array([np.nan if g.get(c) is None else g[c] for g in got], float) for c in (value, sigma))
+        got = [mine.get(s, {}) for s in order]
+        values, sigmas = (_numbers(g.get(c) for g in got) for c in (value, sigma))
+        out.append(_Series(measure, name, values, sigmas, np.zeros(len(order))))
+    return out
 
 
-def _row(job: Job, measure: str, name: str, years: np.ndarray, values: np.ndarray, sigmas: np.ndarray) -> dict:
-    held = np.isfinite(values) & np.isfinite(sigmas)
-    row = {"measure": measure, ("edge_id" if measure == "lip" else "zone"): name, "surveys": int(held.sum())}
-    span = float(np.ptp(years[held])) if held.any() else 0.0
+def _growths(rows: list[dict], order: list[str], base: str) -> list[_Series]:
+    """Growth of each whole edge since the baseline: growths add up, and need no tie."""
+    whole = [r for r in rows if r["station_m"] is None and base in (r["from_survey"], r["to_survey"])]
+    out = []
+    for name in sorted({r["edge_id"] for r in whole if _told(r["growth_mm"]) and _told(r["growth_sigma_mm"])}):
+        values, sigmas = _against(base, order, [r for r in whole if r["edge_id"] == name], "growth_mm", "growth_sigma_mm")
+        out.append(_Series("growth", name, values, _of_dates(sigmas, order, base), np.zeros(len(order))))
+    return out
+
+
+def _heights(rows: list[dict], pairs: list[dict], order: list[str], base: str) -> list[_Series]:
+    """Mean height of each zone since the baseline; what a pair's tie does not know all its zones share."""
+    own = [r for r in rows if base in (r["from_survey"], r["to_survey"]) and r["zone"] != GRASS_ZONE]
+    ties = {_other(p, base): p["tie_shift_sigma_mm"] for p in pairs if base in (p["from_survey"], p["to_survey"]) and not p["relative"]}
+    shared = _numbers(ties.get(s) for s in order)
+    out = []
+    for name in sorted({r["zone"] for r in own}):
+        mine = [r for r in own if r["zone"] == name and not r["relative"]]
+        values, sigmas = _against(base, order, mine, "mean_mm", "mean_sigma_mm")
+        alone = np.sqrt(np.maximum(sigmas**2 - np.nan_to_num(shared) ** 2, LEAST_OWN_MM**2))
+        out.append(_Series("mean_height", name, values, _of_dates(alone, order, base), np.nan_to_num(_of_dates(shared, order, base)),
+                           "" if mine else "no absolute heights: stable ground carries the shape only"))  # fmt: skip
+    return out
+
+
+def _against(base: str, order: list[str], rows: list[dict], value: str, sigma: str) -> tuple[np.ndarray, np.ndarray]:
+    """Figure less the baseline's and its s.d. at every survey, (T,) each; 0 at the baseline, whose s.d. is left NaN."""
+    mine = {_other(r, base): (r, 1.0 if r["from_survey"] == base else -1.0) for r in rows}
+    values = np.array([sign * _number(r.get(value)) for r, sign in (mine.get(s, ({}, 1.0)) for s in order)])
+    sigmas = _numbers(mine.get(s, ({}, 1.0))[0].get(sigma) for s in order)
+    if base in order and np.isfinite(values).any():
+        values[order.index(base)] = 0.0
+    return values, sigmas
+
+
+def _of_dates(sigmas: np.ndarray, order: list[str], base: str) -> np.ndarray:
+    """Each date's s.d., (T,), out of those of its differences to the baseline, whose error is in all of them.
+
+    The baseline is a date like the others: it takes half the smallest variance, every other date what is left of its own.
+    So a line through the differences, the baseline among them at 0, is the line through the dates.
+    """
+    held = np.isfinite(sigmas)
+    if not held.any():
+        return sigmas
+    half = float(np.min(sigmas[held] ** 2)) / 2
+    out = np.sqrt(np.maximum(sigmas**2 - half, half))
+    if base in order:
+        out[order.index(base)] = np.sqrt(half)
+    return out
+
+
+def _since_reset(series: _Series, works, order: list[str], days: dict[str, dt.date]) -> _Series:
+    """The series without the surveys before its last reset."""
+    kinds = (*EPOCH_STARTS, *RESETS.get(series.measure, ()))
+    whole = series.measure in OF_EDGES  # a work's zone is a piece of skin; an edge has none
+    start = max((w["done_on"] for w in works if w["work"] in kinds and (whole or w.get("zone", "skin") in ("skin", series.name))), default=dt.date.min)
+    gone = np.array([days[s] < start for s in order])
+    return _Series(series.measure, series.name, np.where(gone, np.nan, series.values), series.sigmas, series.shared, series.reason)
+
+
+def _rows(job: Job, years: np.ndarray, family: list[_Series]) -> list[dict]:
+    """Rows of one measure, fitted together."""
     settings = job.settings.history
-    if held.sum() < settings.trend_surveys_min or span < settings.trend_years_min:
-        return {**row, "reason": f"too short: {int(held.sum())} surveys over {span:.1f} years"}
-    (trend,) = fit_trends(years[held], values[held][:, None], sigmas[held][:, None], np.zeros(int(held.sum())))
-    return {**row, "rate_mm_per_year": trend.rate, "rate_sigma_mm_per_year": trend.rate_sigma, "detected": trend.detected}
+    out, fitted = [], []
+    for s in family:
+        held = np.isfinite(s.values) & np.isfinite(s.sigmas)
+        row = {"measure": s.measure, ("edge_id" if s.measure in OF_EDGES else "zone"): s.name, "surveys": int(held.sum())}
+        span = float(np.ptp(years[held])) if held.any() else 0.0
+        out.append(row)
+        if s.reason:
+            row["reason"] = s.reason
+        elif held.sum() < settings.trend_surveys_min or span < settings.trend_years_min:
+            row["reason"] = f"too short: {int(held.sum())} surveys over {span:.1f} years"
+        else:
+            fitted.append((row, s))
+    for group in _together([s for _, s in fitted]):
+        found = _fit(years, [fitted[k][1] for k in group])
+        for k, trend in zip(group, found):
+            fitted[k][0].update(rate_mm_per_year=trend.rate, rate_sigma_mm_per_year=trend.rate_sigma, detected=trend.detected)
+            if trend.reason:
+                fitted[k][0]["reason"] = trend.reason
+            if np.isfinite(trend.season):
+                fitted[k][0].update(season_mm=trend.season, season_sigma_mm=trend.season_sigma)
+    return out
+
+
+def _together(series: list[_Series]) -> list[list[int]]:
+    """Series that share something of their dates are one fit; those that share nothing are one each, so that scatter in one
+    does not widen the others."""
+    tied = [k for k, s in enumerate(series) if s.shared.any()]
+    return ([tied] if tied else []) + [[k] for k, s in enumerate(series) if not s.shared.any()]
+
+
+def _fit(years: np.ndarray, series: list[_Series]) -> list[Trend]:
+    used = np.any([np.isfinite(s.values) for s in series], axis=0)
+    values, sigmas = (np.column_stack([getattr(s, name)[used] for s in series]) for name in ("values", "sigmas"))
+    return fit_trends(years[used], values, np.maximum(sigmas, LEAST_OWN_MM), series[0].shared[used])
+
+
+def _other(row: dict, base: str) -> str:
+    return row["to_survey"] if row["from_survey"] == base else row["from_survey"]
+
+
+def _told(value) -> bool:
+    return value is not None and bool(np.isfinite(value))
+
+
+def _number(value) -> float:
+    return np.nan if value is None else float(value)
+
+
+def _numbers(values) -> np.ndarray:
+    return np.array([_number(v) for v in values], float)

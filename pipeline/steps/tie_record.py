@@ -13,7 +13,7 @@ from pipeline.steps.surveyed import Surveyed, pair_tie
 from pipeline.store.provenance import versions
 from pipeline.survey.edges.horizontal import Shift
 from pipeline.survey.noise import of_difference
-from pipeline.survey.stable.checkpoints import Accuracy
+from pipeline.survey.stable.checkpoints import MIN_1998, MIN_2023, Accuracy
 from pipeline.survey.stable.tie import Tie
 
 
@@ -75,10 +75,14 @@ def tied(job: Job, layout: Layout, mine: Survey, made: Surveyed, tie: Tie, shift
             "checkpoint_mean_mm": checked.mean_m * 1000,
             "checkpoint_sd_mm": checked.sd_m * 1000,
             "checkpoint_rmse_mm": checked.rmse_m * 1000,
+            "checkpoint_sigma_mm": checked.checkpoint_sigma_m * 1000,
             "checkpoint_biased": checked.biased if checked.count else None,
             "checkpoint_nssda_95_mm": checked.nssda_95_m * 1000,
             "checkpoint_rmse_v_mm": checked.rmse_v_m * 1000,
+            "checkpoint_enough_1998": checked.enough_1998,
             "checkpoint_enough_2023": checked.enough_2023,
+            "checkpoints_asked_1998": MIN_1998,
+            "checkpoints_asked_2023": MIN_2023,
         },
     }  # fmt: skip
 

@@ -7,10 +7,11 @@ from pathlib import Path
 import yaml
 from pydantic import ValidationError
 
-from pipeline.errors import BadInput, Problem, did_you_mean
+from pipeline.errors import BadInput, Problem
 from pipeline.project import Project
 from pipeline.project import check as check_together
 from pipeline.settings import Config
+from pipeline.store.said import of_settings, of_spans, of_yaml
 from pipeline.store.tables import read_rows
 from pipeline.tables import TABLES, read
 
@@ -30,8 +31,8 @@ def find(given: str | Path) -> Path:
 def load(given: str | Path) -> tuple[Project, Path]:
     """The project and the folder its paths are relative to. Raises BadInput with every fault of every table."""
     path = find(given)
-    config, problems = read_config(path)
-    tables, files = {}, {"config": path.name}
+    config, problems, lines = read_config(path)
+    tables, files, unread = {}, {"config": path.name}, set()
     for name in TABLES:
         file = getattr(config, name)
         if file is None:
@@ -43,80 +44,78 @@ def load(given: str | Path) -> tuple[Project, Path]:
         except BadInput as bad:
             problems += bad.problems
             tables[name] = ()
+            unread.add(name)
             continue
         tables[name], found = read(name, rows)
         problems += found
-    project = Project(config, tables, files)
+    project = Project(config, tables, files, lines, frozenset(unread))
+    if (path.parent / config.results).is_file():
+        problems.append(Problem(path.name, lines.get(("results",)), "results", f"{config.results!r}, a file", "a folder", "Name a folder of its own, say `results`."))
     problems += check_together(project)
     if problems:
         raise BadInput(sorted(problems, key=lambda p: (p.file, p.row or 0, p.column or "")))
     return project, path.parent
 
 
-def read_config(path: Path) -> tuple[Config, list[Problem]]:
-    """The settings and the faults found; with a fault, only the tables' paths are taken over, so that the
-    tables' own faults can be told in the same breath."""
+def read_config(path: Path) -> tuple[Config, list[Problem], dict[tuple[str, ...], int]]:
+    """The settings, the faults found and the line of every key; with a fault, only the tables' paths are taken over,
+    so that the tables' own faults can be told in the same breath."""
     try:
-        text = path.read_text(encoding="utf-8")
-        plain = yaml.safe_load(text) or {}
+        text = path.read_text(encoding="utf-8-sig")
+        lines, doubled = _lines(text)
+        plain = yaml.load(text, Loader=_Loader) or {}  # a kind of safe loader
     except UnicodeDecodeError:
-        return Config(), [Problem(path.name, None, None, "signs that are not UTF-8", "UTF-8 text", "Save the file as UTF-8.")]
-    except yaml.YAMLError as error:
-        mark = getattr(error, "problem_mark", None)
-        what = getattr(error, "problem", None) or "text that is no YAML"
-        return Config(), [Problem(path.name, mark.line + 1 if mark else None, None, what, "YAML", "Mend the line; indent with spaces.")]
+        return Config(), [Problem(path.name, None, None, "signs that are not UTF-8", "UTF-8 text", "Save the file as UTF-8.")], {}
+    except (yaml.YAMLError, ValueError) as error:
+        return Config(), [of_yaml(path.name, error)], {}
+    except RecursionError:
+        return Config(), [Problem(path.name, None, None, "sections without end within sections", "keys with values", "Start from config/templates/config.yaml.")], {}
+    problems = [
+        Problem(path.name, row, ".".join(key), f"the key again (first in row {lines[key]})", "each key once", "Remove one of them.") for key, row in doubled
+    ]
     if not isinstance(plain, dict):
-        return Config(), [Problem(path.name, 1, None, "no keys", "keys with values", "Start from config/templates/config.yaml.")]
+        return Config(), [Problem(path.name, 1, None, "no keys", "keys with values", "Start from config/templates/config.yaml.")], lines
+    problems += of_spans(path.name, lines, plain.get("tolerances"))
     try:
-        return Config(**plain), []
+        return Config(**plain), problems, lines
     except ValidationError as error:
-        lines = _lines(text)
-        paths = {k: v for k, v in plain.items() if k in TABLES and isinstance(v, str)}
-        return Config(**paths), [_problem(path.name, lines, fault) for fault in error.errors()]
+        paths = {k: v for k, v in plain.items() if k in (*TABLES, "results") and isinstance(v, str)}
+        faults = (of_settings(path.name, lines, fault) for fault in error.errors())
+        return Config(**paths), [*problems, *dict.fromkeys(faults)], lines
     except TypeError:
-        return Config(), [Problem(path.name, None, None, "a key that is no word", "words as keys", "Quote or correct it.")]
+        return Config(), [Problem(path.name, None, None, "a key that is no word", "words as keys", "Quote or correct it.")], lines
 
 
-def _problem(file: str, lines: dict[tuple, int], fault: dict) -> Problem:
-    where = tuple(str(p) for p in fault["loc"])
-    row = next((lines[where[:n]] for n in range(len(where), 0, -1) if where[:n] in lines), None)
-    key = ".".join(where)
-    if fault["type"] == "extra_forbidden":
-        return Problem(file, row, key, "an unknown key", "one of the keys of config/schema.json",
-                       f"Remove or rename it.{did_you_mean(where[-1], _known(where[:-1]))}")  # fmt: skip
-    found = "nothing" if fault["type"] == "missing" or fault["input"] is None else repr(fault["input"])
-    expected = fault["msg"][0].lower() + fault["msg"][1:]
-    todo = "Say who set this figure and when (set_by, set_on)." if where[-1] in ("set_by", "set_on") else f"Correct {key}."
-    return Problem(file, row, key, found, expected, todo)
+class _Loader(yaml.SafeLoader):
+    """YAML with dates left as text, so that a day no month has is named where it stands."""
 
 
-def _known(where: tuple[str, ...]) -> list[str]:
-    """The keys allowed at a place of the config, as far as they are fixed."""
-    model = Config
-    for name in where:
-        info = model.model_fields.get(name)
-        inner = [a for a in (getattr(info.annotation, "__args__", ()) or (info.annotation,)) if hasattr(a, "model_fields")] if info else []
-        if not inner:
-            return []
-        model = inner[0]
-    return list(model.model_fields)
+_Loader.yaml_implicit_resolvers = {
+    sign: [(tag, pattern) for tag, pattern in resolvers if tag != "tag:yaml.org,2002:timestamp"]
+    for sign, resolvers in yaml.SafeLoader.yaml_implicit_resolvers.items()
+}
 
 
-def _lines(text: str) -> dict[tuple, int]:
-    """Line number of every key path of a YAML text."""
-    out: dict[tuple, int] = {}
+def _lines(text: str) -> tuple[dict[tuple[str, ...], int], list[tuple[tuple[str, ...], int]]]:
+    """Line number of every key path of a YAML text, and the keys that stand a second time, each with its line."""
+    out: dict[tuple[str, ...], int] = {}
+    doubled: list[tuple[tuple[str, ...], int]] = []
 
     def walk(node, path: tuple) -> None:
         if isinstance(node, yaml.MappingNode):
             for key, value in node.value:
-                out[path + (str(key.value),)] = key.start_mark.line + 1
-                walk(value, path + (str(key.value),))
+                here, line = path + (str(key.value),), key.start_mark.line + 1
+                if here in out:
+                    doubled.append((here, line))
+                    continue
+                out[here] = line
+                walk(value, here)
         elif isinstance(node, yaml.SequenceNode):
             for i, value in enumerate(node.value):
-                out[path + (str(i),)] = value.start_mark.line + 1
+                out.setdefault(path + (str(i),), value.start_mark.line + 1)
                 walk(value, path + (str(i),))
 
-    root = yaml.compose(text)
+    root = yaml.compose(text, Loader=_Loader)
     if root is not None:
         walk(root, ())
-    return out
+    return out, doubled

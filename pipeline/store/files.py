@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 from pipeline.store.records import sha256
@@ -17,6 +18,28 @@ def named(folder: str | Path, given: str) -> list[str]:
         base, pattern = (Path(given).anchor, given[1:]) if Path(given).is_absolute() else (folder, given)
         return sorted(str(p) for p in Path(base).glob(pattern) if p.is_file())
     return []
+
+
+def twins(named_by: dict[str, list[str]]) -> list[tuple[str, str, str]]:
+    """Names behind which the same file lies: the one given first, the other, and the file. Files are the same that have
+    one real path, or one size and checksum.
+
+    named_by : name -> its files, in the order in which the names were given; a file need not be there yet
+    """
+    real = {path: os.path.realpath(path) for paths in named_by.values() for path in paths}
+    sizes: dict[int, set[str]] = {}
+    for path in real.values():
+        if os.path.isfile(path):
+            sizes.setdefault(os.path.getsize(path), set()).add(path)
+    mark = {path: sha256(path) for alike in sizes.values() if len(alike) > 1 for path in alike}
+    first: dict[str, str] = {}
+    out = []
+    for name, paths in named_by.items():
+        for path in paths:
+            earlier = first.setdefault(mark.get(real[path], real[path]), name)
+            if earlier != name:
+                out.append((earlier, name, path))
+    return out
 
 
 def is_file(path: str | Path) -> bool:

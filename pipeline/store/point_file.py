@@ -87,6 +87,20 @@ def reading(name: str, done: Tally | None = None) -> Iterator[None]:
         if isinstance(error, (Refused, GeneratorExit)) or not (decoder or isinstance(error, BROKEN)):
             raise
         after = f" after {done.read:,} points" if done is not None and done.read else ""
-        said = str(error).strip().splitlines()[0][:160] if str(error).strip() else type(error).__name__
-        raise unreadable(name, f"a file that breaks off or is damaged{after} ({said})", "a whole one",
-                         "Copy or export it again.") from error
+        raise unreadable(name, f"a file that {_fault(error)}{after}", "a whole one", "Copy or export it again.") from error
+
+
+# What decoders say of a file that ends too soon (of the LAS, LAZ, zip and text readers); all else is damage.
+ENDS = ("fill whole buffer", "unexpected end", "end-of-stream marker", "end of file", "unpack requires", "buffer is smaller", "not a multiple of", "multiple of element size")
+
+
+def _fault(error: BaseException) -> str:
+    """What is wrong with a file, in words; what the decoder itself said stays with the exception."""
+    said = str(error).lower()
+    if isinstance(error, OSError) and error.strerror and error.errno:
+        return f"cannot be read ({error.strerror.lower()})"
+    if isinstance(error, UnicodeDecodeError):
+        return "holds signs that are not UTF-8, or is damaged"
+    if isinstance(error, MemoryError):
+        return "asks for more memory than there is, or is damaged"
+    return "breaks off" if isinstance(error, EOFError) or any(sign in said for sign in ENDS) else "is damaged"

@@ -47,26 +47,26 @@ class CsvFile:
         """See `PointFile`. x, y, z are floats."""
         self.tally = tally = Tally()
         with reading(self._path.name, tally):
-            for first, rows in self._rows(min(size, SCAN_ROWS)):
-                xyz, kept = self._coordinates(first, rows)
+            for lines, rows in self._rows(min(size, SCAN_ROWS)):
+                xyz, kept = self._coordinates(lines, rows)
                 tally.empty += int((~kept).sum())
                 tally.read += int(kept.sum())
                 if not kept.any():
                     continue
                 rgb = None
                 if want_rgb and self.facts.has_rgb:
-                    rgb = eight_bit(self._colour(first, rows)[kept], self._shift, tally)
+                    rgb = eight_bit(self._colour(lines, rows)[kept], self._shift, tally)
                 yield Chunk(*(np.ascontiguousarray(xyz[kept, axis]) for axis in range(3)), rgb=rgb)
 
     def walk(self) -> Walk:
         """All rows with a place and a height as a rover's walk, in the file's order."""
         parts, number = [], []
         with reading(self._path.name):
-            for first, rows in self._rows(SCAN_ROWS):
-                xyz, kept = self._coordinates(first, rows)
+            for lines, rows in self._rows(SCAN_ROWS):
+                xyz, kept = self._coordinates(lines, rows)
                 numbers = np.flatnonzero(kept)
-                number.append(first + numbers)
-                quality = self._quality(first, rows)[kept] if "quality" in self.columns else None
+                number.append(np.asarray(lines)[numbers])
+                quality = self._quality(lines, rows)[kept] if "quality" in self.columns else None
                 parts.append((xyz[kept], quality, *(self._names(rows, numbers, column) for column in WALK[1:])))
         xyz = np.concatenate([p[0] for p in parts])
         receiver, receivers = _coded(itertools.chain.from_iterable(p[2] for p in parts))
@@ -101,57 +101,69 @@ class CsvFile:
                              "description that holds a comma in double quotes.")  # fmt: skip
         return True, _columns(name, tuple(c.lower() for c in cells))
 
-    def _rows(self, size: int) -> Iterator[tuple[int, list[list[str]]]]:
-        """Rows of cells, `size` at a time, with the number of the first, counted from 1 after the header."""
-        wide, first = len(self.columns), 1
+    def _rows(self, size: int) -> Iterator[tuple[list[int], list[list[str]]]]:
+        """Rows of cells, `size` at a time, each with its line in the file as an editor counts it: from 1, the header's."""
+        read, header = 0, self._headed
         with self._text() as stream:
-            rows = (cells for cells in csv.reader(stream) if cells and any(map(str.strip, cells)))
-            if self._headed:
-                next(rows)
-            while part := list(itertools.islice(rows, size)):
-                for number, cells in enumerate(part, first):
-                    if len(cells) != wide:
-                        raise unreadable(f"{self._path.name}, row {number}", f"{len(cells)} cells",
-                                         f"{wide} ({','.join(self.columns)})",
-                                         "Put text that holds a comma in double quotes; a last row cut short means a "
-                                         "broken copy.")  # fmt: skip
-                yield first, part
-                first += len(part)
+            reader = csv.reader(stream)
+            while part := list(itertools.islice(reader, size)):
+                if reader.line_num - read != len(part):
+                    broken = next(i for i, cells in enumerate(part, read + 1) if any("\n" in c or "\r" in c for c in cells))
+                    raise unreadable(f"{self._path.name}, row {broken}", "a double quote that is not closed on its line",
+                                     "each row on one line", "Close the quote or take it out.")  # fmt: skip
+                filled = [i for i, cells in enumerate(part) if cells and any(map(str.strip, cells))]
+                if header and filled:
+                    filled, header = filled[1:], False
+                lines = [read + 1 + i for i in filled]
+                rows = [part[i] for i in filled]
+                read = reader.line_num
+                self._check_width(lines, rows)
+                if rows:
+                    yield lines, rows
 
-    def _coordinates(self, first: int, rows: list[list[str]]) -> tuple[np.ndarray, np.ndarray]:
+    def _check_width(self, lines: list[int], rows: list[list[str]]) -> None:
+        wide = len(self.columns)
+        for line, cells in zip(lines, rows):
+            if len(cells) != wide:
+                raise unreadable(f"{self._path.name}, row {line}", f"{len(cells)} cells",
+                                 f"{wide} ({','.join(self.columns)})",
+                                 "Put text that holds a comma in double quotes; a last row cut short means a "
+                                 "broken copy.")  # fmt: skip
+
+    def _coordinates(self, lines: list[int], rows: list[list[str]]) -> tuple[np.ndarray, np.ndarray]:
         """x, y, z of rows, (n, 3), NaN for an empty cell; and which rows have all three, (n,) bool."""
-        xyz = np.column_stack([self._numbers(first, rows, column) for column in self._xyz])
+        xyz = np.column_stack([self._numbers(lines, rows, column) for column in self._xyz])
         return xyz, np.isfinite(xyz).all(axis=1)
 
-    def _numbers(self, first: int, rows: list[list[str]], column: str) -> np.ndarray:
+    def _numbers(self, lines: list[int], rows: list[list[str]], column: str) -> np.ndarray:
         """One column as numbers, (n,); NaN for an empty cell, refused for anything else that is no number."""
         at = self.columns.index(column)
         cells = [row[at] for row in rows]
         values = _floats(cells)
         for i in np.flatnonzero(~np.isfinite(values)):
             if cells[i].strip():
-                raise self._fault(first + int(i), column, cells[i], "a number with a point as decimal mark")
+                raise self._fault(lines[i], column, cells[i], "a number with a point as decimal mark")
         return values
 
     def _fault(self, row: int, column: str, found: str, expected: str,
                todo: str = "Correct the cell or export again.") -> Refused:
         return unreadable(f"{self._path.name}, row {row}, column {column}", repr(found.strip()[:40]), expected, todo)
 
-    def _colour(self, first: int, rows: list[list[str]]) -> np.ndarray:
+    def _colour(self, lines: list[int], rows: list[list[str]]) -> np.ndarray:
         """Colours of rows, (n, 3) uint16."""
-        values = np.column_stack([self._numbers(first, rows, column) for column in COLOURS])
+        values = np.column_stack([self._numbers(lines, rows, column) for column in COLOURS])
         wrong = ~((values >= 0) & (values <= 65535) & (values == np.floor(values)))
         for i, band in np.argwhere(wrong):
-            raise self._fault(first + int(i), COLOURS[band], rows[i][self.columns.index(COLOURS[band])],
+            raise self._fault(lines[i], COLOURS[band], rows[i][self.columns.index(COLOURS[band])],
                               "a whole number, 0 to 65535")
         return values.astype(np.uint16)
 
-    def _quality(self, first: int, rows: list[list[str]]) -> np.ndarray:
+    def _quality(self, lines: list[int], rows: list[list[str]]) -> np.ndarray:
         """Quality of rows, (n,) uint8; UNKNOWN for an empty cell."""
-        values = np.nan_to_num(self._numbers(first, rows, "quality"), nan=UNKNOWN)
+        values = np.nan_to_num(self._numbers(lines, rows, "quality"), nan=UNKNOWN)
         for i in np.flatnonzero(~np.isin(values, (UNKNOWN, FIXED, FLOAT, SINGLE))):
             raise self._fault(
-                first + int(i), "quality", rows[i][self.columns.index("quality")],
+                lines[i], "quality", rows[i][self.columns.index("quality")],
                 f"{FIXED} fixed, {FLOAT} float or {SINGLE} single",
                 "A receiver's own codes may mean something else (NMEA: 4 fixed, 5 float, 1 single): translate the "
                 "whole column.",
@@ -168,12 +180,12 @@ class CsvFile:
     def _scan(self) -> tuple[Facts, int]:
         low, high = np.full(3, np.inf), np.full(3, -np.inf)
         count, most, empty, sample = 0, 0, 0, []
-        for first, rows in self._rows(SCAN_ROWS):
-            xyz, kept = self._coordinates(first, rows)
+        for lines, rows in self._rows(SCAN_ROWS):
+            xyz, kept = self._coordinates(lines, rows)
             if "red" in self.columns:
-                most = max(most, int(self._colour(first, rows).max()))
+                most = max(most, int(self._colour(lines, rows).max()))
             if "quality" in self.columns:
-                self._quality(first, rows)
+                self._quality(lines, rows)
             count += len(rows)
             empty += int((~kept).sum())
             if kept.any():

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import itertools
 import math
 from pathlib import Path
 from typing import Iterable
@@ -14,8 +15,8 @@ from pipeline.tables import Rows
 from pipeline.variables import DECIMALS, TABLES, key_names
 
 
-def read_rows(path: str | Path, name: str | None = None) -> Rows:
-    """A table as text. `name` is what messages call it (default: the file's name).
+def read_rows(path: str | Path, name: str | None = None, one_line: bool = True) -> Rows:
+    """A table as text. `name` is what messages call it (default: the file's name); `one_line`: see `parse_rows`.
 
     raises: BadInput when it is missing, not UTF-8, has no header, or a row has more cells than the header
     """
@@ -29,11 +30,16 @@ def read_rows(path: str | Path, name: str | None = None) -> Rows:
     except UnicodeDecodeError as error:
         line = path.read_bytes()[: error.start].count(b"\n") + 1
         raise BadInput([Problem(name, line, None, "signs that are not UTF-8", "UTF-8 text", "Save the table as CSV UTF-8.")]) from None
-    return parse_rows(text, name)
+    except OSError as error:
+        raise BadInput([Problem(name, None, None, f"a file that cannot be opened ({error.strerror})", "a CSV file", "See that you may read it.")]) from None
+    if "\0" in text:
+        line = text[: text.index("\0")].count("\n") + 1
+        raise BadInput([Problem(name, line, None, "NUL bytes between the letters", "UTF-8 text", "Save the table as CSV UTF-8, not as Unicode or UTF-16.")])
+    return parse_rows(text, name, one_line)
 
 
-def parse_rows(text: str, name: str) -> Rows:
-    """CSV text as rows with their line numbers; blank lines are passed over."""
+def parse_rows(text: str, name: str, one_line: bool = True) -> Rows:
+    """CSV text as rows with their line numbers; blank lines are passed over. `one_line`: a cell must end on its line."""
     reader = csv.reader(io.StringIO(text, newline=""))
     header: tuple[str, ...] | None = None
     rows, problems = [], []
@@ -43,23 +49,50 @@ def parse_rows(text: str, name: str) -> Rows:
             begins, line = line + 1, reader.line_num
             if not any(c.strip() for c in cells):
                 continue
+            if one_line and any(set(c) & set("\r\n") for c in cells):
+                problems.append(_broken(name, begins, header, cells))
+                header = header or ("",)
+                continue
             if header is None:
                 header = tuple(c.strip() for c in cells)
-                if len(header) == 1 and ";" in header[0]:
-                    problems.append(Problem(name, begins, None, "semicolons between the columns", "commas", "Save the table with commas."))
+                for sign, word in ((";", "semicolons"), ("\t", "tabs")):
+                    if len(header) == 1 and sign in header[0]:
+                        problems.append(Problem(name, begins, None, f"{word} between the columns", "commas", "Save the table with commas (CSV UTF-8)."))
                 continue
             extra = [c for c in cells[len(header) :] if c.strip()]
             if extra:
                 problems.append(Problem(name, begins, None, f"{len(cells)} cells", f"at most {len(header)}, as in the header",
-                                        "Put text that holds a comma in double quotes."))  # fmt: skip
+                                        "Put text that holds a comma in double quotes; several words in one cell are separated by `;`."))  # fmt: skip
             rows.append((begins, dict(zip(header, cells))))
     except csv.Error as error:
-        problems.append(Problem(name, line + 1, None, f"text that is no CSV ({error})", "comma-separated cells", "Save the table again."))
+        large = "field larger" in str(error)  # what follows a quote that is never closed, in a long file
+        fault = Problem(name, line + 1, None, "text that is no CSV", "comma-separated cells", "Save the table again.")
+        problems.append(_broken(name, line + 1, header, []) if large else fault)
+    if one_line and header is not None and not problems and _open_at_the_end(text, begins):
+        problems.append(_broken(name, begins, header, cells))
     if header is None:
         problems.append(Problem(name, 1, None, "an empty file", "a header row", "Copy the header from config/templates."))
     if problems:
         raise BadInput(problems)
     return Rows(name, header or (), tuple(rows))
+
+
+def _broken(name: str, row: int, header: tuple[str, ...] | None, cells: list[str]) -> Problem:
+    """A cell that goes on over the end of its line: in the last cell of a row, most likely a quote that was not closed."""
+    at = next((i for i, c in enumerate(cells) if set(c) & set("\r\n")), len(cells) - 1)
+    column = header[at] if header and 0 <= at < len(header) else None
+    return Problem(name, row, column, "a double quote that is not closed on its line", "each cell on one line",
+                   "Close the quote, or take the line break out of the cell; the rows after it were taken for its text.")  # fmt: skip
+
+
+def _open_at_the_end(text: str, begins: int) -> bool:
+    """Whether the last row, which begins in that line, ends within a quoted cell."""
+    try:
+        for _ in csv.reader(itertools.islice(io.StringIO(text, newline=""), begins - 1, None), strict=True):
+            pass
+    except csv.Error as error:
+        return "unexpected end" in str(error)
+    return False
 
 
 def cell(value, kind: str) -> str:
@@ -113,7 +146,7 @@ def read(path: str | Path, table: str) -> list[dict]:
 
     raises: ValueError when its header is not the one `variables` declares
     """
-    rows = read_rows(path)
+    rows = read_rows(path, one_line=False)
     columns = TABLES[table]
     if rows.header != tuple(c.name for c in columns):
         raise ValueError(f"{path} does not have the columns of {table}")

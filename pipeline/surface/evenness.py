@@ -15,6 +15,7 @@ from pipeline.frame import Grid
 from pipeline.surface.block_heights import Smoother
 from pipeline.surface.survey_error import SurveyError
 from pipeline.surface.slope import ZonePlane
+from pipeline.surface.unseen import covariance, kernel
 
 SMOOTH_FWHM_M = 0.3
 FWHM_TO_SD = 1.0 / (2.0 * np.sqrt(2.0 * np.log(2.0)))
@@ -72,7 +73,8 @@ def planarity(zone: ZonePlane, noise: BlockNoise, shape: np.ndarray | None = Non
             Only the departure's form counts, its mean is the tie's affair
     crowned : the zone is meant to be crowned, by how much nobody said: its own best crown is taken off
     The s.d. comes from the same figure on the surface with one more error; near 0 it is half the root of the s.d. of
-    the square, which is what sqrt(max(normal, 0)) scatters by (0.48, integrated numerically).
+    the square, which is what sqrt(max(normal, 0)) scatters by (0.48, integrated numerically). What unseen blocks may hold
+    comes to it.
     """
     held = zone.blocks.held
     departure = zone.residual[held] if shape is None else (zone.blocks.value - shape)[held]
@@ -82,10 +84,22 @@ def planarity(zone: ZonePlane, noise: BlockNoise, shape: np.ndarray | None = Non
     if crowned:
         departure, errors = crown(zone, departure), crown(zone, errors)
     raw2, noise2 = float((departure**2).mean()), float((errors**2).mean())
-    spread2 = float(((departure + errors) ** 2).mean(axis=1).std(ddof=1))
+    spread2 = float(np.hypot(((departure + errors) ** 2).mean(axis=1).std(ddof=1), _hidden(zone, departure)))
     value = float(np.sqrt(max(raw2 - noise2, 0.0)))
     sigma = spread2 / (2.0 * max(value, np.sqrt(spread2))) if spread2 > 0 else 0.0
     return Planarity(value, float(sigma), float(np.sqrt(raw2)), float(np.sqrt(noise2)))
+
+
+def _hidden(zone: ZonePlane, departure: np.ndarray) -> float:
+    """One s.d. of the whole zone's mean square departure by what unseen blocks may hold, m2."""
+    held, unseen = zone.blocks.held, zone.unseen
+    if not unseen.any():
+        return 0.0
+    square = np.full(held.shape, np.nan)
+    square[held] = departure**2 - (departure**2).mean()
+    weights = np.where(unseen, 1.0 / unseen.sum(), 0.0) - np.where(held, 1.0 / held.sum(), 0.0)
+    share = unseen.sum() / (unseen.sum() + held.sum())
+    return float(share * np.sqrt(covariance(weights[None], kernel(square))[0, 0]))
 
 
 @dataclass(frozen=True)

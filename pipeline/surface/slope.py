@@ -1,7 +1,8 @@
 """Slope and fall of a zone: its robust plane, and what the survey's errors let one say about it.
 
 Neighbouring blocks share their errors, so the covariance of the slope comes from the error model with the tie's tilt in
-it, not from the residuals: taken as independent it would be 2.5 to 5 times too small (measured).
+it, not from the residuals: taken as independent it would be 2.5 to 5 times too small (measured). To it comes what the ground
+in unseen blocks may do to the plane of the whole zone (`unseen`).
 """
 
 from __future__ import annotations
@@ -12,8 +13,9 @@ from math import nan
 import numpy as np
 
 from pipeline.frame import Grid
-from pipeline.surface.block_heights import BlockHeights, block_grid, blocks
+from pipeline.surface.block_heights import LEAST_SHARE, BlockHeights, block_grid, block_share, blocks
 from pipeline.surface.survey_error import SurveyError, cropped
+from pipeline.surface.unseen import covariance, kernel
 from pipeline.survey.plane import Plane, fit_plane
 
 BLOCK_M = 0.5
@@ -30,16 +32,29 @@ class ZonePlane:
     blocks  : medians (or means) on the whole field's block grid; NaN outside the zone
     weights : (3, ny, nx): plane height at (x0, y0), slope east, slope north as weighted sums of blocks, the plane
               taken as least squares; units none, 1/m, 1/m
+    unseen  : (ny, nx) bool, blocks of the zone without a value
     """
 
     plane: Plane
     blocks: BlockHeights
     weights: np.ndarray
+    unseen: np.ndarray
 
     @property
     def residual(self) -> np.ndarray:
         """Block less plane, (ny, nx), m; NaN outside the zone."""
         return self.blocks.value - self.plane.at(*self.blocks.grid.mesh())
+
+    def hidden(self) -> np.ndarray:
+        """Covariance of the plane's two slopes by what unseen blocks may hold, (2, 2), m2 per m2.
+
+        The plane of the whole zone less that of its seen part is a weighted sum of what the ground leaves any plane by.
+        """
+        if not self.unseen.any():
+            return np.zeros((2, 2))
+        apart = plane_weights(self.blocks.grid, self.blocks.held | self.unseen, self.plane) - self.weights
+        own = float(np.mean(self.blocks.white[self.blocks.held] ** 2))
+        return covariance(apart[1:], kernel(self.residual, 3, own))
 
     def residual_of(self, errors: np.ndarray) -> np.ndarray:
         """What the plane leaves of error fields (K, ny, nx) on the block grid: (K, blocks of the zone), m."""
@@ -89,17 +104,24 @@ def zone_plane(
         plane = fit_plane(x, y, found.value[held], robust="huber")
     except ValueError:
         return None
+    whole = block_share(zone, grid, factor) >= LEAST_SHARE
+    return ZonePlane(plane, found, plane_weights(found.grid, held, plane), whole & ~held)
+
+
+def plane_weights(grid: Grid, held: np.ndarray, plane: Plane) -> np.ndarray:
+    """Weights of blocks in the least-squares plane through them: height at its middle, slope east, slope north, (3, ny, nx)."""
+    x, y = (v[held] for v in grid.mesh())
     design = np.stack([np.ones_like(x), x - plane.x0, y - plane.y0])
     normal = np.array([[(p * q).sum() for q in design] for p in design])
     weights = np.zeros((3, *held.shape))
     weights[:, held] = np.einsum("ij,jk->ik", np.linalg.inv(normal), design)
-    return ZonePlane(plane, found, weights)
+    return weights
 
 
 def slope_of(zone: ZonePlane, error: SurveyError) -> Slope:
     """Slope and fall bearing of a zone's plane with their s.d. by the delta rule; bearing = atan2(-b_e, -b_n)."""
     white = np.where(zone.blocks.held, zone.blocks.white, 0.0)
-    cov = error.covariance(zone.weights[1:], zone.blocks.grid, white)
+    cov = error.covariance(zone.weights[1:], zone.blocks.grid, white) + zone.hidden()
     b = np.array([zone.plane.b, zone.plane.c])
     size = float(np.hypot(*b))
     if size == 0.0:

@@ -1,7 +1,7 @@
 """What a low spot did between two dates, against the ground around it: shift and tilt of both surveys cancel.
 
-The ground compared is fixed for the pair and chosen on the mean of both dates, whose error has nothing to do with that
-of their difference. Chosen on the date that found it, a pond deepened by that date's noise would seem to fill up by the
+The ground compared is fixed for the pair and chosen on the mean of both dates by weight, whose error has nothing to do with
+that of their difference. Chosen on the date that found it, a pond deepened by that date's noise would seem to fill up by the
 next: by 6 mm on good photogrammetry, where the pond was found at one date only (measured).
 """
 
@@ -27,6 +27,7 @@ LEAST_MEAN_M = 0.004
 RIM_M = (0.4, 1.6)  # the ground around a found pond: so far from its edge
 BOTTOM = 0.5  # of the greatest depth: what lies deeper is the pond's bottom
 DETECTED = 1.96
+SHARED_M = 3.0  # a part of the noise at least so long lifts a hollow and its rim alike
 ONE_DATE_WIDER = 1.5  # s.d. of a pond found at one date only: on a weak survey it was noise that chose it (measured)
 
 
@@ -73,9 +74,23 @@ class _Weights:
 
 
 def mean_ponding(earlier: SpotInput, later: SpotInput) -> Ponding:
-    """Ponds of the mean of two dates' surfaces: the ground on which found ponds are compared."""
-    ground = (flood_ground(earlier) + flood_ground(later)) / 2
+    """Ponds of the mean of two dates' surfaces, each by one over its variance: the ground on which found ponds are compared.
+
+    A plain mean of a noisy date and a quiet one still carries the noisy one's error, (v2 - v1) / 2 of covariance with the
+    difference: where noise dug a hollow, it would be seen to change. One weight for each date, or cells that one date saw
+    better would stand in steps.
+    """
+    one, other = _own_variance(earlier), _own_variance(later)
+    share = one / (one + other) if one + other > 0 else 0.5
+    ground = (1.0 - share) * flood_ground(earlier) + share * flood_ground(later)
     return find_ponds(ground, earlier.grid, earlier.masks.flood, earlier.masks.ponds, keep_m=LEAST_MEAN_M)
+
+
+def _own_variance(given: SpotInput) -> float:
+    """Variance of a cell's error that a hollow's neighbours do not share, m2."""
+    white = given.white[np.isfinite(given.white) & given.masks.ponds]
+    own = float(np.median(white**2)) if len(white) else 0.0
+    return own + given.error.noise.shorter_than(SHARED_M).correlated_variance
 
 
 def low_spot_change(

@@ -112,7 +112,7 @@ def test_less_edge_is_known_less_well():
 
 
 @pytest.mark.invariant
-def test_colour_lost_on_the_lip_counts_half_and_widens_the_interval():
+def test_colour_lost_on_the_lip_counts_three_quarters_and_widens_the_interval():
     # blades that thin over a growing lip hide some of it, dust on them hides nothing: nobody can tell from above
     first, second = date(0.02), date(0.02)
     dusty = second.green.copy()
@@ -120,8 +120,8 @@ def test_colour_lost_on_the_lip_counts_half_and_widens_the_interval():
     dusty[:, near] -= 0.17 * dusty[:, near]
     clean, seen = grown(first, second), grown(first, replace(second, green=dusty), [freeze(first, second)])
     hidden = seen.whole.growth_m - clean.whole.growth_m
-    assert 0.001 < hidden < 0.004
-    assert seen.whole.sigma_m >= hidden and not seen.whole.detected
+    assert 0.002 < hidden < 0.006
+    assert seen.whole.sigma_m >= hidden * 0.50 / 0.75 and not seen.whole.detected
 
 
 @pytest.mark.invariant
@@ -183,7 +183,7 @@ def test_growth_is_the_mean_of_plain_numpy_over_three_windows():
 @pytest.mark.parametrize(("name", "limit_mm", "segment_mm"), [("good", 2, 4), ("lidar", 2, 3), ("weak", 2.5, 6)])
 def test_simulated_long_edges_meet_the_limits(name, limit_mm, segment_mm):
     # Truth from the scenes: instruments' noise, canopy drawn anew, ragged edges, crests and flanks of any form.
-    # benchmarks/lip.py has the limits on 48 edges; six scatter by 30 %, hence the factors.
+    # benchmarks/accuracy has the limits on 200 edges; six scatter by 30 %, hence the factors.
     records = [r for seed in range(70, 76) for r in growth_records(arcs(name, seed))]
     whole, segments = ([r for r in records if (r.station_m is None) == alone] for alone in (True, False))
     assert len(whole) == 6 and len(segments) >= 50

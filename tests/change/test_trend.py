@@ -136,3 +136,41 @@ def test_with_a_shared_error_it_is_generalised_least_squares():
         assert trend.rate == pytest.approx(theirs.params[3 + k], rel=1e-8)
         expected = theirs.bse[3 + k] / np.sqrt(theirs.scale) * np.sqrt(max(theirs.scale, 1.0))
         assert trend.rate_sigma == pytest.approx(expected, rel=1e-8)
+
+
+# ---- the season ---------------------------------------------------------------------------------------
+
+QUARTERS = np.arange(10) * 0.252
+
+
+@pytest.mark.analytic
+def test_a_season_is_told_from_a_rate_over_two_years():
+    values = 2.0 * QUARTERS[:, None] + 5.0 * np.cos(2 * np.pi * (QUARTERS[:, None] - 0.1)) * [1.0, 0.0]
+    waving, straight = fit(values, shared=0.5, own=0.5, years=QUARTERS)
+    assert (waving.rate, waving.season) == pytest.approx((2.0, 5.0))
+    assert straight.season == pytest.approx(0.0, abs=1e-9) and waving.season_sigma > 0
+
+
+@pytest.mark.analytic
+@pytest.mark.parametrize("years", [QUARTERS[:7], np.arange(8) * 1.0, np.array([0.0, 0.5, 1.0, 1.5, 2.0, 2.5])])
+def test_a_short_time_the_same_month_or_two_months_tell_no_season(years):
+    """Eight years of Aprils, or Aprils and Octobers: a wave that is the same at every date, or a saw, is not seen."""
+    from pipeline.change.trend import season_can_be_told
+
+    assert not season_can_be_told(years)
+    assert np.isnan(fit(np.outer(years, [1.0, 2.0]), years=years)[0].season)
+
+
+@pytest.mark.independent
+def test_the_season_is_generalised_least_squares_with_a_cosine_and_a_sine():
+    """statsmodels GLS."""
+    rng = np.random.default_rng(11)
+    values = rng.standard_normal((10, 2)) + 3 * np.sin(2 * np.pi * QUARTERS)[:, None]
+    angle = 2 * np.pi * QUARTERS
+    design = np.kron(np.column_stack([np.ones(10), QUARTERS, np.cos(angle), np.sin(angle)]), np.eye(2))
+    date = np.repeat(np.arange(10), 2)
+    v = np.where(date[:, None] == date, 4.0, 0.0) + np.eye(20)
+    theirs = sm.GLS(values.ravel(), design, sigma=v).fit()
+    for k, trend in enumerate(fit(values, shared=2.0, own=1.0, years=QUARTERS)):
+        assert trend.rate == pytest.approx(theirs.params[2 + k], rel=1e-7)
+        assert trend.season == pytest.approx(np.hypot(theirs.params[4 + k], theirs.params[6 + k]), rel=1e-7)

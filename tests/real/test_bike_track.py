@@ -6,7 +6,7 @@ import re
 
 import numpy as np
 import pytest
-from support.real_files import DATES, bike_track, compare_track
+from support.real_files import DATES, bike_track, compare_track, track_along_normals
 
 
 @pytest.fixture(scope="module")
@@ -55,7 +55,20 @@ def test_the_change_map_has_the_sign_and_size_of_two_delaunay_surfaces(compared)
     assert np.sqrt(np.mean(((ours - theirs) / compared.sigma) ** 2)) < 1.1
 
 
-@pytest.mark.independent  # the same
+@pytest.mark.independent  # distance of the clouds along the same normals in cylinders as large as the cells: scipy's tree, numpy's SVD
+def test_the_change_map_is_the_distance_of_the_clouds_along_the_grounds_normals(real_data, track):
+    found = track_along_normals(real_data, track[0])
+    assert len(found.ours) > 90 and np.median(found.steepness) > 0.1  # one place in two on ground steeper than 16 %
+    assert np.corrcoef(found.ours, found.theirs)[0, 1] > 0.97
+    assert np.polyfit(found.theirs, found.ours, 1)[0] == pytest.approx(1.0, abs=0.06)
+    apart = found.ours - found.theirs
+    assert abs(np.median(apart)) < 0.025
+    assert np.sqrt(np.mean((apart / found.sigma) ** 2)) < 1.1
+    beyond = abs(found.ours) > 1.96 * found.sigma
+    assert (np.sign(found.ours) == np.sign(found.theirs))[beyond].all()
+
+
+@pytest.mark.independent  # scipy and statsmodels, as above
 def test_gross_gain_and_loss_are_those_of_two_delaunay_surfaces(track, compared):
     (row,) = track[0].table("track", "change")
     for name, sign in (("gain_m3", 1), ("loss_m3", -1)):

@@ -104,6 +104,8 @@ def test_works_between_two_surveys_are_those_after_the_first_up_to_the_day_of_th
     rows = reads("works", *({"work_id": f"w{k}", "field_id": "f", "done_on": day, "work": "drag"} for k, day in
                             enumerate(("2025-10-06", "2025-10-07", "2026-04-07", "2026-04-08"))))  # fmt: skip
     assert [r["work_id"] for r in said.done_between(rows, "2025-10-06", "2026-04-07")] == ["w1", "w2"]
+    same = str(rows[1]["done_on"])
+    assert [r["work_id"] for r in said.done_between(rows, same, same)] == [r["work_id"] for r in rows if str(r["done_on"]) == same]
     line = said.work_line(given().works[0], sayer())
     assert plain(line) == "1 February 2026: mix added, 2 t, by the crew."
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from pipeline.report.figures import METRIC, MINUS, NBSP, PLUS_MINUS, US, decimals_of, figure, limit, printed, rounded, span
+from pipeline.report.figures import METRIC, MINUS, NBSP, PLUS_MINUS, US, decimals_of, figure, limit, printed, rounded, span, spans_length
 
 PM = f"{NBSP}{PLUS_MINUS}{NBSP}"
 
@@ -67,3 +67,11 @@ def test_a_limit_reads_as_its_owner_set_it():
 def test_a_stretch_never_breaks_at_its_dash():
     text = span(1.5, 9.5, METRIC.length)
     assert text.replace("\u2060", "") == f"2\u201310{NBSP}m" and " " not in text and "\u2060\u2013\u2060" in text
+
+
+@pytest.mark.analytic
+def test_lengths_of_spans_add_up_as_a_reader_adds_them():
+    """3-8, 14-15 and 20-21 m are 10-26, 46-49 and 66-69 ft as printed: 16 + 3 + 3."""
+    ends = [(3.0, 8.0), (14.0, 15.0), (20.0, 21.0)]
+    assert [span(*e, US.length).replace("\u2060", "") for e in ends] == [f"10–26{NBSP}ft", f"46–49{NBSP}ft", f"66–69{NBSP}ft"]
+    assert spans_length(ends, US.length) == f"22{NBSP}ft" and spans_length(ends, METRIC.length) == f"7{NBSP}m"

@@ -137,3 +137,35 @@ def test_a_refusal_reads_as_it_was_written():
 @pytest.mark.analytic
 def test_tables_hold_signs_that_every_spreadsheet_reads():
     assert plain_text("69\u00a0mm\u00a0\u00b1\u00a04, 3\u2060\u2013\u20609 ft, \u22121, owner\u2019s \u201cx\u201d") == "69 mm +/- 4, 3-9 ft, -1, owner's \"x\""
+
+
+@pytest.mark.invariant
+def test_fields_that_nobody_measured_are_no_all_clear():
+    from pipeline.report.standing import standing
+    from report.scene import LIMITS
+
+    rows = {"survey_quality": [quality("one", "refused", "beside its field")], "lip": [], "low_spots": [], "zones": []}
+    refused = standing("mill-pond", rows, ["one"], (), LIMITS, {})
+    blind = stood(seen([spot("first", None)], [station(0.5, None, None)]))
+
+    def page(*fields, limits=config().tolerances):
+        return index_page([field_seen(s, name) for name, s in fields], limits, "", WORDS)
+
+    for none in ([], [("A", refused)], [("A", blind)], [("A", refused), ("B", blind)]):
+        made = page(*none)
+        assert made["unsafe"] == [] and made["unsafe_none"].startswith("No field was measured") and "no all-clear" in made["unsafe_none"]
+        assert made["changed_none"] == "No field has two surveys that can be compared."
+    assert page()["unmeasured_none"] == "No field was measured."
+    assert "Not measured: A." in page(("A", refused), ("B", stood(seen())))["unsafe_none"]
+    assert page(("B", stood(seen())))["unsafe_none"].startswith("Nothing over a trip limit was found on any field.")
+    assert page(("B", stood(seen(survey="two"), seen())))["changed_none"].startswith("No change was detected")
+    assert page(("B", stood(seen())), limits=config(tolerances={}).tolerances)["unsafe_none"].startswith("No trip limit is set")
+
+
+@pytest.mark.invariant
+def test_surveys_of_one_day_are_told_apart_by_their_ids():
+    two = field_seen(stood(seen(survey="two"), seen()))
+    two = replace(two, reader=replace(two.reader, shared_days=frozenset({"2026-04-07"})))
+    page = index_page([two], config().tolerances, "", WORDS)
+    assert page["rows"][0]["newest"].replace("\u00a0", " ") == "7 April 2026 (three)"
+    assert page["changed"][0]["title"].replace("\u00a0", " ") == "Mill Pond Field, 6 October 2025 to 7 April 2026 (three)"

@@ -11,7 +11,7 @@ import pytest
 from pipeline.report.field_page import field_page, marked
 from pipeline.report.overview import index_page
 from pipeline.store import pages
-from report.scene import WORDS, config, field_seen, given, quality, record, seen, spot, station, stood, tables
+from report.scene import WORDS, config, edge, field_seen, given, quality, record, seen, spot, station, stood, tables
 
 SVG = "{http://www.w3.org/2000/svg}"
 MOST_BYTES = 3_000_000
@@ -193,3 +193,31 @@ def test_a_name_that_nobody_gave_is_an_error():
     del content["sure"]
     with pytest.raises(UndefinedError):
         pages.render("field.html", content)
+
+
+def text_of(html: str) -> str:
+    return re.sub(r"<style>.*?</style>|<svg.*?</svg>|<[^>]+>", " ", html, flags=re.S).replace("\u00a0", " ")
+
+
+@pytest.mark.invariant
+@pytest.mark.parametrize("kept", ["unsafe", "changed", "unsettled"])
+def test_where_the_tape_starts_is_said_once_in_the_block_that_first_names_a_mark(kept):
+    lip = {"unsafe": tables()["lip"], "changed": [], "unsettled": edge(base=34.0, kind="not_enough_evidence")}[kept]
+    grew = tables()["lip_change"] if kept == "changed" else []
+    text = text_of(page(given(tables=tables(lip=lip or edge(), lip_change=grew, low_spots=[]))))
+    said = "tape laid counter-clockwise"
+    blocks = dict(zip(("unsafe", "changed", "next", "sure"), re.split(r"What changed since|What next|How sure", text)))
+    where = {"unsafe": "unsafe", "changed": "changed", "unsettled": "next"}[kept]
+    assert blocks[where].count(said) >= 1 and blocks[where].count("along the outer edge from its end") == 1
+    assert text.count("along the outer edge from its end") == 1
+
+
+@pytest.mark.invariant
+def test_surveys_of_one_day_are_named_by_their_ids_wherever_their_day_stands():
+    twice = [{**quality(s), "flown_on": day} for s, day in (("one", "2025-04-07"), ("two", "2026-04-07"), ("three", "2026-04-07"))]
+    html = page(given(tables=tables(survey_quality=twice)))
+    text = text_of(html)
+    for line in ("Newest survey that can be used: 7 April 2026 (three)", "What changed since 7 April 2026 (two)", "The skin on 7 April 2026 (three)",
+                 "Change from 7 April 2026 (two) to 7 April 2026 (three)", "First seen on 7 April 2026 (three)", "Height along the outer edge, 7 April 2026 (three)"):
+        assert line in text
+    assert "(three)" not in text_of(page(given()))

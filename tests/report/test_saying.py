@@ -33,9 +33,9 @@ def test_a_stretch_of_edge_is_named_with_its_marks_and_where_it_is_highest():
     (text, _) = said(lips=edge({range(8, 14): 62.0, range(14, 20): 34.0}), units="metric")
     assert text.endswith("over the trip limit of 50 mm on 6 m of it")
     (text, _) = said(lips=edge({range(8, 14): 34.0}, kind="low_skin"), units="metric")
-    assert text.startswith("Low skin along the outer edge") and "the grass stands up to 34 mm ± 8 above it" in text
+    assert text.startswith("Low skin along the outer edge") and "lowest " in text and "the skin stands up to 34 mm ± 8 below the grass’s soil" in text
     (text, _) = said(lips=[station(None, 34.0)], units="metric")
-    assert text == "Lip along the outer edge, mean over all of it: up to 34 mm ± 8 high, over the tolerance of 25 mm"
+    assert text == "Lip along the outer edge, mean over all of it: 34 mm ± 8 high, over the tolerance of 25 mm"
 
 
 @pytest.mark.invariant
@@ -69,7 +69,10 @@ def test_each_verdict_has_a_headline_that_says_what_matters():
     assert headline(spot("first", 30.0), spot("third", 28.0), lips=edge({range(3, 9): 34.0})) == "Over the owner’s tolerances: 2 low spots and 6 m of lip."
     assert headline(zones=[zone(planarity=19.0)]) == "Over the owner’s tolerances: an uneven skin."
     assert headline(lips=edge({range(3, 9): 34.0}, kind="low_skin")) == "Over the owner’s tolerances: 6 m of edge where the skin stands low."
-    assert headline(spot("first", 20.0)) == "First base is 20 mm ± 4 low, near the tolerance of 20 mm."
+    near = "First base is 20 mm ± 4 low, near the tolerance of 20 mm. Measured as well as this, it would be work from 22 mm."
+    assert headline(spot("first", 20.0)) == near
+    bridged = edge({range(3, 6): 34.0, range(8, 11): 34.0})
+    assert headline(lips=bridged) == "Over the owner’s tolerances: 8 m of lip."  # as the stretch 3-11 m is printed and worked
     assert headline(spot("first", 2.0)) == "Everything that was measured is within the owner’s tolerances."
     assert headline(spot("first", None)) == "Nothing is over the owner’s tolerances, but this could not be judged: first base."
     many = [spot(p, None) for p in ("first", "second", "third", "home")]
@@ -95,3 +98,29 @@ def test_every_place_of_the_diamond_lies_by_itself():
     assert [s.placing.by(*anchors[b]) for b in ("first", "second", "third", "home")] == [
         "by first base", "by second base", "by third base", "by home plate",
     ]  # fmt: skip
+
+
+@pytest.mark.analytic
+def test_a_verdict_near_its_threshold_says_at_what_figure_it_would_turn():
+    """80 % one-sided is 0.8416 s.d. (normal table): 20 + 0.8416 x 4 = 23.4 mm for work, 60 + 3.4 = 63.4 for unsafe."""
+    s = sayer("metric")
+
+    def flips(depth, sigma=4.0, place="first", **given):
+        return plain(s.flips(seen([spot(place, depth, sigma, **given)]).findings[0]))
+
+    assert flips(19.0) == "Measured as well as this, it would be work from 23 mm."
+    assert flips(24.0) == "Measured as well as this, it would be watch below 23 mm."
+    assert flips(58.0) == "Measured as well as this, it would be unsafe from 63 mm."
+    assert flips(65.0) == "Measured as well as this, it would be work below 63 mm."
+    assert flips(25.0, 9.0, place="second") == "Measured as well as this, it would be work from 28 mm."
+    assert [flips(d) for d in (2.0, 40.0, 90.0)] == ["", "", ""] and flips(None, None) == ""
+    for depth, word in ((23.2, "watch"), (23.5, "work"), (63.2, "work"), (63.5, "unsafe")):  # the verdict turns just there
+        assert seen([spot("first", depth, 4.0)]).findings[0].word == word
+
+
+@pytest.mark.invariant
+def test_a_survey_is_named_where_another_one_shares_its_day():
+    from dataclasses import replace
+
+    shared = replace(sayer(), shared_days=frozenset({"2026-04-07"}))
+    assert plain(shared.day("2026-04-07", "three")) == "7 April 2026 (three)" and plain(shared.day("2025-10-06", "two")) == "6 October 2025"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
 import pytest
@@ -11,7 +12,7 @@ from pipeline.report.figures import NBSP
 from pipeline.report.todo import filling, next_steps, remedy, tasks, watched
 from pipeline.report.unsettled import unsettled
 from pipeline.surface.ring import BY_HAND
-from report.scene import LIMITS, TOLERANCES, config, edge, sayer, seen, spot, station, stood, zone
+from report.scene import LIMITS, TOLERANCES, config, edge, layout, sayer, seen, spot, station, stood, zone
 
 MATERIAL = config().material
 
@@ -110,7 +111,38 @@ def test_marks_stand_before_the_figures_they_belong_to():
 def test_what_is_near_its_tolerance_is_watched_edge_by_edge():
     now = stood(seen([spot("first", 20.0)], edge({range(3, 6): 25.0, range(20, 22): 26.0})))
     text = [plain(line) for line in watched(now, sayer("metric"))]
-    assert text == ["First base is 20 mm ± 4 low, near the tolerance of 20 mm.", "The outer edge is near the tolerance of 25 mm on 5 m: 3–6 m, 20–22 m."]
+    assert text == [
+        "First base is 20 mm ± 4 low, near the tolerance of 20 mm. Measured as well as this, it would be work from 22 mm.",
+        "The outer edge is near the tolerance of 25 mm in places along 5 m: 3–6 m, 20–22 m.",
+    ]  # fmt: skip
+
+
+@pytest.mark.invariant
+@pytest.mark.parametrize("units, unit", [("us", "ft"), ("metric", "m")])
+def test_the_watched_length_is_the_sum_of_the_spans_as_printed(units, unit):
+    """Gaps that are bridged count in both, and rounding to feet is done once."""
+    now = stood(seen(lips=edge({range(3, 4): 25.0, range(6, 8): 25.0, range(14, 15): 25.0, range(20, 21): 25.0})))
+    (text,) = [plain(line) for line in watched(now, sayer(units))]
+    spans = [(int(a), int(b)) for a, b in re.findall(rf"(\d+)–(\d+) {unit}", text)]
+    assert len(spans) == 3 and int(re.search(rf"in places along (\d+) {unit}", text)[1]) == sum(b - a for a, b in spans)
+
+
+@pytest.mark.invariant
+def test_what_is_worked_over_anyway_is_not_watched_as_well():
+    now = stood(seen(lips=edge({range(3, 6): 34.0, range(6, 8): 25.0, range(8, 11): 34.0, range(20, 22): 25.0})))
+    (text,) = [plain(line) for line in watched(now, sayer("metric"))]
+    assert text.endswith("in places along 2 m: 20–22 m.")
+    (whole,) = watched(stood(seen(lips=[station(None, 25.0)])), sayer("metric"))
+    assert plain(whole).startswith("Lip along the outer edge, mean over all of it: 25 mm ± 8 high, near the tolerance of 25 mm. Measured")
+
+
+@pytest.mark.invariant
+def test_low_skin_is_told_as_how_far_the_skin_lies_below_the_grass():
+    (task,) = made(lips=edge({range(3, 9): 34.0}, kind="low_skin"))
+    line = plain(task.lines[1])
+    assert line.startswith("3–9 m: the skin stands up to 34 mm ± 8 below the grass’s soil, lowest ") and " high" not in line
+    (whole,) = made(lips=[station(None, 34.0, kind="low_skin")])
+    assert plain(whole.lines[1]) == "The skin stands 34 mm ± 8 below the grass’s soil on average."
 
 
 def groups(*spots, lips=None, wanted=None, **given):
@@ -147,3 +179,23 @@ def test_an_edge_hardly_seen_is_to_be_walked_and_a_missing_limit_to_be_set():
     now = stood(seen([spot("first", 30.0)], limits=limits), limits=limits)
     (asked,) = unsettled(now, sayer("metric", **no_lip), {})
     assert asked.lead.startswith("No tolerance is set for low_spot_mm. It is the owner’s to set") and asked.lines == ()
+
+
+@pytest.mark.invariant
+def test_a_mound_whose_edge_no_survey_tells_is_checked_by_hand():
+    mounded = layout("baseball-70")
+    assert mounded.mound is not None and all(e.edge_id != "mound" for e in mounded.edges)  # a skinned infield: the mound lies in the skin
+    s = sayer("metric")
+    s = replace(s, placing=replace(s.placing, layout=mounded))
+    (group,) = unsettled(stood(seen()), s, {})
+    assert group.lines == ("The mound’s edge: it lies in the skin, not in grass, and no figure is made of how the skin meets it.",)
+    assert plain(s.headline(stood(seen()))).endswith("To be checked by hand: the mound’s edge.")
+    told = seen()
+    told = replace(told, edges=(*told.edges, replace(told.edges[0], edge_id="mound")))
+    assert s.mound_untold(seen()) and not s.mound_untold(told) and not sayer().mound_untold(seen())
+
+
+@pytest.mark.invariant
+def test_a_walk_that_tells_means_only_sends_somebody_to_look_for_the_high_places():
+    (group,) = groups(lips=[station(None, 3.0)])
+    assert group.lead.startswith("A walk gives the mean over a whole edge only.") and "the outer edge" in group.lead

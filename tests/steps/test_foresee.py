@@ -70,3 +70,33 @@ def test_what_cannot_be_foreseen_is_refused_in_words(project, tmp_path):
             foreseen(project, tmp_path, "moth", wanted)
         assert says in str(refused.value.problems[0])
     assert not (tmp_path / "results").exists()
+
+
+@pytest.mark.independent  # pyproj carries the pads from the working CRS to the field's own, in its feet
+def test_pads_are_given_in_the_fields_own_coordinates_and_say_so(project, tmp_path):
+    from pyproj import Transformer
+
+    from pipeline.change.foresight import PatchTried
+    from pipeline.diamond.layout import build
+    from pipeline.steps.foresee import _tables, foresee
+    from pipeline.steps.layout import read
+    from pipeline.survey.noise import GOOD_PHOTOGRAMMETRY
+
+    layout = build(read(project.fields["moth"], str(ROOT / "demo_inputs"), 0.1)[0])
+    e, n = layout.anchors["second"]
+    _tables(tmp_path, layout, project.fields["moth"]["crs"], foresee(layout, GOOD_PHOTOGRAMMETRY, 1000.0), [PatchTried(e, n, False, 0.004, ("one_sided_patches",))])
+    (row,) = rows(tmp_path / "pads.csv")
+    assert list(row) == ["pad", "e", "n", "crs", "unit", "tie_sigma_mm", "doubts"] and row["unit"] == "US survey feet" and "EPSG:6565" in row["crs"]
+    own = Transformer.from_crs(6564, 6565).transform(e, n)
+    assert (float(row["e"]), float(row["n"])) == pytest.approx(own, abs=0.0011)
+    here = project.fields["moth"]
+    assert (float(row["e"]), float(row["n"])) == pytest.approx((here["second_e"], here["second_n"]), abs=0.1)
+
+
+@pytest.mark.invariant
+def test_a_pad_that_helps_little_is_not_asked_for(project, tmp_path):
+    folder = foreseen(project, tmp_path, "moth", Wanted("photogrammetry"))
+    assert rows(folder / "pads.csv") == [] and "No pad is needed" in (folder / "foresee.html").read_text()
+    two = foreseen(project, tmp_path, "two-lamps", Wanted("photogrammetry"))
+    pads = rows(two / "pads.csv")
+    assert pads and pads[-1]["doubts"] == "" and "with it heights can be compared" in (two / "foresee.html").read_text()

@@ -45,12 +45,14 @@ def test_tables_of_every_kind_give_easting_northing_height(tmp_path, text, kind,
 @pytest.mark.parametrize(
     "text, says",
     [
-        ("e,n,z\n1,2,3\n4,five,6\n", ["row 2, column n", "'five'", "a number"]),
-        ("e,n,z\n1,2,1_000\n", ["row 1, column z", "'1_000'"]),
-        ("e,n,z\n1,2,nan\n", ["row 1, column z", "'nan'"]),
-        ("e,n,z\n1,2,inf\n", ["row 1, column z", "'inf'"]),
-        ("e,n,z\n1,2,3\n4,5\n", ["row 2", "2 cells", "cut short"]),
-        ("e,n,z\n1,2,3,4\n", ["row 1", "4 cells"]),
+        ("e,n,z\n1,2,3\n4,five,6\n", ["row 3, column n", "'five'", "a number"]),
+        ("e,n,z\n1,2,1_000\n", ["row 2, column z", "'1_000'"]),
+        ("e,n,z\n1,2,nan\n", ["row 2, column z", "'nan'"]),
+        ("e,n,z\n1,2,inf\n", ["row 2, column z", "'inf'"]),
+        ("e,n,z\n1,2,3\n4,5\n", ["row 3", "2 cells", "cut short"]),
+        ("e,n,z\n1,2,3,4\n", ["row 2", "4 cells"]),
+        ("e,n,z\n\n1,2,3\n\n4,5,x\n", ["row 5, column z"]),
+        ('e,n,z\n1,2,3\n4,5,"6\n7,8,9\n', ["row 3", "double quote"]),
         ("e;n;z\n1;2;3\n", ["without commas"]),
         ("e,n,heigth\n1,2,3\n", ["column 'heigth'"]),
         ("e,n,qualty,z\n1,2,3,4\n", ["column 'qualty'", "Did you mean 'quality'?"]),
@@ -60,8 +62,8 @@ def test_tables_of_every_kind_give_easting_northing_height(tmp_path, text, kind,
         ("e,n,z,lat\n1,2,3,4\n", ["columns e,n,z,lat"]),
         ("e,n,z,red\n1,2,3,4\n", ["all of red,green,blue"]),
         ("1000,2000,3\n", ["no header and 3 columns", "cannot be told"]),
-        ("e,n,z,red,green,blue\n1,2,3,4,5,70000\n", ["row 1, column blue", "70000"]),
-        ("e,n,z,quality\n1,2,3,1\n1,2,3,4\n", ["row 2, column quality", "'4'", "NMEA"]),
+        ("e,n,z,red,green,blue\n1,2,3,4,5,70000\n", ["row 2, column blue", "70000"]),
+        ("e,n,z,quality\n1,2,3,1\n1,2,3,4\n", ["row 3, column quality", "'4'", "NMEA"]),
         ("\n\n", ["empty table"]),
     ],
 )
@@ -102,7 +104,7 @@ def test_a_walk_keeps_order_quality_receiver_line_and_row(tmp_path):
     np.testing.assert_array_equal(walk.quality, [1, 5, 0])
     assert walk.receivers == ("b", "a") and walk.receiver.tolist() == [0, 1, 0]
     assert walk.lines == ("2", "10") and walk.line.tolist() == [0, 0, 1]
-    assert walk.row.tolist() == [1, 3, 4]
+    assert walk.row.tolist() == [2, 4, 5]  # lines of the file, the header being the first
 
 
 @pytest.mark.invariant

@@ -201,6 +201,8 @@ class Options:
     colour: bool = True
     strip_pct: float = 3.0
     thinning: float = 0.15  # of cover on a 30 mm lip
+    hidden: float = 0.0  # share of the soil grown since the earlier date that stands hidden between the blades
+    texture: float = 1.0  # factor on the canopy's texture of 12 % @ 0.20 m and 8 % @ 3 m
     dust: float = 0.0  # share of green points near the edge turned brown at the later date, the blades as before
     noise: float = 1.0
     uneven_mm: float = 2.0  # the ground's own, @ 3 m, the same at both dates
@@ -322,8 +324,11 @@ class Scene:
             if date:
                 z += (skin_move[0] * o.noise + o.noise * 3 * read_field(skin_move[1], x, y) + o.topdress_mm) * (1 - turf)
             near = 1 + (strip - 1) * (1 - np.clip((blurred - 0.45) / 0.3, 0, 1))
-            lively = 1 + o.noise * (0.12 * read_field(texture[0], x, y) + 0.08 * read_field(texture[1], x, y))
+            lively = 1 + o.texture * o.noise * (0.12 * read_field(texture[0], x, y) + 0.08 * read_field(texture[1], x, y))
             blades = canopy * cover * near * lively
+            if date and o.hidden:
+                grown = lip.growth * read_line(self.true[line.edge_id]["growth"], s) * shape
+                blades = np.maximum(blades - o.hidden * cover * grown, 0)
             if ins.lidar:
                 blades = blades * np.where(rng.random(len(d)) < 0.35, 0.0, rng.beta(2, 1.5, len(d)))
             shown = cover * (1 - o.dust * date * (blurred < 0.45))

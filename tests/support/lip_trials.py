@@ -25,7 +25,7 @@ LINE_SIGMA_M = 0.013  # of a line laid onto the grass
 
 @dataclass(frozen=True)
 class Record:
-    """One figure: read, true, claimed s.d. (mm), and whether a change was claimed."""
+    """One figure: read, true, claimed s.d. and ends of the range (mm), and whether a change was claimed."""
 
     edge_id: str
     station_m: float | None
@@ -34,6 +34,8 @@ class Record:
     true: float
     sigma: float
     detected: bool
+    low: float
+    high: float
 
 
 @dataclass(frozen=True)
@@ -97,9 +99,9 @@ def growth_records(p: Pair) -> list[Record]:
                 continue
             rows = read if g.station_m is None else read & (np.abs(table.s - g.station_m) < 2.5)
             true = p.scene.growth(g.edge_id, table.s[rows])
-            out.append(
-                Record(g.edge_id, g.station_m, g.usable_m, g.growth_m * 1000, true, g.sigma_m * 1000, g.detected)
-            )
+            ends = g.low95_m * 1000, g.high95_m * 1000
+            figure = g.growth_m * 1000, true, g.sigma_m * 1000
+            out.append(Record(g.edge_id, g.station_m, g.usable_m, *figure, g.detected, *ends))
     return out
 
 

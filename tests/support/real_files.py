@@ -14,19 +14,13 @@ import numpy as np
 import shapely
 from support.chain import Chain, Shape, run, square, write_project
 
-from pipeline.change.difference import Change
-from pipeline.change.zones import ZoneChange, zone_changes
 from pipeline.coordinates import working_crs
-from pipeline.diamond.layout import Layout
 from pipeline.frame import Grid
-from pipeline.steps import surveyed
-from pipeline.steps.change import difference
 from pipeline.store.points import open_points
 from pipeline.survey.reading.project import fit
 from pipeline.survey.reading.reference import Reference, resolve
 from pipeline.survey.reading.stated import Stated
 from pipeline.survey.reading.whereabouts import look
-from pipeline.survey.stable.tie import Tie
 
 LIMITS_MM = {"lip_mm": 25, "lip_trip_mm": 50, "low_spot_mm": 20, "low_spot_trip_mm": 60, "planarity_mm": 13}
 TOLERANCES = {name: {"value": mm, "set_by": "nobody: a test", "set_on": "2026-01-01"} for name, mm in LIMITS_MM.items()}
@@ -48,11 +42,11 @@ def proposed(chain: Chain) -> dict[tuple[str, str], float]:
     return out
 
 
-def at_proposed(folder: Path, crs: str, fields: dict, surveys: list[dict]) -> tuple[Chain, dict, float]:
+def at_proposed(folder: Path, crs: str, fields: dict, surveys: list[dict], last: str = "portfolio") -> tuple[Chain, dict, float]:
     """The project on 0.10 m, which is refused, and on the widest cell of the refusals: the latter's chain, refusals, cell."""
     refused = proposed(project(folder / "fine", crs, fields, surveys, 0.10, "tie"))
     cell_m = max(refused.values())
-    return project(folder / "wide", crs, fields, surveys, cell_m), refused, cell_m
+    return project(folder / "wide", crs, fields, surveys, cell_m, last), refused, cell_m
 
 
 # ---- lawns: one survey in international feet, heights without a unit -----------------------------------
@@ -204,6 +198,72 @@ def compare_track(data: Path, chain: Chain) -> Compared:
     return Compared(ours[held], sigma[held], theirs[held] - plane, float(plane.mean()), grid.cell_area_m2)
 
 
+@dataclass(frozen=True)
+class AlongNormals:
+    """Change along the ground's normals at the middles of cells, (k,), m; both without their robust plane of heights.
+
+    ours, sigma : change.tif and change_sigma.tif times the upward part of the normal
+    theirs      : distance of two clouds along the normal, and its own s.d. `their_sigma` from the scatter in the cylinders
+    steepness   : of the ground there, m per m
+    """
+
+    ours: np.ndarray
+    sigma: np.ndarray
+    theirs: np.ndarray
+    their_sigma: np.ndarray
+    steepness: np.ndarray
+
+
+NORMAL_RADIUS_M = 3.0  # 1.1 points / m2: thirty to a normal
+FEWEST_IN_CYLINDER = 4
+
+
+def track_along_normals(data: Path, chain: Chain) -> AlongNormals:
+    """The change map against the distance of the two clouds along the same normals, in cylinders as large as the cells."""
+    import statsmodels.api as sm
+
+    grid, first, last = chain.layout("track").grid, *DATES
+    ours, sigma = (chain.raster(chain.where.change("track", first, last, name), "track") for name in ("change", "change_sigma"))
+    held = grid.mask(chain.layout("track").skin) & np.isfinite(ours)
+    e, n = (v[held] for v in grid.mesh())
+    normal, distance, spread = cloud_distance(*(metres(data / file) for file in DATES.values()), np.column_stack([e, n]), grid.cell_m / np.sqrt(np.pi))
+    up, told = normal[:, 2], np.isfinite(distance)
+    design = np.column_stack([np.ones(len(e)), e - e.mean(), n - n.mean()])
+    theirs = distance / up
+    plane = design @ sm.RLM(theirs[told], design[told], M=sm.robust.norms.TukeyBiweight()).fit().params
+    parts = ours[held] * up, sigma[held] * up, (theirs - plane) * up, spread, np.hypot(normal[:, 0], normal[:, 1]) / up
+    return AlongNormals(*(v[told] for v in parts))
+
+
+def cloud_distance(first: np.ndarray, second: np.ndarray, at: np.ndarray, radius_m: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Normals (k, 3), distance (k,) of the second cloud from the first along them, and its s.d., m; NaN with too few points.
+
+    at : (k, 2) places; the normal is that of the plane through the first cloud within NORMAL_RADIUS_M, upward; the distance that
+         of the mean places of each cloud's points in a cylinder about the normal, nothing but scipy's tree and numpy's SVD
+    source : Lague, Brodu & Leroux 2013, ISPRS J. 82, sections 3.1 and 3.2 (from memory)
+    """
+    from scipy.spatial import cKDTree
+
+    flat = [cKDTree(cloud[:, :2]) for cloud in (first, second)]
+    normals, distance, spread = np.full((len(at), 3), np.nan), np.full(len(at), np.nan), np.full(len(at), np.nan)
+    for k, place in enumerate(at):
+        near = first[flat[0].query_ball_point(place, NORMAL_RADIUS_M)]
+        if len(near) < 3 * FEWEST_IN_CYLINDER:
+            continue
+        normal = np.linalg.svd(near - near.mean(axis=0))[2][2]
+        normals[k] = normal = normal * np.sign(normal[2])
+        core = np.append(place, near[:, 2].mean() - (place - near[:, :2].mean(axis=0)) @ normal[:2] / normal[2])
+        along = []
+        for cloud, tree in zip((first, second), flat):
+            apart = cloud[tree.query_ball_point(place, 3 * radius_m)] - core
+            height = apart @ normal
+            along.append(height[np.linalg.norm(apart - height[:, None] * normal, axis=1) <= radius_m])
+        if min(map(len, along)) >= FEWEST_IN_CYLINDER:
+            distance[k] = along[1].mean() - along[0].mean()
+            spread[k] = np.sqrt(sum(v.var(ddof=1) / len(v) for v in along))
+    return normals, distance, spread
+
+
 def _delaunay_change(data: Path, grid, fine: int = 9) -> np.ndarray:
     """2023 minus 2010 by linear interpolation, mean over fine x fine places of each cell, (ny, nx), m; NaN near the rim."""
     from scipy.interpolate import LinearNDInterpolator
@@ -219,90 +279,6 @@ def _delaunay_change(data: Path, grid, fine: int = 9) -> np.ndarray:
     dz = heights[1] - heights[0]
     known = np.isfinite(dz).mean(axis=(2, 3))
     return np.where(known > 0.8, np.nansum(dz, axis=(2, 3)) / np.maximum(fine**2 * known, 1), np.nan)
-
-
-# ---- overlapping swaths of one flight as two surveys: nothing changed ----------------------------------
-
-SWATHS = {"swath-706": 706, "swath-707": 707}
-
-
-@dataclass(frozen=True)
-class Place:
-    """Even ground that both swaths saw, as a skin, and squares of 2 m beside it where both saw pavement.
-
-    bounds : west, south, east, north, m
-    stable : middles of the squares; with none the pair stays relative
-    """
-
-    name: str
-    bounds: tuple[float, float, float, float]
-    stable: tuple[tuple[float, float], ...] = ()
-
-    @property
-    def shapes(self) -> list[Shape]:
-        return [Shape("skin", shapely.box(*self.bounds)), *(Shape("stable", square(e, n, 2.0)) for e, n in self.stable)]
-
-
-CAR_PARK = 770551, 6277531, 770573, 6277547
-YARD = 770505, 6277555, 770515, 6277566
-BESIDE_CAR_PARK = (
-    (770575, 6277541), (770565, 6277549), (770562, 6277549), (770552, 6277549), (770551, 6277529), (770556, 6277529),
-    (770569, 6277529), (770575, 6277538),
-)  # fmt: skip
-BESIDE_YARD = (
-    (770520, 6277570), (770505, 6277568), (770503, 6277562), (770503, 6277556), (770506, 6277553), (770523, 6277559), (770520, 6277573),
-)  # fmt: skip
-PLACES = {
-    "swaths/77055_627755.laz": (
-        Place("car-park", CAR_PARK), Place("road", (770588, 6277501, 770599, 6277527)), Place("car-park-tied", CAR_PARK, BESIDE_CAR_PARK),
-    ),
-    "swaths/77050_627760.laz": (Place("street", (770538, 6277551, 770549, 6277563)), Place("yard", YARD), Place("yard-tied", YARD, BESIDE_YARD)),
-}  # fmt: skip
-
-
-def swath_pair(data: Path, folder: Path, tile: str) -> tuple[Chain, dict, float]:
-    """One tile's two swaths as two surveys of the same day, for all places drawn on it."""
-    folder.mkdir(parents=True, exist_ok=True)
-    paths = _split(data / tile, folder)
-    surveys = [
-        {"survey_id": name, "flown_on": "2020-03-01", "path": str(path), "vertical_unit": "m", "height_reference": "EPSG:5720"}
-        for name, path in paths.items()
-    ]  # fmt: skip
-    return at_proposed(folder, "EPSG:2154", {p.name: p.shapes for p in PLACES[tile]}, surveys)
-
-
-def _split(path: Path, folder: Path) -> dict[str, Path]:
-    """A cloud's swaths, each as a file of its own."""
-    import laspy
-
-    whole, out = laspy.read(path), {}
-    for name, source in SWATHS.items():
-        part = laspy.LasData(whole.header)
-        part.points = whole.points[np.asarray(whole.point_source_id) == source]
-        out[name] = folder / f"{name}.laz"
-        part.write(out[name])
-    return out
-
-
-def swath_change(chain: Chain, field: str) -> tuple[Layout, Change, Tie]:
-    """The change that the chain sees between the two swaths, and the pair's tie."""
-    layout = chain.layout(field)
-    return layout, *difference(layout, *(surveyed.read(chain.where, layout, name) for name in SWATHS))
-
-
-def squares(layout: Layout, change: Change, side_m: float) -> list[ZoneChange]:
-    """Every square of skin as a zone of its own, judged together; those too little seen left out."""
-    grid, skin = layout.grid, layout.grid.mask(layout.skin)
-    e, n = grid.mesh()
-    col, row = (np.floor((v - start) / side_m).astype(int) for v, start in ((e, grid.west), (n, grid.south)))
-    zones = {}
-    for i in range(col.max() + 1):
-        for k in range(row.max() + 1):
-            cells = (col == i) & (row == k) & skin
-            if cells.sum() * grid.cell_area_m2 >= 0.6 * side_m**2:
-                zones[f"{i}-{k}"] = cells
-    found, _ = zone_changes(change, zones)
-    return [z for z in found if np.isfinite(z.p)]
 
 
 # ---- a whole complex in one file, and two files whose headers say everything ---------------------------

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import csv
 import os
-import re
 import shutil
 import subprocess
 import sys
@@ -92,19 +91,13 @@ def run(made: District, cores: int, code: Path = ROOT) -> District:
 
 
 def planned(made: District, code: Path = ROOT) -> dict[str, set[str]]:
-    """What would run: rule -> the wildcards of its jobs, as 'field/survey', 'field', 'survey' or 'all'."""
+    """What would run: rule -> its jobs, as 'field/survey', 'field' or 'survey'."""
     done = _call(made, code, "--dry")
     assert done.returncode == 0, done.stdout + done.stderr
     out: dict[str, set[str]] = {}
-    rule = ""
-    for line in done.stdout.splitlines() + done.stderr.splitlines():
-        if found := re.match(r"(?:local)?rule (\w+):", line):
-            rule = found[1]
-            out.setdefault(rule, set())
-        elif rule and (found := re.match(r"\s+wildcards: (.*)", line)):
-            names = dict(part.split("=", 1) for part in found[1].split(", "))
-            out[rule].add("/".join(names[k] for k in ("field", "survey", "cloud") if k in names))
-    out.pop("all", None)
+    for line in done.stdout.splitlines()[1:-1]:
+        rule, *names = line.split()
+        out.setdefault(rule, set()).update({"/".join(n for n in names if n != "-")} - {""})
     return out
 
 

@@ -99,10 +99,13 @@ class Draws:
             yield [Misfit(m.patch, 100.0, 100.0 + v, m.sigma_m) for m, v in zip(self.found, seen)], float(truth[-1])
 
 
-def drawn(field: BallField, noise: Noise, count: int, draws: int, rng: np.random.Generator) -> Draws:
-    """Misfits of pairs of surveys, each with this noise, on a set of patches."""
+def drawn(
+    field: BallField, noise: Noise, count: int, draws: int, rng: np.random.Generator, assumed: Noise | None = None
+) -> Draws:
+    """Misfits of pairs of surveys, each with this noise, on a set of patches; `assumed` is what the tie takes it for."""
     patches = field.chosen(count)
     pair = of_difference(noise, noise)
+    taken = pair if assumed is None else of_difference(assumed, assumed)
     where = [_random_places(p.shape, 60, rng) for p in patches] + [_random_places(field.skin, 300, rng)]
     basis = np.array([_drift(w, field.centre).mean(axis=0) for w in where])
     spread = np.array([noise.shift_m, noise.tilt * 30, noise.tilt * 30, noise.dome_m]) * np.sqrt(2.0)
@@ -115,7 +118,9 @@ def drawn(field: BallField, noise: Noise, count: int, draws: int, rng: np.random
         for p, w in zip(patches, [_random_places(p.shape, 400, rng) for p in patches])
     ])  # fmt: skip
     seen = truth[:, :-1] + rng.standard_normal((draws, len(patches))) * own
-    return Draws(misfits(patches, heights, heights, pair), pair, truth, seen)
+    if pair.session_m:  # a rover meets the patches at other times than the skin
+        seen = seen + rng.normal(0.0, pair.session_m, (draws, 1))
+    return Draws(misfits(patches, heights, heights, taken), taken, truth, seen)
 
 
 def _white(noise: Noise, patch: Footprint) -> float:

@@ -72,7 +72,7 @@ def test_a_second_run_does_nothing(ran):
 def test_a_new_row_runs_that_survey_s_and_that_field_s_jobs_only(another_row):
     todo = planned(another_row)
     assert todo == {
-        "simulate": {"clouds/moth-2025-12.laz"}, "grid": {"moth-2025-12"}, "tie": {"moth/moth-2025-12"}, "measure": {"moth/moth-2025-12"},
+        "simulate": {"moth-2025-12"}, "grid": {"moth-2025-12"}, "tie": {"moth/moth-2025-12"}, "measure": {"moth/moth-2025-12"},
         "change": {"moth"}, "history": {"moth"}, "report": {"moth"}, "portfolio": set(),
     }  # fmt: skip
 

@@ -128,24 +128,20 @@ def field_scatter(variance, points, chosen):
 
 
 @njit(nogil=True, cache=True)
-def cell_error(variance, points, plane_cells, field_variance, step_m):
-    """One s.d. of each cell's own error, m: what is independent from cell to cell; NaN where height is NaN.
+def block_scatter(variance, points, plane_cells, field_variance):
+    """Variance of one point on the ground around each cell, (ny, nx), m2; NaN where height is NaN.
 
     variance, points : by cell, (ny, nx), as `cells_of_tile` gives them
     plane_cells      : cells along a plane block
     field_variance   : variance of one point over the field, m2: what a block with few cells is drawn towards
-    step_m           : the step in which the points' heights move, m; 0 where unknown
 
     A block's scatter is the median over its cells, each brought to an unbiased one, so that a cell an edge runs
-    through does not count; it is weighed with the field's by degrees of freedom. A median of heights that move in
-    steps cannot be told better than a step, whose variance of step2 / 12 is added.
+    through does not count; it is weighed with the field's by degrees of freedom.
     """
     ny, nx = variance.shape
     out = np.full((ny, nx), np.nan)
     found = np.empty(plane_cells * plane_cells)
-    share = np.array([0.0] + [median_loss(k) / k for k in range(1, MEDIAN_UP_TO + 1)])
     middle = np.array([1.0] * FEWEST + [_median_of_variance(k) for k in range(FEWEST, MEDIAN_UP_TO + 1)])
-    step = step_m * step_m / 12.0
     for r0 in range(0, ny, plane_cells):
         for c0 in range(0, nx, plane_cells):
             r1, c1 = min(r0 + plane_cells, ny), min(c0 + plane_cells, nx)
@@ -164,8 +160,28 @@ def cell_error(variance, points, plane_cells, field_variance, step_m):
             for r in range(r0, r1):
                 for c in range(c0, c1):
                     if not np.isnan(variance[r, c]):
-                        k = np.int64(points[r, c])
-                        out[r, c] = np.sqrt(scatter * share[k] + step if k <= MEDIAN_UP_TO else scatter / k)
+                        out[r, c] = scatter
+    return out
+
+
+@njit(nogil=True, cache=True)
+def cell_error(scatter, points, step_m):
+    """One s.d. of each cell's own error, m: what is independent from cell to cell; NaN where `scatter` is.
+
+    scatter : variance of one point of each cell, (ny, nx), m2
+    points  : in each cell, (ny, nx)
+    step_m  : the step in which the points' heights move, m; 0 where unknown. A median of heights that move in steps
+              cannot be told better than a step, whose variance of step2 / 12 is added
+    """
+    ny, nx = scatter.shape
+    out = np.full((ny, nx), np.nan)
+    share = np.array([0.0] + [median_loss(k) / k for k in range(1, MEDIAN_UP_TO + 1)])
+    step = step_m * step_m / 12.0
+    for r in range(ny):
+        for c in range(nx):
+            if not np.isnan(scatter[r, c]):
+                k = np.int64(points[r, c])
+                out[r, c] = np.sqrt(scatter[r, c] * share[k] + step if k <= MEDIAN_UP_TO else scatter[r, c] / k)
     return out
 
 

@@ -16,8 +16,9 @@ from pipeline.errors import Refused
 from pipeline.frame import Grid
 from pipeline.survey.cells.blocks import block_levels, ground_blocks
 from pipeline.survey.cells.buckets import NOISE, Buckets, carried, from_ground
-from pipeline.survey.cells.cells import cell_error, cells_of_tile, field_scatter
+from pipeline.survey.cells.cells import block_scatter, cell_error, cells_of_tile, field_scatter
 from pipeline.survey.cells.order import in_order
+from pipeline.survey.cells.scatter import own_scatter, scatter_freedom
 from pipeline.survey.cells.scratch import Scratch
 from pipeline.survey.cells.screen import ABOVE, BELOW, OBJECT, screen_tile
 from pipeline.survey.cells.tiles import Tiling
@@ -223,10 +224,13 @@ def _gridded(
     here = np.s_[: tiling.grid.ny, : tiling.grid.nx]
     z, points, variance = (np.ascontiguousarray(a[here]) for a in (field.height, field.points, field.variance))
     everywhere = np.ones(z.shape, bool)
-    point_variance = field_scatter(variance, points, everywhere if smooth is None else smooth)
+    even = everywhere if smooth is None else smooth
+    point_variance = field_scatter(variance, points, even)
     known = point_variance if np.isfinite(point_variance) else field_scatter(variance, points, everywhere)
     step = 0.0 if np.isnan(steps.z_m) else steps.z_m
-    white = cell_error(variance, points, tiling.plane, known, step)
+    around = block_scatter(variance, points, tiling.plane, known)
+    own = own_scatter(variance, points, around, scatter_freedom(variance, points, around, even))
+    white = cell_error(own, points, step)
     return Gridded(
         tiling.grid, z, white, np.where(np.isnan(z), np.uint32(0), points), points, float(np.sqrt(point_variance)),
         GroundPoints(buckets, field.kept), removed, buckets.points_read, steep, objects, steps,

@@ -11,7 +11,8 @@ from pipeline.survey.stable.patches import Footprint, PatchHeight, height_from_p
 
 NSSDA_FACTOR = 1.9600  # FGDC-STD-007.3-1998, vertical: 95 % if errors are normal and unbiased
 BIAS_SHARE = 0.25  # a mean of more than 25 % of the RMSE may indicate bias (PERS, May 2014, p. 397)
-MIN_2014, MIN_2023 = 20, 30  # checkpoints asked for by the 2014 and the 2023 edition of the ASPRS standard
+# Checkpoints asked for: FGDC-STD-007.3-1998 (and the ASPRS standard of 2014), and ASPRS edition 2 of 2023.
+MIN_1998, MIN_2023 = 20, 30
 GROUND_SLOPE = 0.05  # prior s.d. of the slope about a checkpoint
 REACH_M = 0.30  # points so near to a checkpoint speak for its height
 
@@ -50,8 +51,8 @@ class Accuracy:
         return float(np.hypot(self.rmse_m, self.checkpoint_sigma_m))
 
     @property
-    def enough_2014(self) -> bool:
-        return self.count >= MIN_2014
+    def enough_1998(self) -> bool:
+        return self.count >= MIN_1998
 
     @property
     def enough_2023(self) -> bool:

@@ -27,7 +27,7 @@ class Walk:
     receivers : receivers' names
     line      : (n,) int codes into `lines`
     lines     : lines' names
-    row       : (n,) int row of the file, counted from 1 after the header
+    row       : (n,) int row of the file
     """
 
     x: np.ndarray

@@ -1,4 +1,5 @@
-"""Where to walk with a rover: a zig-zag across every grass edge, stars about the places that wear, lines over the skin.
+"""Where to walk with a rover: a zig-zag across every grass edge, stars about the places that wear, lines over the skin; stable
+ground at the beginning, in the middle and at the end.
 
 A lip is a contrast over 2 m: walked across, the rover's drift is the same on skin, crest and turf. Walked along the edge
 the drift of minutes lies between them and passes for a lip, so no line of this plan runs along one.
@@ -17,6 +18,7 @@ from pipeline.diamond.layout import Layout
 
 ACROSS = np.linspace(-0.9, 1.1, 9)  # distances from the edge at which a leg has its points, m
 LEGS = 27  # an edge: 243 points
+PACE_M_S, ON_POINT_S = 1.2, 3.0  # walking with a pole, and standing on a point
 LEG_EVERY_M = 3.0  # on long edges a leg at least so often
 ROW_EVERY_M, LINE_EVERY_M = 1.0, 2.0  # over the skin
 CLEAR_M = 1.2  # lines over the skin stay so far from the grass, where the zig-zag walks
@@ -35,12 +37,16 @@ class Planned:
 
 
 def walk_plan(layout: Layout) -> list[Planned]:
-    """Stable ground first and last, so that a drift between shows; between them edges, places and skin."""
+    """Stable ground first, between edges and places, and last, so that a drift between shows and no one visit carries the
+    whole tie; edges, places and skin in between."""
     stable = [p for patch in layout.patches for p in _on_patch(patch)]
     edges = [p for edge in layout.edges for p in zig_zag(edge)]
     places = [p for place in layout.places for p in _star(place, layout.skin)]
-    again = [Planned(f"{p.line}-again", p.why, p.e, p.n) for p in stable]
-    return [*stable, *edges, *places, *_lines(layout), *again]
+
+    def visit(name: str) -> list[Planned]:
+        return [Planned(f"{p.line}-{name}", p.why, p.e, p.n) for p in stable]
+
+    return [*stable, *edges, *visit("middle"), *places, *_lines(layout), *visit("again")]
 
 
 def zig_zag(edge: Edge) -> list[Planned]:

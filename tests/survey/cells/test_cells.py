@@ -7,7 +7,7 @@ import pytest
 from scipy import stats
 from support.gridding_scene import gridded, square_grid, unscreened
 
-from pipeline.survey.cells.cells import MEDIAN_UP_TO, cell_error, cells_of_tile, field_scatter, median_loss
+from pipeline.survey.cells.cells import MEDIAN_UP_TO, block_scatter, cell_error, cells_of_tile, field_scatter, median_loss
 from pipeline.survey.cells.order import in_order
 from pipeline.survey.cells.tiles import HEIGHT_SHIFT, PLACE_BITS, PLACE_MASK, Tiling
 
@@ -196,7 +196,7 @@ def test_scatter_and_error_are_plain_medians_weighed_by_freedom():
     inside = np.sort(ratio[chosen & np.isfinite(variance)])
     assert field_scatter(variance, points, chosen) == inside[len(inside) // 2]
     assert np.isnan(field_scatter(variance, points, np.zeros(points.shape, bool)))
-    found = cell_error(variance, points, 6, 4.0, 0.3)
+    found = cell_error(block_scatter(variance, points, 6, 4.0), points, 0.3)
     for r in range(0, 17, 6):
         for c in range(0, 23, 6):
             here = np.s_[r : r + 6, c : c + 6]

@@ -38,7 +38,7 @@ def test_the_checkpoints_own_error_adds_in_quadrature():
 
 @pytest.mark.analytic
 def test_how_many_are_enough_depends_on_the_edition():
-    enough = [(accuracy(np.zeros(n)).enough_2014, accuracy(np.zeros(n)).enough_2023) for n in (19, 20, 29, 30)]
+    enough = [(accuracy(np.zeros(n)).enough_1998, accuracy(np.zeros(n)).enough_2023) for n in (19, 20, 29, 30)]
     assert enough == [(False, False), (True, False), (True, False), (True, True)]
 
 

@@ -7,7 +7,7 @@ import pytest
 
 from pipeline.survey.noise import GOOD_PHOTOGRAMMETRY, WEAK_PHOTOGRAMMETRY, Noise, of_difference
 from pipeline.survey.stable.correlated import error_fields
-from pipeline.survey.stable.noise_fit import combined, fit_noise
+from pipeline.survey.stable.noise_fit import combined, fit_noise, like_parts
 
 CELL = 0.2
 N, E = np.mgrid[:150, :150] * CELL
@@ -77,7 +77,7 @@ def test_a_filled_hole_on_three_percent_of_the_skin_hardly_counts():
 
 @pytest.mark.analytic
 def test_few_pairs_widen_rather_than_narrow():
-    assert all(a > b for (a, _), (b, _) in zip(combined(PAIR, []).parts, PAIR.parts))
+    assert combined(PAIR, []) == PAIR
     quiet = [fit_noise(z, CELL, PAIR, WHITE) for z in differences(PAIR.scaled(0.5), 6, 6)]
     one, six = combined(PAIR, quiet[:1]), combined(PAIR, quiet)
     for i in range(3):
@@ -85,6 +85,29 @@ def test_few_pairs_widen_rather_than_narrow():
         assert truth < six.parts[i][0] <= one.parts[i][0] < 1.1 * declared
     assert one.parts[2][0] > 0.8 * PAIR.parts[2][0]  # one pair says little of 8 m
     assert six.parts[0][0] < 0.75 * PAIR.parts[0][0]  # and much of 0.15 m
+
+
+@pytest.mark.analytic
+def test_parts_of_like_range_are_fitted_as_one_and_keep_their_shares():
+    mixed = of_difference(GOOD_PHOTOGRAMMETRY, WEAK_PHOTOGRAMMETRY)
+    assert [[mixed.parts[i][1] for i in g] for g in like_parts(mixed)] == [[0.15, 0.25], [1.0, 1.5], [8.0]]
+    fits = [fit_noise(z, CELL, mixed.scaled(2.0), WHITE) for z in differences(mixed, 6, 11)]
+    found = np.sqrt(np.mean([[sd**2 for sd, _ in f.noise.parts] for f in fits], axis=0))
+    assert found[0] / found[1] == pytest.approx(mixed.parts[0][0] / mixed.parts[1][0])
+    assert np.hypot(*found[:2]) == pytest.approx(np.hypot(mixed.parts[0][0], mixed.parts[1][0]), rel=0.08)
+    assert np.hypot(*found[2:4]) == pytest.approx(np.hypot(mixed.parts[2][0], mixed.parts[3][0]), rel=0.10)
+    assert np.mean([f.ratios for f in fits], axis=0) == pytest.approx(0.25, rel=0.30)
+
+
+@pytest.mark.invariant
+def test_what_pairs_show_carries_over_to_a_pair_of_other_shares():
+    """Ratios to the declared variance travel, not the variances: two dates of one source differ a little in range."""
+    fits = [fit_noise(z, CELL, PAIR, WHITE) for z in differences(PAIR.scaled(1.5), 4, 12)]
+    here, there = combined(PAIR, fits), combined(of_difference(GOOD_PHOTOGRAMMETRY, WEAK_PHOTOGRAMMETRY), fits)
+    rise = [a / b for (a, _), (b, _) in zip(here.parts, PAIR.parts)]
+    other = [a / b for (a, _), (b, _) in zip(there.parts, of_difference(GOOD_PHOTOGRAMMETRY, WEAK_PHOTOGRAMMETRY).parts)]
+    assert other == pytest.approx([rise[0], rise[0], rise[1], rise[1], rise[2]])
+    assert min(rise) > 1.1
 
 
 @pytest.mark.invariant

@@ -35,6 +35,8 @@ def test_a_walk_begins_and_ends_on_stable_ground_and_covers_the_skin():
     plan = walk_plan(layout)
     assert plan[0].why == plan[-1].why == "tie" and plan[-1].line.endswith("-again")
     assert {p.why for p in plan} == {"tie", "edge", "place", "skin"}
+    whys = [p.why for k, p in enumerate(plan) if k == 0 or p.why != plan[k - 1].why]
+    assert whys == ["tie", "edge", "tie", "place", "skin", "tie"]
     skin = [(p.e, p.n) for p in plan if p.why in ("skin", "place")]
     assert shapely.contains_xy(layout.skin, *np.array(skin).T).all()
     middle = layout.skin.buffer(-2.5)
@@ -42,6 +44,8 @@ def test_a_walk_begins_and_ends_on_stable_ground_and_covers_the_skin():
     assert far.max() < LINE_EVERY_M
     for patch in layout.patches:
         mine = [p for p in plan if p.line == f"stable-{patch.patch_id}"]
+        for again in ("-middle", "-again"):
+            assert [(p.e, p.n) for p in plan if p.line == f"stable-{patch.patch_id}{again}"] == [(p.e, p.n) for p in mine]
         assert len(mine) == 5 and all(patch.polygon.buffer(0.01).contains(shapely.Point(p.e, p.n)) for p in mine)
 
 

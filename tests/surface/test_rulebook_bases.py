@@ -1,0 +1,63 @@
+"""Base distances from located points: who counts as located, what is taped, what is not seen."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from pytest import approx
+from shapely.geometry import Point
+
+from pipeline.diamond.axes import Axes
+from pipeline.diamond.dimensions import LAYOUTS
+from pipeline.diamond.layout import Feature
+from pipeline.diamond.places import base_centres
+from pipeline.surface.rulebook_bases import GIVEN, Located, base_distances, located_bases
+
+AXES = Axes(1000.0, 2000.0, 0.4)
+
+
+def anchor(name: str, at=(0.0, 0.0), **props) -> Feature:
+    return Feature("base_anchor", name, Point(*at), props)
+
+
+@pytest.mark.invariant
+def test_anchors_go_to_their_base_set_and_what_was_not_found_is_not_located():
+    drawn = [
+        anchor("first", (1, 1)), anchor("second-60", (2, 2)), anchor("b3", (3, 3), base="third", layout="baseball-60"),
+        anchor("third", (4, 4), state="not found"), Feature("valve_box", "first", Point(9, 9), {}), anchor("home", (8, 8)),
+    ]  # fmt: skip
+    found = located_bases(drawn, "baseball-70", "baseball-60", home=(5.0, 5.0), second=(6.0, 6.0))
+    assert set(found["baseball-70"]) == {"home", "first", "second"}
+    assert set(found["baseball-60"]) == {"home", "second", "third"}
+    assert found["baseball-60"]["home"] == Located(5.0, 5.0, how=GIVEN)
+    assert found["baseball-70"]["first"].how == "located"
+
+
+@pytest.mark.invariant
+def test_a_located_second_base_stands_over_the_field_s_given_one():
+    found = located_bases([anchor("second", (2, 2))], "baseball-70", None, second=(6.0, 6.0))
+    assert found["baseball-70"]["second"] == Located(2.0, 2.0)
+
+
+@pytest.mark.analytic
+def test_a_base_moved_outward_lengthens_its_two_sides_as_geometry_says():
+    size = LAYOUTS["baseball-60"]
+    at = {"home": (0, 0), **base_centres(size)}
+    x, y = at["first"]
+    at["first"] = (x + 0.05 * 2**-0.5, y + 0.05 * 2**-0.5)  # 50 mm along the foul line
+    points = {k: Located(*(float(v) for v in AXES.world(*xy)), 0.004) for k, xy in at.items()}
+    found = base_distances(AXES, points)
+    assert found["home-first"].value_m == approx(size.base_m + 0.05, abs=1e-9)
+    assert found["first-second"].value_m == approx(np.hypot(size.base_m, 0.05), abs=1e-9)
+    assert found["second-third"].value_m == approx(size.base_m, abs=1e-9)
+    assert found["home-first"].sigma_m == approx(0.004 * 2**0.5)
+
+
+@pytest.mark.invariant
+def test_a_missing_point_is_named_a_tape_stands_over_points_and_given_points_are_told_as_such():
+    points = {"home": Located(1000.0, 2000.0, how=GIVEN), "second": Located(*(float(v) for v in AXES.world(0, 25.86)), how=GIVEN)}
+    found = base_distances(AXES, points, {"home-first": (18.290, 0.003)})
+    assert (found["home-first"].value_m, found["home-first"].reason) == (18.290, "by tape")
+    assert np.isnan(found["first-second"].value_m) and "first" in found["first-second"].reason
+    assert GIVEN in found["home-second"].reason
+    assert all(np.isnan(m.value_m) for m in base_distances(None, points).values())
