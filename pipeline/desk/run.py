@@ -12,7 +12,6 @@ from pipeline.desk.look import SCENARIO, look
 from pipeline.desk.summary import summary
 from pipeline.desk.workflow import root_of
 from pipeline.errors import BadInput, Problem, did_you_mean
-from pipeline.project import Project
 from pipeline.steps import simulate
 from pipeline.store import files
 from pipeline.store.config import find, load

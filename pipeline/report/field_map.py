@@ -16,7 +16,7 @@ from pipeline.report.figures import Units
 from pipeline.report.findings import LOW_SKIN, Limits
 from pipeline.report.raster import coarser, inlined, png
 from pipeline.report.relief import contour_step_mm, contours, shade, smoothed
-from pipeline.report.svg import Frame, el, north, picture, scale_bar, words
+from pipeline.report.svg import Frame, el, north, picture, scale_bar
 from pipeline.surface.verdict import UNKNOWN
 
 MARGIN_M, FOOT = 1.8, 54.0

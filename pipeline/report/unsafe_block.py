@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pipeline.report.field_input import FieldInput
-from pipeline.report.findings import LOW_SPOT, Finding
+from pipeline.report.findings import LOW_SPOT
 from pipeline.report.hazards import CLOSED, Hazard
 from pipeline.report.saying import Sayer
 from pipeline.report.standing import Standing
