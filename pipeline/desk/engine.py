@@ -79,7 +79,7 @@ def follow(command: list[str]) -> Ended:
     console = Console(stderr=True)
     ended = Ended(0)
     columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
-    # A session of its own: Ctrl-C reaches this process alone, which passes it on once.
+    # In a group of its own: Ctrl-C reaches this process alone, which passes it on once.
     with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, errors="replace", env=_environment(),
                           start_new_session=True) as process:  # fmt: skip
         try:
