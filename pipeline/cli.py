@@ -24,7 +24,7 @@ class Source(str, Enum):
 app = typer.Typer(add_completion=False, no_args_is_help=True, pretty_exceptions_enable=False, rich_markup_mode=None)
 ConfigArgument = Annotated[Path, typer.Argument(metavar="CONFIG", help="config.yaml, or the folder that holds it")]
 
-BAD_INPUT, REFUSALS = 1, 3
+BAD_INPUT = 1
 
 
 @app.command()

@@ -105,8 +105,12 @@ def _set_on(plain, where: tuple[str, ...] = ()):
 
 
 def _setting_problem(project: Project, where: tuple[str, ...], found: str, expected: str, todo: str) -> Problem:
-    row = next((project.lines[where[:n]] for n in range(len(where), 0, -1) if where[:n] in project.lines), None)
-    return Problem(project.files["config"], row, ".".join(where), found, expected, todo)
+    return Problem(project.files["config"], row_of(project.lines, where), ".".join(where), found, expected, todo)
+
+
+def row_of(lines: dict[tuple[str, ...], int], where: tuple[str, ...]) -> int | None:
+    """The line of a key of the settings, or of the nearest one above it that is written down."""
+    return next((lines[where[:n]] for n in range(len(where), 0, -1) if where[:n] in lines), None)
 
 
 def _problem(project: Project, table: str, row: Read, column: str, found: str, expected: str, todo: str) -> Problem:

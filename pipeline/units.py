@@ -8,6 +8,7 @@ INCH_M = 0.0254  # exact
 YARD3_M3 = 0.9144**3  # exact
 SHORT_TON_T = 0.90718474  # 2000 lb, exact
 MM_PER_M = 1000.0
+YEAR_DAYS = 365.25  # a Julian year, exact
 
 # The words of the tables' `vertical_unit`, `turf_height_unit`, `depth_unit` columns.
 LENGTH_UNITS = {"m": 1.0, "ft": FOOT_M, "us-ft": US_SURVEY_FOOT_M, "in": INCH_M, "mm": 1e-3, "cm": 1e-2}

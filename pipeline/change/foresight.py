@@ -20,14 +20,12 @@ from pipeline.surface.ring import contrast
 from pipeline.surface.survey_error import SurveyError, cropped
 from pipeline.survey.edges.edge_table import ACROSS_M, CLEAR_M, STATION_M, EdgeTable, columns, rows
 from pipeline.survey.noise import Noise, of_difference
-from pipeline.survey.stable.misfit import misfits
-from pipeline.survey.stable.patches import Footprint, PatchHeight, footprint, spread_places
-from pipeline.survey.stable.tie import Tie, tie_pair
+from pipeline.survey.stable.patches import Footprint, PatchHeight, footprint, footprints
+from pipeline.survey.stable.tie import Tie, tie_over_skin
 from pipeline.survey.stable.uncertainty import TieOnGrid, Uncertainty
 
 POWER_80 = 2.80
 SEGMENT_M = 5.0
-SKIN_PLACES = 150
 PAD_M = 1.2  # a pad that a crew can pour: square, level, flush (ours to choose)
 MOST_PADS = 4
 TRY_EVERY_M = 6.0  # pads are tried so far apart
@@ -93,7 +91,7 @@ def foresee(
     row_noise     : of its points on stable ground, where that is another one (a walk's)
     """
     pair = of_difference(noise, noise)
-    patches = _patches(layout)
+    patches = footprints(layout)
     tie = planned_tie(layout, patches, row_noise or noise, points_per_m2)
     skin = layout.grid.mask(layout.skin)
     own = cell_sigma(noise, points_per_m2, layout.grid.cell_m)
@@ -114,12 +112,11 @@ def cell_sigma(noise: Noise, points_per_m2: float, cell_m: float) -> float:
 
 def planned_tie(layout: Layout, patches: list[Footprint], noise: Noise, points_per_m2: float) -> Tie:
     """The tie of a pair on these patches, with every misfit zero: only its uncertainty has a meaning."""
-    pair = of_difference(noise, noise)
     heights = {
         p.patch_id: PatchHeight(p.patch_id, 0.0, noise.white_m / float(np.sqrt(max(p.shape.area * points_per_m2, 3.0))), 3, 0)
         for p in patches
     }  # fmt: skip
-    return tie_pair(misfits(patches, heights, heights, pair), pair, layout.centre, spread_places(layout.skin, SKIN_PLACES))
+    return tie_over_skin(layout, patches, heights, heights, of_difference(noise, noise))
 
 
 def pads_tried(layout: Layout, noise: Noise, points_per_m2: float, known: list[Footprint] | None = None) -> list[PatchTried]:
@@ -129,35 +126,35 @@ def pads_tried(layout: Layout, noise: Noise, points_per_m2: float, known: list[F
     A still place inside is worth more than many around the field, since shift and dome tell apart only there; but nothing
     hard may lie where people play. Inside, only what is there already counts: the plates, swept and uncovered.
     """
-    known, out = _patches(layout) if known is None else known, []
+    known, out = footprints(layout) if known is None else known, []
     for e, n, inside in _pad_places(layout):
         tie = planned_tie(layout, [*known, pad(e, n)], noise, points_per_m2)
         out.append(PatchTried(e, n, inside, tie.shift_sigma_m, tie.codes))
     return sorted(out, key=lambda t: (len(t.codes), t.sigma_m))
 
 
-def pads_wanted(layout: Layout, noise: Noise, points_per_m2: float, most: int = MOST_PADS) -> list[PatchTried]:
+def pads_wanted(
+    layout: Layout, noise: Noise, points_per_m2: float, most: int = MOST_PADS, alone: list[PatchTried] | None = None
+) -> list[PatchTried]:
     """Pads around the field, one after the other, each where it helps most, until heights would be comparable.
 
+    alone : what `pads_tried` says of one pad beside the layout's patches; None: it is asked
     At least one is named; fewer than `most` where the last of them leaves no doubt.
     """
-    known, out = _patches(layout), []
-    while len(out) < most and (not out or out[-1].codes):
-        tried = [t for t in pads_tried(layout, noise, points_per_m2, known) if not t.inside]
-        if not tried:
+    known, out = footprints(layout), []
+    tried = pads_tried(layout, noise, points_per_m2, known) if alone is None else alone
+    while around := [t for t in tried if not t.inside]:
+        out.append(around[0])
+        if len(out) == most or not out[-1].codes:
             break
-        out.append(tried[0])
-        known.append(pad(tried[0].e, tried[0].n))
+        known.append(pad(out[-1].e, out[-1].n))
+        tried = pads_tried(layout, noise, points_per_m2, known)
     return out
 
 
 def pad(e: float, n: float) -> Footprint:
     """A pad with its middle at a place, sides along the coordinates."""
     return footprint(f"pad-{e:.1f}-{n:.1f}", shapely.box(e - PAD_M / 2, n - PAD_M / 2, e + PAD_M / 2, n + PAD_M / 2))
-
-
-def _patches(layout: Layout) -> list[Footprint]:
-    return [f for f in (footprint(p.patch_id, p.polygon) for p in layout.patches) if f is not None]
 
 
 def _pad_places(layout: Layout) -> list[tuple[float, float, bool]]:

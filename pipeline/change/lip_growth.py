@@ -8,9 +8,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.special import ndtr
 
-from pipeline.change.zones import LEVEL, holm
+from pipeline.change.zones import detected_together
 from pipeline.surface.lip_noise import CANOPY_M, STRETCH_M, StillNoise, still_noise, stretches
 from pipeline.surface.lip_shape import LipShape, contrast, windows
 from pipeline.survey.edges.edge_cover import own_cover
@@ -227,6 +226,5 @@ def _refusal(length_m: float, allowed_m: float, turf_m: float) -> str:
 
 def _holm(segments: list[Growth]) -> tuple[Growth, ...]:
     """Segments with `detected` judged together, Holm 1979, within their edge."""
-    p = np.array([2 * ndtr(-abs(g.growth_m) / g.sigma_m) if np.isfinite(g.growth_m) else np.nan for g in segments])
-    adjusted = holm(p) if len(p) else p
-    return tuple(replace(g, detected=bool(q <= LEVEL)) for g, q in zip(segments, adjusted))
+    values, sigmas = (np.array([getattr(g, name) for g in segments]) for name in ("growth_m", "sigma_m"))
+    return tuple(replace(g, detected=bool(d)) for g, d in zip(segments, detected_together(values, sigmas)))

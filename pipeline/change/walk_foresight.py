@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from pipeline.change.foresight import POWER_80, EdgeSeen, Foresight, foresee
@@ -9,7 +11,7 @@ from pipeline.change.rover_growth import rover_growth
 from pipeline.diamond.layout import Layout
 from pipeline.survey.edges.edge_frame import edge_frame
 from pipeline.survey.edges.edge_table import CLEAR_M, STATION_M, rows
-from pipeline.survey.noise import ROVER
+from pipeline.survey.noise import ROVER, matern32
 from pipeline.survey.walks.tin import row_noise
 from pipeline.survey.walks.walk_plan import ON_POINT_S, PACE_M_S, Planned
 
@@ -22,7 +24,7 @@ def foresee_walk(layout: Layout, plan: list[Planned], rng: np.random.Generator) 
     rows = sum(p.why in ("skin", "place") for p in plan)
     skin_m2 = float(layout.skin.area)
     seen = foresee(layout, row_noise(ROVER, skin_m2, max(rows, 1), 0.0), rows / skin_m2, row_noise=ROVER)
-    return Foresight(**{**seen.__dict__, "edges": tuple(_edge(e, plan, rng) for e in layout.edges)})
+    return replace(seen, edges=tuple(_edge(e, plan, rng) for e in layout.edges))
 
 
 def _edge(edge, plan: list[Planned], rng: np.random.Generator) -> EdgeSeen:
@@ -45,6 +47,5 @@ def _edge(edge, plan: list[Planned], rng: np.random.Generator) -> EdgeSeen:
 
 def _drift(time_s: np.ndarray, rng: np.random.Generator) -> np.ndarray:
     """A rover's height error over time, Matern 3/2, m."""
-    apart = np.sqrt(3.0) * np.abs(time_s[:, None] - time_s) / DRIFT_S
-    covariance = ROVER.parts[0][0] ** 2 * (1.0 + apart) * np.exp(-apart)
+    covariance = ROVER.parts[0][0] ** 2 * matern32(np.abs(time_s[:, None] - time_s) / DRIFT_S)
     return np.linalg.cholesky(covariance + 1e-12 * np.eye(len(time_s))) @ rng.standard_normal(len(time_s))

@@ -107,6 +107,14 @@ def holm(p: np.ndarray) -> np.ndarray:
     return out
 
 
+def detected_together(values: np.ndarray, sigmas: np.ndarray) -> np.ndarray:
+    """Which of a family of changes are detected, (Z,) bool: two-sided, Holm over the family at LEVEL; NaN is no member.
+
+    values, sigmas : (Z,) changes and one s.d. of each, in one unit
+    """
+    return holm(2 * ndtr(-np.abs(values) / sigmas)) <= LEVEL
+
+
 def detected_cells(change: Change, rejected: list[np.ndarray]) -> np.ndarray:
     """The detected map, int8 (ny, nx): |dz| over 1.96 s.d. inside any of the rejected zones."""
     inside = np.zeros(change.grid.shape, bool)

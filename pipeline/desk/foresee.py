@@ -6,10 +6,10 @@ import os
 import sys
 from pathlib import Path
 
-from pipeline.errors import BadInput, Problem, did_you_mean
 from pipeline.desk.folders import cannot_write
 from pipeline.desk.look import features_problem, require_filled
-from pipeline.desk.workflow import root_of
+from pipeline.desk.workflow import root_of, where_of
+from pipeline.errors import BadInput, Problem, did_you_mean
 from pipeline.steps import foresee as step
 from pipeline.store.config import load
 from pipeline.store.where import Where
@@ -25,7 +25,7 @@ def foresee(config: Path, field: str, source: str, height_m: float | None, spaci
     if missing:
         raise BadInput([missing])
     root = root_of(project, folder)
-    where = Where(str(root / (folder / project.config.results).resolve().name))
+    where = Where(str(root / where_of(project, folder).results))
     shut = cannot_write(root, Path(where.results), Path(where.foresee(field)))
     if shut is not None:
         print(f"cannot write to {os.path.relpath(shut)}", file=sys.stderr)

@@ -48,6 +48,12 @@ def require_filled(project: Project) -> None:
         raise BadInput([Problem(both, None, None, "nothing filled in yet", "a row for each field and each survey", "docs/tables-in.md says what each column holds.")])
 
 
+def made_by(folder: Path) -> dict[str, str]:
+    """Of an invented scenario, the cloud's file -> the survey it is made for; empty where there is none."""
+    scenario = folder / SCENARIO
+    return simulate.files(scenario) if files.is_file(scenario) else {}
+
+
 def layout_of(project: Project, folder: Path, field_id: str, row: Read) -> tuple[Layout | None, list[Problem]]:
     """One field's layout, and all that is wrong with its coordinates and shapes; no layout where anything is."""
     problems = [p for p in (_crs_problem(project, row), features_problem(project, folder, row)) if p]
@@ -118,7 +124,7 @@ def stable_ground(layout: Layout) -> list[str]:
 
 
 def _missing_clouds(project: Project, folder: Path) -> list[Problem]:
-    made = simulate.files(folder / SCENARIO) if files.is_file(folder / SCENARIO) else {}
+    made = made_by(folder)
     return [
         Problem(project.files["surveys"], row.row, "path", repr(row["path"]), "a file, or a pattern that names files", "Correct the path or bring the file.")
         for row in project.tables["surveys"]

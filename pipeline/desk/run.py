@@ -8,16 +8,14 @@ from pathlib import Path
 
 from pipeline.desk.engine import HOME, Ended, command, follow, planned
 from pipeline.desk.folders import cannot_write
-from pipeline.desk.look import SCENARIO, look
-from pipeline.desk.summary import summary
-from pipeline.desk.workflow import root_of
+from pipeline.desk.look import look, made_by
+from pipeline.desk.summary import DONE, summary
+from pipeline.desk.workflow import root_of, where_of
 from pipeline.errors import BadInput, Problem, did_you_mean
-from pipeline.steps import simulate
-from pipeline.store import files
 from pipeline.store.config import find, load
 from pipeline.store.where import Where
 
-DONE, REFUSED, FAILED = 0, 3, 1
+FAILED = 1
 ENGINE_LOG, ENGINE_FOLDER = "workflow.log", ".snakemake"
 
 
@@ -28,8 +26,7 @@ def run(config: Path, cores: int = 0, profile: str = "", dry: bool = False) -> i
         raise BadInput([Problem("--profile", None, None, repr(profile), "one of " + ", ".join(profiles), f"Correct the name.{did_you_mean(profile, profiles)}")])
     project, folder = load(config)
     look(project, folder)
-    root = root_of(project, folder)
-    where = Where((folder / project.config.results).resolve().name)
+    root, where = root_of(project, folder), where_of(project, folder)
     asked = command(find(config), root, cores, profile)
     if dry:
         return _say_plan(*planned(asked, root), made_by(folder))
@@ -42,13 +39,7 @@ def run(config: Path, cores: int = 0, profile: str = "", dry: bool = False) -> i
         for line in failure(ended, root, where):
             print(line, file=sys.stderr)
         return FAILED
-    return summary(project, root, folder)
-
-
-def made_by(folder: Path) -> dict[str, str]:
-    """Of an invented scenario, the cloud's file -> the survey it is made for."""
-    scenario = folder / SCENARIO
-    return simulate.files(scenario) if files.is_file(scenario) else {}
+    return summary(project, root, where)
 
 
 def _say_plan(ended: Ended, jobs: list[tuple[str, dict[str, str]]], made: dict[str, str]) -> int:

@@ -12,40 +12,36 @@ from pipeline.store import pages, tables
 from pipeline.store.where import Where
 
 DONE, REFUSED = 0, 3
-NONE_MEASURED = "No field was measured. A survey cannot clear a field for play: walk it."
 AFTER_UNSAFE = ("work", "watch", "not_enough_evidence", "good")
 
 
-def summary(project: Project, root: Path, folder: Path) -> int:
+def summary(project: Project, root: Path, where: Where) -> int:
     """Print what was found. Exit status: 0 done, 3 done with surveys refused."""
-    words = Words(pages.sections(LANGUAGE))
-    where = Where((folder / project.config.results).resolve().name)
-    refused = refusals(project, root, where)
-    for line in lines(project, root, where, refused, words):
+    surveyed = surveys(project, root, where)
+    for line in lines(project, root, where, surveyed, Words(pages.sections(LANGUAGE))):
         print(line)
-    return REFUSED if refused else DONE
+    return REFUSED if any(map(_refused, surveyed)) else DONE
 
 
-def measured(project: Project, root: Path, where: Where) -> bool:
-    """Whether any survey of any field was used."""
-    return any(r["verdict"] != "refused" for f in project.fields for r in tables.read(root / where.table(f, "survey_quality"), "survey_quality"))
+def surveys(project: Project, root: Path, where: Where) -> list[dict]:
+    """What became of every survey, field by field: rows of survey_quality, each with its field's id."""
+    return [
+        {**row, "field_id": field_id}
+        for field_id in sorted(project.fields) for row in tables.read(root / where.table(field_id, "survey_quality"), "survey_quality")
+    ]  # fmt: skip
 
 
-def refusals(project: Project, root: Path, where: Where) -> list[dict]:
-    """Rows of refused surveys, field by field, each with its field's id."""
-    out = []
-    for field_id in sorted(project.fields):
-        rows = tables.read(root / where.table(field_id, "survey_quality"), "survey_quality")
-        out += [{**r, "field_id": field_id} for r in rows if r["verdict"] == "refused"]
-    return out
+def _refused(survey: dict) -> bool:
+    return survey["verdict"] == "refused"
 
 
-def lines(project: Project, root: Path, where: Where, refused: list[dict], words: Words) -> list[str]:
+def lines(project: Project, root: Path, where: Where, surveyed: list[dict], words: Words) -> list[str]:
+    refused = [r for r in surveyed if _refused(r)]
     fields = tables.read(root / where.portfolio, "portfolio")
     name = {f: row.get("name") or f for f, row in project.fields.items()}
     unsafe = [r for r in fields if r["verdict"] == "unsafe"]
     out = [words("said_unsafe", field=name[r["field_id"]], what=r["reason"]) for r in unsafe]
-    out = out or [words("said_none_unsafe") if measured(project, root, where) else NONE_MEASURED]
+    out = out or [words("said_none_unsafe" if len(refused) < len(surveyed) else "said_none_measured")]
     for verdict in AFTER_UNSAFE:
         named = [name[r["field_id"]] for r in fields if r["verdict"] == verdict]
         if named:

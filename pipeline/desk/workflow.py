@@ -7,10 +7,9 @@ from functools import cache
 from pathlib import Path
 
 from pipeline import jobs
-from pipeline.desk.look import SCENARIO
+from pipeline.desk.look import SCENARIO, made_by
 from pipeline.fingerprint import fingerprint
 from pipeline.project import Project
-from pipeline.steps import simulate
 from pipeline.store import files
 from pipeline.store.config import load
 from pipeline.store.records import sha256
@@ -23,6 +22,11 @@ def root_of(project: Project, folder: Path) -> Path:
     return (folder / project.config.results).resolve().parent
 
 
+def where_of(project: Project, folder: Path) -> Where:
+    """The results, as named from the folder that holds them."""
+    return Where((folder / project.config.results).resolve().name)
+
+
 class Workflow:
     """One project, seen from the folder that holds its results.
 
@@ -33,11 +37,11 @@ class Workflow:
     def __init__(self, given: str, verbs: tuple[str, ...]):
         self.project, folder = load(given)
         self.root = root_of(self.project, folder)
-        self.where = Where((folder / self.project.config.results).resolve().name)
+        self.where = where_of(self.project, folder)
         self.folder = Path(os.path.relpath(folder.resolve(), self.root))
         self._code = {verb: fingerprint(verb) for verb in verbs}
         self.scenario = self.folder / SCENARIO
-        self.made = simulate.files(self.scenario) if files.is_file(self.scenario) else {}
+        self.made = made_by(self.folder)
 
     @property
     def fields(self) -> list[str]:

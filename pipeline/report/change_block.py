@@ -9,7 +9,7 @@ from pipeline.report import changed, held
 from pipeline.report.change_map import change_map
 from pipeline.report.edge_charts import growth_charts
 from pipeline.report.field_input import FieldInput
-from pipeline.report.figures import NBSP, figure
+from pipeline.report.figures import counted, figure
 from pipeline.report.saying import Sayer
 from pipeline.report.standing import Standing
 from pipeline.report.surface_tables import trend_sentences
@@ -72,7 +72,7 @@ def by_chance(given: FieldInput, pair: changed.Pair, sayer: Sayer) -> str:
             inside |= grid.mask(given.layout.zones[row["zone"]])
     count, shown = int((inside & (given.detected != NO_DATA)).sum()), int((np.abs(given.detected) == 1).sum())
     chance = min(round(FALSE_SHARE * count), shown)
-    numbers = {k: f"{n:,}".replace(",", NBSP) for k, n in (("shown", shown), ("chance", chance), ("all", count))}
+    numbers = {k: counted(n) for k, n in (("shown", shown), ("chance", chance), ("all", count))}
     return sayer.words("cells_by_chance", **numbers, area=figure(chance * grid.cell_area_m2, None, sayer.units.area)) if shown else ""
 
 

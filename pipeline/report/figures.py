@@ -70,6 +70,11 @@ def printed(value: float, decimals: int, signed: bool = False) -> str:
     return f"{sign}{abs(figure):f}"
 
 
+def counted(number: int) -> str:
+    """'12 345': a count, its thousands set apart."""
+    return f"{number:,}".replace(",", NBSP)
+
+
 def figure(value: float | None, sigma: float | None, unit: Unit, signed: bool = False, named: bool = True) -> str:
     """'69 mm ± 4': a figure and its 95 % half-width, in the reader's unit, rounded alike.
 

@@ -8,12 +8,12 @@ from typing import Sequence
 
 import shapely
 
-from pipeline.change.foresight import Foresight, PatchTried
+from pipeline.change.foresight import SEGMENT_M, Foresight, PatchTried
 from pipeline.diamond.layout import Layout
 from pipeline.owner import Owned, Tolerances
 from pipeline.report import palette
 from pipeline.report.field_map import FOOT, MARGIN_M, foot, furniture, ground
-from pipeline.report.figures import NBSP, SYSTEMS, Unit, figure, limit, printed
+from pipeline.report.figures import NBSP, SYSTEMS, Z95, Unit, figure, limit, printed
 from pipeline.report.placing import Placing
 from pipeline.report.svg import Frame, el, picture
 from pipeline.report.svg import words as text_at
@@ -44,13 +44,18 @@ def worth(seen: Foresight, tried: PatchTried | None) -> bool:
     return tried is not None and (bool(seen.codes) or tried.sigma_m <= WORTH * seen.tie_sigma_m)
 
 
+def worth_adding(seen: Foresight, pads: Sequence[PatchTried]) -> Sequence[PatchTried]:
+    """The pads tried one after the other, if the first is worth it; else none."""
+    return pads if pads and worth(seen, pads[0]) else ()
+
+
 def foresight_page(layout: Layout, asked: Asked, seen: Foresight, pads: Sequence[PatchTried], inside: PatchTried | None,
                    plan: Sequence[Planned], tolerances: Tolerances, system: str, words: Words) -> dict:  # fmt: skip
     """Everything on the page, in the reader's units.
 
-    pads : as tried, one after the other; shown where the first is worth it
+    pads : as tried, one after the other
     """
-    wanted = pads if pads and worth(seen, pads[0]) else []
+    wanted = worth_adding(seen, pads)
     placing = Placing(layout, words, SYSTEMS[system])
     units = placing.units
 
@@ -74,7 +79,7 @@ def foresight_page(layout: Layout, asked: Asked, seen: Foresight, pads: Sequence
     return {
         "w": words, "lang": words("lang"), "colours": palette.css(), "title": asked.title, "name": asked.name,
         "asked": _asked(asked, words, units), "heads": heads, "skin": skin,
-        "edge_heads": [words("foresee_edge"), words("foresee_clear"), words("foresee_whole")] + ([] if plan else [words("foresee_part", length=figure(5.0, None, units.length))]),
+        "edge_heads": [words("foresee_edge"), words("foresee_clear"), words("foresee_whole")] + ([] if plan else [words("foresee_part", length=figure(SEGMENT_M, None, units.length))]),
         "edges": edges, "place_heads": [words("foresee_place"), words("foresee_depth"), words("foresee_change")], "places": places,
         "lip_enough": _lip_enough(seen, bool(plan), tolerances, placing), "spots_enough": _spots_enough(seen, tolerances, placing),
         "by_hand": words("foresee_by_hand", places=words.listed(by_hand)) if by_hand else "",
@@ -106,7 +111,7 @@ def _asked(asked: Asked, words: Words, units) -> str:
 def _lip_enough(seen: Foresight, walked: bool, tolerances: Tolerances, placing: Placing) -> str:
     """Whether growth of half the owner's tolerance would be seen: on 5 m of each edge, of a walk on the whole edge."""
     words = placing.words
-    on = words("foresee_on_edge") if walked else words("foresee_on_part", length=figure(5.0, None, placing.units.length))
+    on = words("foresee_on_edge") if walked else words("foresee_on_part", length=figure(SEGMENT_M, None, placing.units.length))
     least = [(placing.edge(e.edge_id), e.whole_m if walked else e.segment_m) for e in seen.edges]
     return _enough("lip", least, tolerances.lip_mm, placing, on=on)
 
@@ -129,11 +134,11 @@ def _enough(what: str, least: list[tuple[str, float]], owned: Owned | None, plac
 
 
 def _stable(seen: Foresight, pads: Sequence[PatchTried], words: Words, mm) -> list[str]:
-    out = [words.count("foresee_patches", len(seen.patches), sigma=mm(1.96 * seen.tie_sigma_m))]
+    out = [words.count("foresee_patches", len(seen.patches), sigma=mm(Z95 * seen.tie_sigma_m))]
     if seen.codes:
         out.append(words("foresee_relative", why=words.listed(words(f"relative_{c}") for c in seen.codes)))
     elif pads and not worth(seen, pads[0]):
-        now, then = mm(1.96 * seen.tie_sigma_m), mm(1.96 * pads[0].sigma_m)
+        now, then = mm(Z95 * seen.tie_sigma_m), mm(Z95 * pads[0].sigma_m)
         out.append(words("foresee_no_pad" if now != then else "foresee_no_pad_same", now=now, then=then))
     return out
 
@@ -147,7 +152,7 @@ def _pads(layout: Layout, seen: Foresight, pads: Sequence[PatchTried], placing: 
         ]  # fmt: skip
         where = words("foresee_side", tape=words.listed(tape), side=_side(layout, pad, words)) if len(tape) == 2 else placing.by(pad.e, pad.n)
         key = "foresee_pad_still" if pad.codes else "foresee_pad_enough" if seen.codes else "foresee_pad"
-        out.append(words(key, tape=where, sigma=mm(1.96 * pad.sigma_m)))
+        out.append(words(key, tape=where, sigma=mm(Z95 * pad.sigma_m)))
     return out
 
 
@@ -160,7 +165,7 @@ def _side(layout: Layout, pad: PatchTried, words: Words) -> str:
 def _inside(seen: Foresight, inside: PatchTried | None, words: Words, mm) -> str:
     if not worth(seen, inside):
         return ""
-    return words("foresee_inside", now=mm(1.96 * seen.tie_sigma_m), then=mm(1.96 * inside.sigma_m))
+    return words("foresee_inside", now=mm(Z95 * seen.tie_sigma_m), then=mm(Z95 * inside.sigma_m))
 
 
 def _walk(plan: Sequence[Planned], words: Words, units) -> list[str]:

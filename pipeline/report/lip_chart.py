@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Sequence
+from typing import Callable, Sequence
 
 import numpy as np
 
 from pipeline.report import palette
-from pipeline.report.figures import Units, Z95, printed
+from pipeline.report.figures import Z95, Units, printed
 from pipeline.report.findings import LOW_SKIN
 from pipeline.report.svg import el, picture, words
 from pipeline.surface.verdict import UNKNOWN
@@ -87,15 +87,19 @@ class Scale:
         return "M" + "L".join(f"{a:.1f} {b:.1f}" for a, b in zip(self.x(s), self.y(mm)))
 
 
+def height_rules(floor: float, top: float, y: Callable[[float], float], right: float, units: Units) -> str:
+    """A line across at each round height between floor and top, mm, as far as `right`, its figure before it; y: mm to the drawing's own."""
+    size, steps, out = units.height.size, STEPS[units.system], ""
+    step = next(s for s in steps if (top - floor) / size / s <= MOST_TICKS + 1 or s == steps[-1])
+    for k in range(math.ceil(floor / size / step), math.floor(top / size / step) + 1):
+        at = float(y(k * step * size))
+        out += el("path", d=f"M{LEFT:g} {at:.1f}H{right:g}", class_="rule" if k else "base-line")
+        out += words(LEFT - 6, at + 4, printed(k * step, 2).rstrip("0").rstrip(".") if k else "0", class_="small", text_anchor="end")
+    return out
+
+
 def axes(scale: Scale, units: Units, places: Sequence[tuple[float, str]]) -> str:
-    out = []
-    size = units.height.size
-    step = next(s for s in STEPS[units.system] if (scale.top - scale.floor) / size / s <= MOST_TICKS + 1 or s == STEPS[units.system][-1])
-    for k in range(math.ceil(scale.floor / size / step), math.floor(scale.top / size / step) + 1):
-        y = float(scale.y(k * step * size))
-        out.append(el("path", d=f"M{LEFT:g} {y:.1f}H{WIDTH - RIGHT:g}", class_="rule" if k else "base-line"))
-        out.append(words(LEFT - 6, y + 4, printed(k * step, 2).rstrip("0").rstrip(".") if k else "0", class_="small", text_anchor="end"))
-    out.append(words(LEFT, TOP - 10, units.height.name, class_="small"))
+    out = [height_rules(scale.floor, scale.top, scale.y, WIDTH - RIGHT, units), words(LEFT, TOP - 10, units.height.name, class_="small")]
     unit = units.length
     along = next(a for a in ALONG if scale.length_m / unit.size / a <= 9)
     base = HEIGHT - BOTTOM

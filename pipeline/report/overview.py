@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Sequence
 
 from pipeline.owner import Material, Tolerances
 from pipeline.report import changed, palette
-from pipeline.report.figures import figure, rounded
+from pipeline.report.figures import Z95, figure, rounded
 from pipeline.report.findings import LOW_SPOT, MOUND, SEEN_SHARE
 from pipeline.report.hazards import Hazard
 from pipeline.report.saying import Sayer
 from pipeline.report.standing import Standing, leading, over_tolerance
-from pipeline.report.todo import next_steps, tasks
+from pipeline.report.todo import Task, next_steps, tasks
 from pipeline.report.unsafe_block import first_act, looked_at
 from pipeline.report.words import Words, opened, titled
 from pipeline.surface.verdict import ORDER, UNKNOWN, UNSAFE
@@ -37,13 +38,17 @@ class FieldSeen:
     plain: Sayer
     material: Material
 
+    @cached_property
+    def tasks(self) -> list[Task]:
+        return tasks(self.now, self.reader, self.material, {})
+
     @property
     def steps(self) -> str:
-        return next_steps(tasks(self.now, self.reader, self.material, {}))
+        return next_steps(self.tasks)
 
     @property
     def steps_unsafe(self) -> str:
-        return next_steps([t for t in tasks(self.now, self.reader, self.material, {}) if t.unsafe])
+        return next_steps([t for t in self.tasks if t.unsafe])
 
     @property
     def mix_t(self) -> tuple[float | None, float]:
@@ -106,7 +111,7 @@ def _hazard_row(h: Hazard, seen: FieldSeen, tolerances: Tolerances) -> dict:
 
 
 def _value(value_mm: float, sigma_mm: float) -> str:
-    text, half = rounded(value_mm, 1.96 * sigma_mm, 0)
+    text, half = rounded(value_mm, Z95 * sigma_mm, 0)
     return plain_text(f"{text} mm ± {half}")
 
 
@@ -126,7 +131,8 @@ def index_page(fields: Sequence[FieldSeen], tolerances: Tolerances, title: str, 
         "w": words, "colours": palette.css(), "title": title, "lang": words("lang"),
         "lead": words("index_lead", fields=count, day=words.date(max(days))) if days else words("index_lead_none", fields=count),
         "unsafe": [
-            {"name": s.name, "site": titled(s.site), "link": _link(s), "what": _unsafe(s), "act": first_act(s.now, words), "steps": s.steps_unsafe}
+            {"name": s.name, "site": titled(s.site), "link": _link(s), "what": [s.reader.open_hazard(h, s.now) for h in s.now.open],
+             "act": first_act(s.now, words), "steps": s.steps_unsafe}
             for s in order if s.now.verdict == UNSAFE
         ],
         "unsafe_none": _none_unsafe(order, tolerances, words),
@@ -159,11 +165,6 @@ def _none_unsafe(order: Sequence[FieldSeen], tolerances: Tolerances, words: Word
 
 def _link(seen: FieldSeen) -> str:
     return f"fields/{seen.field_id}/report.html"
-
-
-def _unsafe(seen: FieldSeen) -> list[str]:
-    """Every open hazard of a field, as its own page says it."""
-    return [(seen.reader.says(h.last) if seen.now.fresh(h) else seen.reader.lingers(h)) + "." for h in seen.now.open]
 
 
 def _line(seen: FieldSeen, words: Words) -> dict:

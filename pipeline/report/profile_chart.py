@@ -7,12 +7,12 @@ import math
 import numpy as np
 
 from pipeline.report.figures import Units, printed
-from pipeline.report.lip_chart import MOST_TICKS, STEPS
+from pipeline.report.lip_chart import LEFT, WIDTH, height_rules
 from pipeline.report.svg import el, picture, words
 from pipeline.surface.lip_profile import Profile
 
-WIDTH, HEIGHT = 560.0, 250.0
-LEFT, RIGHT, TOP, BOTTOM = 54.0, 30.0, 42.0, 52.0
+HEIGHT = 250.0
+RIGHT, TOP, BOTTOM = 30.0, 42.0, 52.0  # left and width as the chart along the edge
 ACROSS = {"us": (1.0, 0.3048), "metric": (0.5, 1.0)}  # tick, and metres a unit
 
 
@@ -55,11 +55,7 @@ def _windows(seen: Profile, labels: dict[str, str], x, y) -> str:
 
 
 def _axes(floor: float, top: float, seen: Profile, units: Units, labels: dict[str, str], x, y) -> str:
-    size, out = units.height.size, ""
-    step = next(s for s in STEPS[units.system] if (top - floor) / size / s <= MOST_TICKS + 1 or s == STEPS[units.system][-1])
-    for k in range(math.ceil(floor / size / step), math.floor(top / size / step) + 1):
-        out += el("path", d=f"M{LEFT:g} {y(k * step * size):.1f}H{WIDTH - RIGHT:g}", class_="rule" if k else "base-line")
-        out += words(LEFT - 6, y(k * step * size) + 4, printed(k * step, 2).rstrip("0").rstrip(".") if k else "0", class_="small", text_anchor="end")
+    out = height_rules(floor, top, y, WIDTH - RIGHT, units)
     out += words(LEFT, TOP - 24, units.height.name, class_="small")
     tick, metres = ACROSS[units.system]
     base = HEIGHT - BOTTOM

@@ -163,6 +163,10 @@ class Sayer:
                                      finding=hazard.finding))  # fmt: skip
         return self.words("not_seen_gone", found=self.says(hazard.last), on=self.words.date(hazard.last_on))
 
+    def open_hazard(self, hazard: Hazard, now: Standing) -> str:
+        """An open hazard in a sentence: as the newest survey shows it, else as it was last seen."""
+        return (self.says(hazard.last) if now.fresh(hazard) else self.lingers(hazard)) + "."
+
     def headline(self, now: Standing) -> str:
         """One sentence that says what matters most."""
         if now.newest is None:

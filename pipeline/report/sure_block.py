@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pipeline.report import quality, surface_tables
 from pipeline.report.field_input import FieldInput
-from pipeline.report.figures import NBSP
+from pipeline.report.figures import counted
 from pipeline.report.saying import Sayer
 from pipeline.report.standing import Standing
 from pipeline.report.words import Words
@@ -43,4 +43,4 @@ def _named(crs: str) -> str:
 
 def _removed(reason: str, points: int, words: Words) -> str:
     said = words(f"removed_{reason}") if words.knows(f"removed_{reason}") else reason.replace("_", " ")
-    return f"{points:,} {said}".replace(",", NBSP)
+    return f"{counted(points)} {said}"

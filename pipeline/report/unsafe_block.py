@@ -42,7 +42,7 @@ def _hazard(h: Hazard, now: Standing, sayer: Sayer, keys: dict) -> dict:
     lines.append(words("first_seen", on=sayer.day(h.found_on, h.source)))
     if h.action:
         lines.append(words("action_taken", action=_action(h, words), on=words.date(h.action_on)))
-    return {"key": keys.get(h.last, "") if fresh else "", "text": (sayer.says(h.last) if fresh else sayer.lingers(h)) + ".", "lines": lines}
+    return {"key": keys.get(h.last, "") if fresh else "", "text": sayer.open_hazard(h, now), "lines": lines}
 
 
 def _place(h: Hazard, sayer: Sayer) -> str:

@@ -12,6 +12,7 @@ from pipeline.simulate.draws import Lattice
 from pipeline.simulate.scenario import Event, FieldTruth, Lip, Pit
 from pipeline.simulate.scene import Scene
 from pipeline.simulate.shapes import smoothstep
+from pipeline.units import YEAR_DAYS
 
 NODE_M = 0.1  # spacing of what is known along an edge
 RAG_M, RAG_RANGE_M = 0.015, 0.4  # ragged beginning of the grass
@@ -20,7 +21,6 @@ UNIFORM_M = (-0.001, 0.002)  # loose top of the skin on one day: mean, s.d. ever
 PATCHY_M, PATCHY_RANGE_M = 0.003, 4.0  # and from place to place
 SLAB_SD_M = 0.001
 WAVE_RANGE_M = 3.0
-YEAR_DAYS = 365.25
 
 
 @dataclass(frozen=True)

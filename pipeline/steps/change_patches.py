@@ -7,12 +7,11 @@ from dataclasses import asdict, dataclass
 
 from pipeline.diamond.layout import Layout
 from pipeline.jobs import Job
-from pipeline.steps.surveyed import Surveyed, footprints, pair_tie
+from pipeline.steps.surveyed import Surveyed, pair_tie
 from pipeline.survey.noise import of_difference
 from pipeline.survey.stable.patch_series import MovedPatch, PatchDay, moved_patches
-from pipeline.survey.stable.patches import PatchHeight
-
-YEAR_DAYS = 365.25
+from pipeline.survey.stable.patches import PatchHeight, footprints
+from pipeline.units import YEAR_DAYS
 
 
 @dataclass(frozen=True)

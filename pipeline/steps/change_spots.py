@@ -6,9 +6,8 @@ from dataclasses import asdict, replace
 from typing import Sequence
 
 import numpy as np
-from scipy.special import ndtr
 
-from pipeline.change.zones import LEVEL, holm
+from pipeline.change.zones import detected_together
 from pipeline.diamond.layout import Layout
 from pipeline.jobs import Job
 from pipeline.steps.spot_given import spot_input
@@ -46,10 +45,10 @@ def found_together(changes: Sequence[LowSpotChange]) -> list[LowSpotChange]:
     """The same with `detected` of the found hollows judged together (Holm 1979): nobody declared them beforehand, and the
     more there are the sooner one of them looks changed."""
     ponds = [k for k, c in enumerate(changes) if c.low_spot_id.startswith("pond-") and np.isfinite(c.depth_change_mm)]
-    p = np.array([2 * ndtr(-abs(changes[k].depth_change_mm) / changes[k].depth_change_sigma_mm) for k in ponds])
+    values, sigmas = (np.array([getattr(changes[k], name) for k in ponds]) for name in ("depth_change_mm", "depth_change_sigma_mm"))
     out = list(changes)
-    for k, q in zip(ponds, holm(p) if len(p) else p):
-        out[k] = replace(changes[k], detected=bool(q <= LEVEL))
+    for k, detected in zip(ponds, detected_together(values, sigmas)):
+        out[k] = replace(changes[k], detected=bool(detected))
     return out
 
 

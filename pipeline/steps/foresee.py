@@ -12,7 +12,7 @@ from pipeline.coordinates import label, lon_lat, read_crs, unit_m, unit_words
 from pipeline.diamond.layout import Layout, build
 from pipeline.errors import BadInput, Problem
 from pipeline.project import Project
-from pipeline.report.foresight_page import Asked, foresight_page, worth
+from pipeline.report.foresight_page import Asked, foresight_page, worth_adding
 from pipeline.report.words import Words
 from pipeline.steps.layout import read
 from pipeline.steps.report import LANGUAGE
@@ -57,13 +57,14 @@ def run(project: Project, tables_dir: str, field_id: str, wanted: Wanted, where:
     else:
         wanted, noise, density = _survey(project, where, field_id, wanted)
         seen = foresee(layout, noise, density)
-    pads = pads_wanted(layout, noise, density)
-    inside = next((t for t in pads_tried(layout, noise, density) if t.inside), None)
+    alone = pads_tried(layout, noise, density)
+    pads = pads_wanted(layout, noise, density, alone=alone)
+    inside = next((t for t in alone if t.inside), None)
     asked = Asked(row.get("name") or field_id, project.config.report.title, wanted.source, wanted.spacing_mm, wanted.height_m, wanted.like)
     page = foresight_page(layout, asked, seen, pads, inside, plan, project.config.tolerances, project.config.units, Words(pages.sections(LANGUAGE)))
     with replacing_folder(where.foresee(field_id)) as folder:
         pages.write(folder / "foresee.html", "foresee.html", page)
-        _tables(folder, layout, row["crs"], seen, pads if pads and worth(seen, pads[0]) else [])
+        _tables(folder, layout, row["crs"], seen, worth_adding(seen, pads))
         if plan:
             _walk(folder, layout, row["crs"], field_id, plan)
     return f"{where.foresee(field_id)}/foresee.html"
@@ -112,21 +113,27 @@ def _tables(folder, layout: Layout, crs: str, seen: Foresight, pads) -> None:
     tracks.write_rows(folder / "seen.csv", ("what", "where", "measure", "smallest_seen", "unit"), [
         (a, b, c, f"{v:.2f}" if np.isfinite(v) else "", u) for a, b, c, v, u in rows
     ])  # fmt: skip
-    own = read_crs(crs)
-    unit = unit_m(own)
+    unit, *named = _own(crs)
     tracks.write_rows(folder / "pads.csv", ("pad", "e", "n", "crs", "unit", "tie_sigma_mm", "doubts"), [
-        (k, f"{p.e / unit:.3f}", f"{p.n / unit:.3f}", label(own), unit_words(unit), f"{p.sigma_m * 1000:.1f}", ";".join(p.codes))
+        (k, f"{p.e / unit:.3f}", f"{p.n / unit:.3f}", *named, f"{p.sigma_m * 1000:.1f}", ";".join(p.codes))
         for k, p in enumerate(pads, start=1)
     ])  # fmt: skip
 
 
+def _own(crs: str) -> tuple[float, str, str]:
+    """A field's own coordinates: metres in their unit, their name, their unit's name."""
+    own = read_crs(crs)
+    unit = unit_m(own)
+    return unit, label(own), unit_words(unit)
+
+
 def _walk(folder, layout: Layout, crs: str, field_id: str, plan: list[Planned]) -> None:
     """The points in the field's own coordinates and in longitude and latitude."""
-    own, working = read_crs(crs), read_crs(layout.grid.crs)
-    unit = unit_m(own)
+    unit, *named = _own(crs)
     tracks.write_rows(folder / "walk.csv", ("point", "e", "n", "line", "for", "crs", "unit"), [
-        (k, f"{p.e / unit:.3f}", f"{p.n / unit:.3f}", p.line, p.why, label(own), unit_words(unit)) for k, p in enumerate(plan, start=1)
+        (k, f"{p.e / unit:.3f}", f"{p.n / unit:.3f}", p.line, p.why, *named) for k, p in enumerate(plan, start=1)
     ])  # fmt: skip
+    working = read_crs(layout.grid.crs)
     places = [lon_lat(working, p.e, p.n) for p in plan]
     lines: dict[str, list] = {}
     for p, at in zip(plan, places):

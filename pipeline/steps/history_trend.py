@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from pipeline.change.trend import Trend, fit_trends
 from pipeline.jobs import Job
+from pipeline.units import YEAR_DAYS
 
-YEAR_DAYS = 365.25
 EPOCH_STARTS = ("laser_grade", "rebuild")
 # What starts a measure anew beside an epoch; a work on one zone does so for that zone alone.
 RESETS = {"lip": ("lip_cut", "sod"), "growth": ("lip_cut", "sod"), "mean_height": ("mix_add", "level"), "ring_depth": ("level",),
@@ -130,7 +130,7 @@ def _since_reset(series: _Series, works, order: list[str], days: dict[str, dt.da
     whole = series.measure in OF_EDGES  # a work's zone is a piece of skin; an edge has none
     start = max((w["done_on"] for w in works if w["work"] in kinds and (whole or w.get("zone", "skin") in ("skin", series.name))), default=dt.date.min)
     gone = np.array([days[s] < start for s in order])
-    return _Series(series.measure, series.name, np.where(gone, np.nan, series.values), series.sigmas, series.shared, series.reason)
+    return replace(series, values=np.where(gone, np.nan, series.values))
 
 
 def _rows(job: Job, years: np.ndarray, family: list[_Series]) -> list[dict]:

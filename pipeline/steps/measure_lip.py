@@ -13,6 +13,7 @@ from pipeline.steps.spot_given import turf_height_m
 from pipeline.steps.surveyed import Surveyed
 from pipeline.surface.calibration import RulerMark, calibrate
 from pipeline.surface.lip import Station, kind_of, lip_of_edge, more_readings, one_date_noise, ruler_mark
+from pipeline.surface.lip_noise import CANOPY_M
 from pipeline.surface.lip_shape import freeze
 from pipeline.survey.edges.edge_frame import edge_frame
 from pipeline.survey.edges.edge_table import CLEAR_M
@@ -37,7 +38,8 @@ def lips(job: Job, layout: Layout, made: Surveyed) -> tuple[list[dict], dict[str
     shapes = [freeze(t) for t in tables]
     turf = turf_height_m(job, made.survey_id)
     still = one_date_noise(tables, shapes, made.noise, _canopy(turf))
-    marks = [m for m in (_mark(r, edges, tables, shapes, still, unit_m(read_crs(job.field_row["crs"]))) for r in readings(job)) if m is not None]
+    crs_m = unit_m(read_crs(job.field_row["crs"]))
+    marks = [m for m in (_mark(r, edges, tables, shapes, still, crs_m) for r in readings(job)) if m is not None]
     canopies = calibrate(marks, [e.edge_id for e in edges], made.noise.canopy_reach, turf)
     rows, wanted = [], {}
     for table, edge, shape, sigma in zip(tables, edges, shapes, made.line_sigmas):
@@ -81,8 +83,6 @@ def readings(job: Job) -> list:
 
 
 def _canopy(turf_m: float | None) -> float:
-    from pipeline.surface.lip_noise import CANOPY_M
-
     return CANOPY_M if turf_m is None else turf_m
 
 
@@ -102,8 +102,8 @@ def _ruled_at(reading, edges, crs_m: float) -> tuple[int, float] | None:
         k = next((k for k, e in enumerate(edges) if e.edge_id == reading.get("edge_id")), None)
         return None if k is None else (k, reading["station_m"])
     at = Point(reading["e"] * crs_m, reading["n"] * crs_m)
-    near = [k for k in sorted(range(len(edges)), key=lambda k: edges[k].line.distance(at)) if edges[k].line.distance(at) <= RULED_WITHIN_M]
-    return (near[0], float(edges[near[0]].line.project(at))) if near else None
+    away, k = min(((e.line.distance(at), k) for k, e in enumerate(edges)), default=(np.inf, 0))
+    return (k, float(edges[k].line.project(at))) if away <= RULED_WITHIN_M else None
 
 
 def _row(s: Station, source: str) -> dict:

@@ -5,8 +5,6 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Iterator
 
-import shapely
-
 from pipeline.diamond.carry import from_plain
 from pipeline.diamond.edges import Edge
 from pipeline.diamond.layout import Layout
@@ -72,7 +70,4 @@ def usable(quality: list[dict], order: list[str]) -> list[str]:
 
 def edges_used(where: Where, layout: Layout, kept: list[str]) -> tuple[Edge, ...]:
     """The edges as the series uses them: drawn ones as drawn, others laid onto the baseline's grass."""
-    if not kept:
-        return layout.edges
-    found = arrays.read_record(where.tied(layout.field_id, kept[-1]))["edges"]
-    return tuple(Edge(e["edge_id"], shapely.from_wkb(e["line"]), e["grass_left"], e["source"]) for e in found)
+    return surveyed.read_edges(where, layout.field_id, kept[-1]) if kept else layout.edges

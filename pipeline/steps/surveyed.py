@@ -14,12 +14,10 @@ from pipeline.store.where import Where
 from pipeline.survey.edges.edge_table import EdgeTable
 from pipeline.survey.noise import Noise, of_difference
 from pipeline.survey.points import Ground
-from pipeline.survey.stable.misfit import misfits
-from pipeline.survey.stable.patches import Footprint, PatchHeight, footprint, spread_places
-from pipeline.survey.stable.tie import Tie, reference, tie_pair
+from pipeline.survey.stable.patches import PatchHeight, footprints
+from pipeline.survey.stable.tie import Tie, reference, tie_over_skin
 from pipeline.survey.stable.uncertainty import TieOnGrid
 
-SKIN_PLACES = 150
 TABLE_PARTS = ("z", "n", "green", "intensity", "spread")
 
 
@@ -77,15 +75,9 @@ class Surveyed:
         return TieOnGrid(self.tie(layout), layout.grid)
 
 
-def footprints(layout: Layout) -> list[Footprint]:
-    """The field's patches of stable ground, edges taken off; slivers that vanish are no patch."""
-    return [f for f in (footprint(p.patch_id, p.polygon) for p in layout.patches) if f is not None]
-
-
 def pair_tie(layout: Layout, earlier: dict[str, PatchHeight], later: dict[str, PatchHeight], pair: Noise) -> Tie:
     """A later survey tied to an earlier one by the patches that both measured."""
-    found = misfits(footprints(layout), earlier, later, pair)
-    return tie_pair(found, pair, layout.centre, spread_places(layout.skin, SKIN_PLACES))
+    return tie_over_skin(layout, footprints(layout), earlier, later, pair)
 
 
 def write(path: str, made: Surveyed) -> None:
@@ -120,16 +112,25 @@ def read(where: Where, layout: Layout, survey_id: str) -> Surveyed | None:
     rows = None
     if "rows_x" in columns:
         rows = Ground(layout.grid.west, layout.grid.south, float(columns["rows_z0"]), *(columns[f"rows_{a}"] for a in "xyz"))
-    edges = tuple(Edge(e["edge_id"], shapely.from_wkb(e["line"]), e["grass_left"], e["source"]) for e in plain["edges"])
     return Surveyed(
-        plain["record"], plain["base"], columns["z"], columns["white"].astype(float), columns["count"], _noise(plain["noise"]), _noise(plain["cell_noise"]), edges,
-        tuple(plain["line_sigmas"]), tables, _heights(plain["heights"]), _heights(plain["base_heights"]), _noise(plain["base_noise"]), plain["sideways_m"], rows,
+        plain["record"], plain["base"], columns["z"], columns["white"].astype(float), columns["count"], _noise(plain["noise"]), _noise(plain["cell_noise"]),
+        _edges(plain["edges"]), tuple(plain["line_sigmas"]), tables, _heights(plain["heights"]), _heights(plain["base_heights"]),
+        _noise(plain["base_noise"]), plain["sideways_m"], rows,
     )  # fmt: skip
 
 
 def read_record(where: Where, field_id: str, survey_id: str) -> dict:
     """survey.json of one survey, refused or not."""
     return arrays.read_record(where.tied(field_id, survey_id))["record"]
+
+
+def read_edges(where: Where, field_id: str, survey_id: str) -> tuple[Edge, ...]:
+    """The lines that a survey which was not refused was measured along."""
+    return _edges(arrays.read_record(where.tied(field_id, survey_id))["edges"])
+
+
+def _edges(plain: list[dict]) -> tuple[Edge, ...]:
+    return tuple(Edge(e["edge_id"], shapely.from_wkb(e["line"]), e["grass_left"], e["source"]) for e in plain)
 
 
 def _table(edge_id: str, i: int, columns: dict) -> EdgeTable:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from pipeline.diamond.carry import from_plain
@@ -12,7 +14,7 @@ from pipeline.jobs import Job
 from pipeline.steps import gridded, surveyed
 from pipeline.steps.checked import checkpoints
 from pipeline.steps.gridded import Survey
-from pipeline.steps.surveyed import Surveyed, footprints
+from pipeline.steps.surveyed import Surveyed
 from pipeline.steps.tie_record import refusal, tied
 from pipeline.store import rasters, records
 from pipeline.store.atomic import replacing_folder
@@ -28,7 +30,7 @@ from pipeline.survey.points import Ground
 from pipeline.survey.reading.reference import same_height_reference
 from pipeline.survey.stable.jump import refuse_jump
 from pipeline.survey.stable.misfit import misfits
-from pipeline.survey.stable.patches import PatchHeight, height_from_ground
+from pipeline.survey.stable.patches import PatchHeight, footprints, height_from_ground
 from pipeline.survey.stable.uncertainty import TieOnGrid, Uncertainty
 from pipeline.survey.walks.tin import between_rows, tin_raster
 
@@ -66,13 +68,12 @@ def _write(job: Job, where: Where, layout: Layout, mine: Survey, base: Survey, b
     elevation = z - on_grid.value
     sigma = np.where(np.isfinite(z), Uncertainty(layout.grid, cell_noise, white, on_grid).sigma, np.nan)
     record = tied(job, layout, mine, made, tie, shift, sigma, checkpoints(job, layout, ground, on_grid, mine))
-    record["notes"] = [*record["notes"], *edge_notes(edges, mine.record["source"])]
     tags = {"inputs": ", ".join(i["sha256"] for i in record["inputs"]), "baseline": base_id}
     with replacing_folder(where.survey(job.field, job.survey)) as folder:
         for name, values in (("elevation", elevation), ("sigma", sigma), ("count", count)):
             rasters.write(folder / f"{name}.tif", name, values, layout.grid, tags)
         records.write(folder / "survey.json", record)
-    surveyed.write(where.tied(job.field, job.survey), Surveyed(**{**made.__dict__, "record": record}))
+    surveyed.write(where.tied(job.field, job.survey), replace(made, record=record))
 
 
 def _refuse_other_heights(*dated: tuple[str, Survey]) -> None:
@@ -92,17 +93,6 @@ def series_edges(layout: Layout, ground: Ground) -> tuple[tuple[Edge, ...], tupl
     edges = tuple(Edge(f.edge.edge_id, f.measured.line, f.measured.grass_left, f.edge.source) for f in fits)
     sigmas = tuple(float(np.nanmedian(f.sigma_m)) if np.isfinite(f.sigma_m).any() else LINE_SIGMA_M for f in fits)
     return edges, sigmas
-
-
-def edge_notes(edges: tuple[Edge, ...], source: str) -> list[str]:
-    """A sentence for the operator where the layout's edges could not be found in the baseline's points."""
-    missed = [e.edge_id for e in edges if e.source == "layout"]
-    if not missed or source == "rover":
-        return []
-    if len(missed) == len(edges):
-        return ["No grass was found to begin along any edge of the layout: are home plate and second base swapped, or is the layout another "
-                "one? No lip is told until the edges are seen, or drawn with the role grass_edge."]  # fmt: skip
-    return [f"No grass was found to begin along {', '.join(missed)}: no lip is told there until the edge is seen, or drawn with the role grass_edge."]
 
 
 def _laid_on(layout: Layout, edges: tuple[Edge, ...], mine: Survey, base: Survey) -> tuple[Shift, Ground, tuple[EdgeTable, ...]]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from pipeline.diamond.edges import Edge
 from pipeline.diamond.layout import Layout
 from pipeline.errors import REFUSALS, RELATIVE, Refused
 from pipeline.jobs import Job
@@ -58,7 +59,7 @@ def tied(job: Job, layout: Layout, mine: Survey, made: Surveyed, tie: Tie, shift
         },
         "horizontal": {"e_mm": shift.e_m * 1000, "n_mm": shift.n_m * 1000, "sigma_mm": shift.sigma_m * 1000, "known": shift.known, "reason": shift.reason},
         "removed": found["removed"],
-        "notes": [*found["notes"], *left_out(job, mine)],
+        "notes": [*found["notes"], *left_out(job, mine), *edge_notes(made.edges, found["source"])],
         "edges": [{"id": e.edge_id, "source": e.source} for e in made.edges],
         "height_reference": found["height_reference"],
         "figures": {
@@ -85,6 +86,17 @@ def tied(job: Job, layout: Layout, mine: Survey, made: Surveyed, tie: Tie, shift
             "checkpoints_asked_2023": MIN_2023,
         },
     }  # fmt: skip
+
+
+def edge_notes(edges: tuple[Edge, ...], source: str) -> list[str]:
+    """A sentence for the operator where the layout's edges could not be found in the baseline's points."""
+    missed = [e.edge_id for e in edges if e.source == "layout"]
+    if not missed or source == "rover":
+        return []
+    if len(missed) == len(edges):
+        return ["No grass was found to begin along any edge of the layout: are home plate and second base swapped, or is the layout another "
+                "one? No lip is told until the edges are seen, or drawn with the role grass_edge."]  # fmt: skip
+    return [f"No grass was found to begin along {', '.join(missed)}: no lip is told there until the edge is seen, or drawn with the role grass_edge."]
 
 
 def _who(job: Job, found: dict) -> dict:

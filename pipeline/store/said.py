@@ -8,6 +8,7 @@ import yaml
 
 from pipeline.errors import Problem, did_you_mean, either
 from pipeline.owner import Figure, Owned, outside_span
+from pipeline.project import row_of
 from pipeline.settings import Config
 
 # ---- YAML ---------------------------------------------------------------------------------------------
@@ -63,11 +64,6 @@ def of_spans(file: str, lines: dict[tuple[str, ...], int], plain) -> list[Proble
     """Tolerances whose figure cannot be in the unit that their name says."""
     found = [(("tolerances", *where), value, expected) for where, value, expected in outside_span(plain)]
     return [Problem(file, row_of(lines, where), ".".join(where), _short(value), expected, "Check the figure and its unit.") for where, value, expected in found]
-
-
-def row_of(lines: dict[tuple[str, ...], int], where: tuple[str, ...]) -> int | None:
-    """The line of a key, or of the nearest one above it that is written down."""
-    return next((lines[where[:n]] for n in range(len(where), 0, -1) if where[:n] in lines), None)
 
 
 def _short(found) -> str:

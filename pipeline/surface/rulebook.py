@@ -6,7 +6,7 @@ comes from points that somebody located, or is `not_seen`. Nothing here says tha
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Mapping
 
 from pipeline.diamond.dimensions import LAYOUTS, Dimensions
@@ -108,7 +108,7 @@ def _pitch_m(given: RuleInput) -> float:
 def _of_main(given: RuleInput, pitch_m: float) -> dict[str, Measured]:
     layout, heights = given.layout, given.heights
     size, axes = LAYOUTS[given.main], layout.axes
-    size = Dimensions(**{**size.__dict__, "pitch_m": pitch_m})
+    size = replace(size, pitch_m=pitch_m)
     found = _of_set(given, given.main) | plate_level(heights, axes)
     found["pitchers-plate-over-home"] = plate_over_home(heights, axes, size, given.plates)
     found |= arc_items(given.lines.get("outer"), axes, pitch_m, given.sideways_m)

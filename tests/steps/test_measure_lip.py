@@ -11,7 +11,7 @@ from shapely.geometry import LineString, Point
 from pipeline.diamond.edges import Edge
 from pipeline.diamond.layout import Mound
 from pipeline.steps.measure_lip import _ruled_at, readings, round_mound, unseen
-from pipeline.steps.tie import edge_notes
+from pipeline.steps.tie_record import edge_notes
 from pipeline.tables import Read
 
 DAY = dt.date(2026, 4, 7)

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
+from pipeline.diamond.layout import Layout
 from pipeline.frame import Grid
 from pipeline.survey.plane import MAD_TO_SD, TUKEY_C
 from pipeline.survey.points import TICK_M, Ground
@@ -70,6 +71,11 @@ def footprint(patch_id: str, polygon: shapely.Geometry, shrink_m: float = SHRINK
     west, south, east, north = shape.bounds
     slope_sd = PLATE_SLOPE if max(east - west, north - south) < PLATE_M else SLAB_SLOPE
     return Footprint(patch_id, shape, spread_places(shape, PLACES), slope_sd)
+
+
+def footprints(layout: Layout) -> list[Footprint]:
+    """The field's patches of stable ground, edges taken off; slivers that vanish are no patch."""
+    return [f for f in (footprint(p.patch_id, p.polygon) for p in layout.patches) if f is not None]
 
 
 def spread_places(polygon: shapely.Geometry, about: int) -> np.ndarray:

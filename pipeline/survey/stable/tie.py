@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from pipeline.diamond.layout import Layout
 from pipeline.survey.noise import Noise
 from pipeline.survey.stable.drift import (
     LONG_RANGE_M,
@@ -22,14 +23,15 @@ from pipeline.survey.stable.drift import (
     mean_covariance,
 )  # fmt: skip
 from pipeline.survey.stable.jump import refuse_jump
-from pipeline.survey.stable.misfit import Misfit, MisfitSystem, patch_basis
-from pipeline.survey.stable.patches import Footprint
+from pipeline.survey.stable.misfit import Misfit, MisfitSystem, misfits, patch_basis
+from pipeline.survey.stable.patches import Footprint, PatchHeight, spread_places
 
 MIN_PATCHES = 5  # four drift terms: with four patches nothing exposes a moved slab
 MAX_GAP_DEG = 180.0
 NEAR_CENTRE_M = 3.0  # a patch so near the field's centre has no bearing worth the name
 MAX_SIGMA_M = 0.010
 MOVED_SD = 3.5
+SKIN_PLACES = 150  # that stand for the skin
 MAX_INFLATION = 9.0
 
 
@@ -153,6 +155,13 @@ def tie_to_baseline(found: list[Misfit], pair: Noise, centre: tuple[float, float
         np.array([m.earlier_m for m in found]), np.array([m.later_m for m in found]), [m.patch.patch_id for m in found]
     )
     return tie_pair(found, pair, centre, skin)
+
+
+def tie_over_skin(
+    layout: Layout, patches: list[Footprint], earlier: dict[str, PatchHeight], later: dict[str, PatchHeight], pair: Noise
+) -> Tie:
+    """A later survey of a field tied to an earlier one by those of the patches that both measured, as `tie_pair`."""
+    return tie_pair(misfits(patches, earlier, later, pair), pair, layout.centre, spread_places(layout.skin, SKIN_PLACES))
 
 
 def tie_pair(
