@@ -104,6 +104,8 @@ TABLES: dict[str, tuple[Column, ...]] = {
         ("growth_sigma_mm", "mm", "one s.d. of the growth"),
         ("detected", "flag", "growth differs from none at 95 %, Holm within the edge"),
         ("canopy_change_mm", "mm", "grass surface against skin, later minus earlier"),
+        ("growth_low95_mm", "mm", "lower end of the 95 % range of the growth"),
+        ("growth_high95_mm", "mm", "upper end of it, as if as much new mix lay hidden between the blades as may"),
     ),
     "low_spots": _columns(
         _SURVEY,

@@ -32,6 +32,15 @@ class RoverGrowth:
     points: tuple[int, int]
     reason: str
 
+    @property
+    def low95_m(self) -> float:
+        return self.growth_m - DETECTED_SIGMAS * self.growth_sigma_m
+
+    @property
+    def high95_m(self) -> float:
+        """A pole stands on what lies between the blades: unlike a flight's, the range is even."""
+        return self.growth_m + DETECTED_SIGMAS * self.growth_sigma_m
+
 
 def rover_growth(earlier: Rows, later: Rows, length_m: float, shape: Bump | None = None) -> RoverGrowth:
     """Growth of the lip along one edge; needs no tie.

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pipeline.report.field_input import FieldInput
+from pipeline.report.figures import Z95
 from pipeline.report.findings import LIP
 from pipeline.report.growth_chart import growth_chart
 from pipeline.report.lip_charts import places
@@ -12,6 +13,7 @@ from pipeline.report.standing import Standing
 from pipeline.surface.verdict import UNSAFE, WORK
 
 MOST_GROWTH, MOST_PROFILES = 4, 2
+LEAST_HIDDEN_MM = 1.0  # less further up is not worth a reader's time
 
 
 def growth_charts(given: FieldInput, now: Standing, sayer: Sayer) -> list[dict]:
@@ -31,9 +33,17 @@ def growth_charts(given: FieldInput, now: Standing, sayer: Sayer) -> list[dict]:
         title = words("growth_title", edge=name, **dates)
         svg = growth_chart(f"growth-{edge.edge_id}", segments, edge.length_m, places(given.layout.anchors, edge, sayer), sayer.units, title, words("growth_about"))
         whole = next((r for r in mine if r["station_m"] is None and r["growth_mm"] is not None), None)
-        said = words("growth_whole", height=sayer.height(whole["growth_mm"], whole["growth_sigma_mm"])) if whole is not None else ""
+        said = _whole(whole, sayer) if whole is not None else ""
         out.append((-max(abs(r["growth_mm"]) for r in segments), {"svg": svg, "title": title, "said": said}))
     return [c for _, c in sorted(out, key=lambda c: c[0])][:MOST_GROWTH]
+
+
+def _whole(row: dict, sayer: Sayer) -> str:
+    """Growth of a whole edge, and how far up its range reaches where mix that hides takes it further."""
+    height, most = sayer.height(row["growth_mm"], row["growth_sigma_mm"]), row["growth_high95_mm"]
+    if most - row["growth_mm"] - Z95 * row["growth_sigma_mm"] < LEAST_HIDDEN_MM:
+        return sayer.words("growth_whole", height=height)
+    return sayer.words("growth_whole_hidden", height=height, most=sayer.height(most))
 
 
 def profile_charts(given: FieldInput, now: Standing, sayer: Sayer) -> list[dict]:

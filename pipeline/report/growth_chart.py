@@ -6,7 +6,7 @@ from typing import Sequence
 
 import numpy as np
 
-from pipeline.report.figures import Z95, Units
+from pipeline.report.figures import Units
 from pipeline.report.lip_chart import HEIGHT, WIDTH, Scale, axes
 from pipeline.report.svg import el, picture
 
@@ -16,8 +16,7 @@ HALF_M = 2.3  # drawn half-length of a segment of 5 m
 def growth_chart(name: str, rows: Sequence[dict], length_m: float, places: Sequence[tuple[float, str]], units: Units, title: str, about: str) -> str:
     """The drawing. rows : of lip_change.csv, one pair and edge, segments only."""
     told = sorted((r for r in rows if r["growth_mm"] is not None), key=lambda r: r["station_m"])
-    low = [r["growth_mm"] - Z95 * r["growth_sigma_mm"] for r in told]
-    high = [r["growth_mm"] + Z95 * r["growth_sigma_mm"] for r in told]
+    low, high = ([r[f"growth_{end}95_mm"] for r in told] for end in ("low", "high"))
     scale = Scale(length_m, min([*low, -5.0]), max([*high, 5.0]))
     inner = axes(scale, units, places)
     for row, down, up in zip(told, low, high):

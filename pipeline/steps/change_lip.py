@@ -47,6 +47,7 @@ def _row(a: str, b: str, g: Growth, turf_m: float) -> dict:
     return {
         "from_survey": a, "to_survey": b, "edge_id": g.edge_id, "station_m": g.station_m, "growth_mm": g.growth_m * 1000,
         "growth_sigma_mm": g.sigma_m * 1000, "detected": g.detected, "canopy_change_mm": turf_m * 1000,
+        "growth_low95_mm": g.low95_m * 1000, "growth_high95_mm": g.high95_m * 1000,
     }  # fmt: skip
 
 
@@ -58,5 +59,6 @@ def _walks(a: str, b: str, earlier: Surveyed, later: Surveyed) -> list[dict]:
         out.append({
             "from_survey": a, "to_survey": b, "edge_id": edge.edge_id, "station_m": None, "growth_mm": found.growth_m * 1000,
             "growth_sigma_mm": found.growth_sigma_m * 1000, "detected": found.detected, "canopy_change_mm": found.step_gained_m * 1000,
+            "growth_low95_mm": found.low95_m * 1000, "growth_high95_mm": found.high95_m * 1000,
         })  # fmt: skip
     return out

@@ -12,7 +12,7 @@ from support.edge_scene import INSTRUMENTS, LIDAR, Lip, Options, Scene, single_a
 from support.flat_tables import cover_ramp, table_of
 from support.lip_trials import figures, growth_records, growths, pair
 
-from pipeline.change.lip_growth import growth_sigma, lip_growth
+from pipeline.change.lip_growth import Growth, growth_sigma, lip_growth
 from pipeline.surface.lip_noise import StillNoise
 from pipeline.surface.lip_shape import freeze
 from pipeline.survey.edges.edge_shape import bump
@@ -122,6 +122,16 @@ def test_colour_lost_on_the_lip_counts_three_quarters_and_widens_the_interval():
     hidden = seen.whole.growth_m - clean.whole.growth_m
     assert 0.002 < hidden < 0.006
     assert seen.whole.sigma_m >= hidden * 0.50 / 0.75 and not seen.whole.detected
+
+
+@pytest.mark.analytic
+def test_the_range_reaches_up_to_what_was_grown_had_the_most_been_hidden():
+    # of 10 mm grown, 30 % hidden: 7 are seen; had 7 been seen without noise, the range would reach back up to 10
+    seen = Growth("outer", None, 0.007, 0.001, True, 50.0, "", hidden=0.3)
+    assert seen.low95_m == approx(0.007 - 1.959964e-3) and seen.high95_m == approx((0.007 + 1.959964e-3) / 0.7)
+    worn = replace(seen, growth_m=-0.007)
+    assert worn.high95_m == approx(-0.007 + 1.959964e-3)
+    assert replace(seen, hidden=0.0).high95_m == approx(0.007 + 1.959964e-3)
 
 
 @pytest.mark.invariant

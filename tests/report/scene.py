@@ -151,8 +151,10 @@ def deeper(place: str, mm: float | None, sigma: float | None = 2.0, detected: bo
 
 
 def grown(at: float | None, mm: float | None, sigma: float | None = 2.0, detected: bool = True, edge_id: str = "outer", canopy: float | None = 1.0) -> dict:
+    """Of the range's upper end an eighth more: mix hidden between the blades."""
+    low, high = (None, None) if mm is None or sigma is None else (mm - 1.96 * sigma, 1.125 * (mm + 1.96 * sigma))
     return row("lip_change", from_survey="two", to_survey="three", edge_id=edge_id, station_m=at, growth_mm=mm, growth_sigma_mm=sigma,
-               detected=detected, canopy_change_mm=canopy)  # fmt: skip
+               detected=detected, canopy_change_mm=canopy, growth_low95_mm=low, growth_high95_mm=high)  # fmt: skip
 
 
 def record(survey: str, verdict: str = "absolute", **given) -> dict:

@@ -9,11 +9,13 @@ import pytest
 from support.edge_scene import INSTRUMENTS, Lip, Scene, single_arc
 from support.lip_trials import one_date
 
+from pipeline.report.edge_charts import _whole
 from pipeline.report.figures import US
 from pipeline.report.growth_chart import growth_chart
 from pipeline.report.profile_chart import profile_chart
 from pipeline.surface.lip_profile import profile
 from pipeline.surface.lip_shape import freeze
+from report.scene import sayer
 
 
 def paths(svg: str, kind: str) -> list[np.ndarray]:
@@ -22,17 +24,24 @@ def paths(svg: str, kind: str) -> list[np.ndarray]:
 
 
 @pytest.mark.analytic
-def test_a_segment_s_band_is_its_95_percent_range_about_its_line():
-    rows = [{"station_m": 2.5, "growth_mm": 10.0, "growth_sigma_mm": 2.0, "detected": True},
-            {"station_m": 7.5, "growth_mm": -3.0, "growth_sigma_mm": 4.0, "detected": False},
-            {"station_m": 12.5, "growth_mm": None, "growth_sigma_mm": None, "detected": False}]  # fmt: skip
+def test_a_segment_s_band_is_its_range_which_reaches_further_up_where_mix_may_hide():
+    rows = [{"station_m": 2.5, "growth_mm": 10.0, "growth_low95_mm": 6.0, "growth_high95_mm": 18.0, "detected": True},
+            {"station_m": 7.5, "growth_mm": -3.0, "growth_low95_mm": -11.0, "growth_high95_mm": 5.0, "detected": False},
+            {"station_m": 12.5, "growth_mm": None, "growth_low95_mm": None, "growth_high95_mm": None, "detected": False}]  # fmt: skip
     svg = growth_chart("g", rows, 15.0, [(0.0, "first base")], US, "title", "about")
     sure, unsure, bands = paths(svg, "height"), paths(svg, "height unsure"), paths(svg, "band")
     assert (len(sure), len(unsure), len(bands)) == (1, 1, 2)
     up, down = bands[0][:, 1].min(), bands[0][:, 1].max()
-    assert sure[0][0, 1] == pytest.approx((up + down) / 2, abs=0.2)
     per_mm = (unsure[0][0, 1] - sure[0][0, 1]) / 13.0
-    assert down - up == pytest.approx(2 * 1.96 * 2.0 * per_mm, rel=0.02)
+    assert sure[0][0, 1] - up == pytest.approx(8.0 * per_mm, rel=0.02)
+    assert down - sure[0][0, 1] == pytest.approx(4.0 * per_mm, rel=0.02)
+
+
+@pytest.mark.analytic
+def test_the_whole_edge_is_said_with_how_much_hidden_mix_may_add_and_without_where_none_may():
+    row = {"growth_mm": 10.0, "growth_sigma_mm": 2.0, "growth_high95_mm": 18.0}
+    assert _whole(row, sayer("metric")) == "The whole edge: 10\u00a0mm\u00a0±\u00a04; as much as 18\u00a0mm if new mix lies hidden between the blades."
+    assert _whole(row | {"growth_high95_mm": 13.92}, sayer("metric")) == "The whole edge: 10\u00a0mm\u00a0±\u00a04."
 
 
 @pytest.mark.independent  # the scene's own truth: what stands over the skin there, blades and lip
