@@ -18,7 +18,10 @@ from pipeline.survey.walks.crossings import crossings
 from pipeline.survey.walks.tin import tin_raster
 from pipeline.survey.walks.walk import to_ground, to_working, white_noise
 from pipeline.survey.walks.walk_clean import Cleaned, clean
+from pipeline.survey.walks.walk_drift import walk_drift
 from pipeline.tables import Read
+
+NOTED_DRIFT = 1.5  # times the usual drift from which on a walk's page says so
 
 
 def walked(paths: list[str], row: Read, layout: Layout, skin: np.ndarray, least_share: float) -> tuple[dict, dict]:
@@ -33,18 +36,22 @@ def walked(paths: list[str], row: Read, layout: Layout, skin: np.ndarray, least_
     white = white_noise(cleaned.walk)
     measuring, removed, notes = _measuring(cleaned, white)
     ground = to_ground(measuring, grid)
-    raster = tin_raster(ground, grid, white)
+    drift = walk_drift(measuring, white)
+    raster = tin_raster(ground, grid, white, ROVER.drifting(drift.sd_m))
     seen = np.isfinite(raster.surface.z) & skin
     share = float(seen.sum() / max(skin.sum(), 1))
     check_cover(Cover(share, share, float("nan"), float("nan")), grid.cell_m, least_share, 0.0)
     check_heights(float(raster.surface.z[seen].min()), float(raster.surface.z[seen].max()), reference)
     if not cleaned.says_quality:
         notes.append("The file does not say which rows had a fixed position: all were taken.")
+    if drift.sd_m > NOTED_DRIFT * ROVER.parts[0][0]:
+        notes.append(f"Where the walk crosses itself, its height differs more than rows explain: it wandered by some {drift.sd_m * 1000:.0f} mm "
+                     f"({ROVER.parts[0][0] * 1000:.0f} are usual). Every range here is that much wider.")  # fmt: skip
     record = {
         "verdict": "ok", "source": row["source"], "z_factor": reference.z_factor, "height_reference": reference.height_reference,
         "sideways_m": reference.sideways_m, "notes": [*reference.notes, *notes], "covered_share": share,
         "points_median": float("nan"), "points_read": cleaned.rows_read, "points_ground": len(ground), "removed": removed,
-        "white_point_m": white if np.isfinite(white) else ROVER.white_m, "steep_share": float("nan"), "steps_m": [float("nan")] * 3,
+        "white_point_m": white if np.isfinite(white) else ROVER.white_m, "drift_m": drift.sd_m, "steep_share": float("nan"), "steps_m": [float("nan")] * 3,
     }  # fmt: skip
     return record, {"x": ground.x, "y": ground.y, "z": ground.z, "z0": np.float64(ground.z0)}
 

@@ -46,4 +46,5 @@ def survey(where: Where, survey_id: str, layout: Layout) -> Survey:
     found, columns = arrays.read_record(path), arrays.read(path, "x", "y", "z", "z0", "rgb", "intensity")
     ground = Ground(layout.grid.west, layout.grid.south, float(columns["z0"]), columns["x"], columns["y"], columns["z"],
                     columns.get("rgb"), columns.get("intensity"))  # fmt: skip
-    return Survey(found, ground, declared(found["source"], found["white_point_m"]))
+    noise = declared(found["source"], found["white_point_m"])
+    return Survey(found, ground, noise.drifting(found["drift_m"]) if "drift_m" in found else noise)

@@ -68,6 +68,7 @@ def tied(job: Job, layout: Layout, mine: Survey, made: Surveyed, tie: Tie, shift
             "covered_pct": 100 * float(np.isfinite(made.z[skin]).mean()),
             "points_median": found["points_median"],
             "white_point_mm": found["white_point_m"] * 1000,
+            **({"walk_drift_mm": found["drift_m"] * 1000} if "drift_m" in found else {}),
             "tie_shift_mm": tie.shift_m * 1000,
             "tie_shift_sigma_mm": tie.shift_sigma_m * 1000,
             "tie_residual_mm": tie.residual_m * 1000,

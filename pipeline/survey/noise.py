@@ -54,6 +54,11 @@ class Noise:
         """The same model with every correlated part's s.d. multiplied."""
         return replace(self, parts=tuple((sd * factor, range_m) for sd, range_m in self.parts))
 
+    def drifting(self, sd_m: float) -> Noise:
+        """A rover's model with another s.d. of its drift, m: what patches and skin differ by grows alike."""
+        factor = sd_m / self.parts[0][0]
+        return replace(self.scaled(factor), session_m=self.session_m * factor)
+
     def covariance(self, distance_m: np.ndarray) -> np.ndarray:
         """Covariance of the correlated parts over a distance, m2, any shape."""
         h = np.asarray(distance_m, float)
