@@ -190,7 +190,7 @@ QUOTED = [
     ("surface.lip", "SMOOTH_M", 2.0), ("surface.lip", "RISE_M", 0.006), ("surface.lip", "FALL_M", 0.004), ("surface.lip", "SURE", 0.90),
     ("surface.lip", "THINNED", 0.75), ("surface.lip_shape", "CREST_WINDOW", (-0.10, 0.15)), ("surface.calibration", "LEAST_READINGS", 3),
     ("surface.calibration", "PLAIN_M", 0.032), ("surface.calibration", "PLAIN_SD_M", 0.012), ("surface.calibration", "GIVEN_SD_M", 0.008),
-    ("surface.calibration", "EDGE_SD_M", 0.004), ("surface.masks", "BUFFER_M", 0.3), ("surface.masks", "ANCHOR_M", 0.25),
+    ("surface.calibration", "EDGE_SD_M", 0.003), ("surface.masks", "BUFFER_M", 0.3), ("surface.masks", "ANCHOR_M", 0.25),
     ("surface.ring", "LEAST_RING_DEG", 200.0), ("surface.ring", "LEAST_DISC_COVER", 0.8), ("surface.ring", "MOST_WEIGHT", 3.0),
     ("surface.ponds", "RAIN_M", 0.010), ("surface.ponds", "SMOOTH_SD_M", 0.15), ("surface.spots", "BY_NOISE_KNOWN", 0.1),
     ("surface.spots", "BY_NOISE_LISTED", 1.0), ("surface.spots", "SURE", 1.96), ("surface.pond_chance", "VOLUME_WIDER", 1.35),

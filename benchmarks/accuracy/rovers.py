@@ -104,7 +104,7 @@ def rover(condition: str, case: str, seed: int) -> dict:
 
 def jobs(hard: bool, seeds: range) -> list[tuple[str, str, int]]:
     few = seeds[: max(len(seeds) // 5, 1)]
-    return [("rover", DECLARED, s) for s in seeds] + [("rover", case, s) for s in few for case in (CORNERS, ALONG)]
+    return [("rover", case, s) for s in seeds for case in (DECLARED, CORNERS)] + [("rover", ALONG, s) for s in few]
 
 
 def show(kept: Kept, seeds: range, table: Table) -> None:
@@ -113,15 +113,15 @@ def show(kept: Kept, seeds: range, table: Table) -> None:
         rows = [r for t in told for r in t["rows"]]
         if not rows:
             continue
-        held = case == DECLARED
         long = [r for r in rows if r[2] >= LONG_M]
         table.out(f"lip growth, rover, {case}: {len(told)} scenes, {len(rows)} edges, {sum(t['refused'] for t in told)} refused")
-        limits = (LONG_RMSE["rover"], MOST_BIAS, COVER) if held else ()
+        # the limit is for 240 points that count: where corners swallow a quarter of them, no fit reaches it
+        limits = (LONG_RMSE["rover"], MOST_BIAS, COVER) if case == DECLARED else (None, MOST_BIAS, COVER)
         table.errors("long edges", Errors.of([r[3:6] for r in long]), *limits)
         table.errors("all edges", Errors.of([r[3:6] for r in rows]))
         for name, of in (("still edges flagged", rows), ("of them long", long)):
             still = [r for r in of if r[4] == 0]
-            table.share(name, Share(sum(r[6] for r in still), len(still)), 0.0, MOST_FLAGGED if held else 1.0)
+            table.share(name, Share(sum(r[6] for r in still), len(still)), 0.0, MOST_FLAGGED)
     line = kept.told("rover", ALONG, seeds)
     given = sum(len(t["rows"]) for t in line)
     if line:

@@ -11,7 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 
 RULER_SD_M = 0.003  # of one reading: straightedge, ruler, and the place found again
-EDGE_SD_M = 0.004  # how far one edge's own mean errs from the field's canopy (cover and shape not quite as frozen)
+# How far one edge's own mean errs from the field's canopy: its cover not quite as told, of the canopy as seen; its shape.
+EDGE_SD_M, EDGE_SHAPE_SD_M = 0.003, 0.001
 GIVEN_SD_M = 0.008  # of the canopy as seen, with the turf's height given
 PLAIN_M, PLAIN_SD_M = 0.032, 0.012  # the canopy taken where no turf height is given
 LEAST_READINGS = 3  # fewer on an edge, or on the field, do not calibrate
@@ -53,6 +54,11 @@ class Canopy:
     reading_variance: float
 
 
+def edge_sd(reach: float) -> float:
+    """How far one edge's own mean errs from the field's canopy, one s.d., m; reach as in `calibrate`."""
+    return float(np.hypot(EDGE_SD_M * reach, EDGE_SHAPE_SD_M))
+
+
 def calibrate(
     marks: list[RulerMark], edge_ids: list[str], reach: float, turf_height_m: float | None = None
 ) -> dict[str, Canopy]:
@@ -60,7 +66,7 @@ def calibrate(
 
     reach         : share of the canopy's height the source sees (`Noise.canopy_reach`)
     turf_height_m : a ruler's height of the turf, or None
-    Two levels of normal errors: a field's canopy about the turf's height, an edge's own about the field's (EDGE_SD_M),
+    Two levels of normal errors: a field's canopy about the turf's height, an edge's own about the field's (`edge_sd`),
     readings about the edge's. With a flat prior and one edge this is sum phi (r - B q) / sum phi^2.
     """
     prior = (PLAIN_M if turf_height_m is None else turf_height_m) * reach
@@ -70,7 +76,7 @@ def calibrate(
     enough = len(used) >= LEAST_READINGS
     used = used if enough else []
     column = {e: 1 + k for k, e in enumerate(edge_ids)}
-    information = np.diag([1 / prior_sd**2] + [1 / EDGE_SD_M**2] * len(edge_ids))
+    information = np.diag([1 / prior_sd**2] + [1 / edge_sd(reach) ** 2] * len(edge_ids))
     pull = np.zeros(1 + len(edge_ids))
     pull[0] = prior / prior_sd**2
     for m in used:

@@ -168,7 +168,8 @@ def lip_of_edge(
         _station(shape, seen, k, (float(station[k]), float(e[k]), float(n[k])), still, canopy, turf_height_m, off)
         for k in range(len(station))
     ]
-    return [*out, _whole(table, shape, still, canopy, turf_height_m, off * WHOLE_LINE_SHARE)]
+    whole = 0.0 if canopy.calibration == "edge" else off * WHOLE_LINE_SHARE  # readings on the edge see its line's place too
+    return [*out, _whole(table, shape, still, canopy, turf_height_m, whole)]
 
 
 def _steepness(table: EdgeTable, shape: LipShape) -> float:

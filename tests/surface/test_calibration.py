@@ -6,12 +6,12 @@ from pytest import approx
 from statsmodels.regression.linear_model import WLS
 
 from pipeline.surface.calibration import (
-    EDGE_SD_M,
     GIVEN_SD_M,
     PLAIN_M,
     PLAIN_SD_M,
     RulerMark,
     calibrate,
+    edge_sd,
     readings_to_halve,
 )
 
@@ -27,10 +27,11 @@ def marks(edge_id, count, canopy=0.025, cover=0.85, seed=1, noise=0.0):
 def test_without_readings_the_turfs_height_or_the_usual_one_stands():
     given = calibrate([], ["outer"], 1.0, 0.030)["outer"]
     assert (given.height_m, given.calibration, given.readings) == (approx(0.030), "none", 0)
-    assert given.sigma_m == approx(np.hypot(GIVEN_SD_M, EDGE_SD_M))
+    assert given.sigma_m == approx(np.hypot(GIVEN_SD_M, edge_sd(1.0)))
     usual = calibrate([], ["outer"], 1.0)["outer"]
-    assert (usual.height_m, usual.sigma_m) == approx((PLAIN_M, np.hypot(PLAIN_SD_M, EDGE_SD_M)))
-    assert calibrate([], ["outer"], 0.37, 0.030)["outer"].height_m == approx(0.0111)
+    assert (usual.height_m, usual.sigma_m) == approx((PLAIN_M, np.hypot(PLAIN_SD_M, edge_sd(1.0))))
+    seen_through = calibrate([], ["outer"], 0.37, 0.030)["outer"]
+    assert (seen_through.height_m, seen_through.sigma_m) == approx((0.0111, np.hypot(0.37 * GIVEN_SD_M, edge_sd(0.37))))
 
 
 @pytest.mark.analytic
@@ -48,7 +49,7 @@ def test_readings_elsewhere_leave_an_edge_its_own_error():
     found = calibrate(marks("outer", 400, canopy=0.019), ["outer", "home"], 1.0)
     assert (found["home"].calibration, found["outer"].calibration) == ("field", "edge")
     # the field is known through one edge: its own error and the other's
-    assert found["home"].sigma_m == approx(EDGE_SD_M * 2**0.5, rel=0.06)
+    assert found["home"].sigma_m == approx(edge_sd(1.0) * 2**0.5, rel=0.06)
     assert found["outer"].sigma_m < 3e-4
 
 
@@ -87,7 +88,7 @@ def test_two_levels_of_errors_are_weighted_least_squares_with_the_priors_as_obse
     # statsmodels WLS: unknowns field, outer, home; priors enter as rows of their own
     readings = marks("outer", 7, 0.022, noise=0.003) + marks("home", 3, 0.030, 0.7, seed=2, noise=0.003)
     rows = [(1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0)]
-    told, variance = [0.030, 0.0, 0.0], [GIVEN_SD_M**2, EDGE_SD_M**2, EDGE_SD_M**2]
+    told, variance = [0.030, 0.0, 0.0], [GIVEN_SD_M**2, edge_sd(1.0) ** 2, edge_sd(1.0) ** 2]
     for m in readings:
         rows.append((m.cover_w, m.cover_w * (m.edge_id == "outer"), m.cover_w * (m.edge_id == "home")))
         told.append(m.seen_m - m.lip_w * m.value_m)
