@@ -40,7 +40,7 @@ def profile_chart(name: str, seen: Profile, height: dict, units: Units, labels: 
     middle = x(sum(seen.crest) / 2)
     if low95 is not None and high95 is not None:
         inner += el("path", d=f"M{middle:.1f} {y(low95):.1f}V{y(high95):.1f}M{middle - 6:.1f} {y(low95):.1f}h12M{middle - 6:.1f} {y(high95):.1f}h12", class_="range")
-    inner += el("circle", cx=middle, cy=y(height["height_mm"]), r=5, class_="point") + words(middle + 11, y(height["height_mm"]) + 4, labels["height"], class_="small")
+    inner += el("circle", cx=middle, cy=y(height["height_mm"]), r=5, class_="point") + words(middle + 11, y(height["height_mm"]) + 4, labels["height"], class_="small figure")
     return picture(WIDTH, HEIGHT, name, title, about, inner, "chart")
 
 
