@@ -8,6 +8,7 @@ from typing import Iterable
 from shapely.geometry.base import BaseGeometry
 from shapely.validation import explain_validity
 
+from pipeline.diamond.dimensions import LAYOUTS
 from pipeline.diamond.layout import Feature
 from pipeline.errors import Problem, did_you_mean
 
@@ -19,7 +20,8 @@ ROLES: dict[str, tuple[str, ...]] = {
     "mix_core": POINT, "fixed_grade": POINT + LINE + AREA,
 }  # fmt: skip
 COLUMNS = ("role", "name", "layout", "base", "located_on", "located_by", "state", "depth_m", "height_m", "depth_mm",
-           "taken_on", "tolerance_mm")  # fmt: skip
+           "taken_on", "tolerance_mm", "sigma_mm")  # fmt: skip
+SIGMA_MM = (0.5, 1000.0)  # of a located point, mm; below it a figure in metres or inches
 POINT_BUFFER_M = 0.05  # a keep-out drawn as a point or a line still has a size
 
 
@@ -65,6 +67,20 @@ def _fault(file: str, row: int, role: str, props: dict, geometry) -> list[Proble
         out.append(Problem(file, row, "geometry", geometry.geom_type, " or ".join(ROLES[role]) + f" for {role}", "Draw it again with the right kind of shape."))
     elif not geometry.is_valid:
         out.append(Problem(file, row, "geometry", f"a shape that crosses itself ({explain_validity(geometry)})", "a clean outline", "Mend the outline."))
+    if role == "base_anchor":
+        out += _anchor_faults(file, row, props)
     if "role" not in props:
         out.append(Problem(file, row, "role", "no such column", "an attribute `role`", "Add the attribute to every shape."))
+    return out
+
+
+def _anchor_faults(file: str, row: int, props: dict) -> list[Problem]:
+    """A base set nobody knows would put the anchor into another; an s.d. that is no number would pass for none."""
+    out = []
+    layout, sigma = props.get("layout"), props.get("sigma_mm")
+    if layout not in (None, "") and layout not in LAYOUTS:
+        out.append(Problem(file, row, "layout", repr(layout), "one of " + ", ".join(LAYOUTS), f"Name the anchor's base set.{did_you_mean(str(layout), LAYOUTS)}"))
+    if sigma not in (None, "") and not (isinstance(sigma, (int, float)) and SIGMA_MM[0] <= sigma <= SIGMA_MM[1]):
+        out.append(Problem(file, row, "sigma_mm", repr(sigma), f"a number from {SIGMA_MM[0]:g} to {SIGMA_MM[1]:g}: one s.d. of where it lies, mm",
+                           "Write the bare figure, or leave it empty."))  # fmt: skip
     return out

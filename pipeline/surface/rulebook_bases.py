@@ -12,9 +12,12 @@ from pipeline.diamond.dimensions import BASE_SIDE_M
 from pipeline.diamond.outline import R2
 from pipeline.surface.rulebook_item import Measured, not_seen
 from pipeline.surface.rulebook_rules import DIAGONALS, SIDES
+from pipeline.units import MM_PER_M
 
-LOCATED_SIGMA_M = 0.010  # one s.d. on each axis of a point located by rover or tape (an assumption: none is stated)
+LOCATED_SIGMA_M = 0.010  # one s.d. on each axis of a located or given point where none is stated (an assumption)
 GIVEN = "the field's two given points"
+DRAWN = "drawn, and nobody noted who located it or how well"
+PLATE = "pitchers-plate"  # the middle of its front edge
 BASES = ("home", "first", "second", "third")
 # From the middle of a bag to the corner of the square: first and third lie inside it, second on its corner.
 TO_CORNER = {"home": 0.0, "first": 1.0, "second": 0.0, "third": -1.0}
@@ -22,8 +25,8 @@ TO_CORNER = {"home": 0.0, "first": 1.0, "second": 0.0, "third": -1.0}
 
 @dataclass(frozen=True)
 class Located:
-    """A point that was located: easting, northing, and one s.d. on each axis, m. Home is the plate's rear point;
-    a base is the middle of its bag. how : where it comes from, in words."""
+    """A point that was located: easting, northing, and one s.d. on each axis, m; NaN where nobody knows it. Home is the
+    plate's rear point; a base is the middle of its bag. how : where it comes from, in words."""
 
     e: float
     n: float
@@ -31,33 +34,51 @@ class Located:
     how: str = "located"
 
 
-def located_bases(features: Iterable, main: str, other: str | None, home=None, second=None) -> dict[str, dict[str, Located]]:
-    """Located points of each base set: layout -> base -> point.
+def located_bases(
+    features: Iterable, main: str, other: str | None, home=None, second=None, given_sigma_m: float = LOCATED_SIGMA_M
+) -> dict[str, dict[str, Located]]:
+    """Located points of each base set: layout -> base -> point; `pitchers-plate` of the main set beside the bases.
 
-    features     : drawn features; those of role `base_anchor` with `located_on` or `located_by` count, or with neither
-                   `located_on`, `located_by` nor `state` at all (drawn is located). `layout` tells the base set, else a
-                   name that ends in its feet, else the main one. state `missing` or `not_found` is not located
+    features     : drawn features; of role `base_anchor` all that were found. `layout` tells the base set, else a name that
+                   ends in its feet, else the main one. State `missing` or `not_found` is not located. How well: its
+                   `sigma_mm`, else LOCATED_SIGMA_M where `located_on` or `located_by` is filled in, else not known
     home, second : the field's two given points, (e, n), m, or None; a drawn anchor stands over `second`
+    given_sigma_m : one s.d. of them on each axis, m
     """
     out: dict[str, dict[str, Located]] = {name: {} for name in (main, other) if name is not None}
     if home is not None:
         for points in out.values():
-            points["home"] = Located(*home, how=GIVEN)
+            points["home"] = Located(*home, given_sigma_m, GIVEN)
     if second is not None:
-        out[main]["second"] = Located(*second, how=GIVEN)
+        out[main]["second"] = Located(*second, given_sigma_m, GIVEN)
     for f in features:
         if f.role != "base_anchor" or str(f.props.get("state", "")).replace(" ", "_") in ("missing", "not_found"):
             continue
-        name = str(f.props.get("base") or f.name)
-        given = str(f.props.get("layout") or "")
-        layout = given if given in out else main
-        base, _, feet = name.partition("-")
-        if not given and other is not None and feet and other.endswith(f"-{feet}"):
-            layout = other
-        if base in BASES and base != "home" and layout in out:
-            at = f.geometry.centroid
-            out[layout][base] = Located(at.x, at.y)
+        base, layout = _which(f, main, other, out)
+        if (base in BASES and base != "home" or base == PLATE and layout == main) and layout in out:
+            out[layout][base] = _located(f)
     return out
+
+
+def _which(f, main: str, other: str | None, sets) -> tuple[str, str]:
+    """The base and the base set of a drawn anchor."""
+    name = str(f.props.get("base") or f.name)
+    given = str(f.props.get("layout") or "")
+    if name == PLATE:
+        return name, given or main
+    base, _, feet = name.partition("-")
+    if given:
+        return base, given
+    return base, other if other is not None and feet and other.endswith(f"-{feet}") else main
+
+
+def _located(f) -> Located:
+    at, sigma = f.geometry.centroid, f.props.get("sigma_mm")
+    if sigma is not None:
+        return Located(at.x, at.y, float(sigma) / MM_PER_M)
+    if f.props.get("located_on") or f.props.get("located_by"):
+        return Located(at.x, at.y)
+    return Located(at.x, at.y, float("nan"), DRAWN)
 
 
 def base_distances(
@@ -70,7 +91,7 @@ def base_distances(
     points : base -> located point, in the working CRS
     taped  : item -> (distance, one s.d.) read with a tape, m; it stands over the points
     Sides run from the rear point of home plate to the back edge of first and third, so half a bag is added both ways;
-    second base counts by its middle (NFHS 1-2-1, 1-2-5). The points' errors are independent.
+    second base counts by its middle (NFHS 1-2-1, 1-2-5). The points' errors are independent of each other.
     """
     out = {}
     for item in SIDES + DIAGONALS:
@@ -82,11 +103,24 @@ def base_distances(
         elif missing := [name for name in (a, b) if name not in points]:
             out[item] = not_seen("not located: " + ", ".join(missing))
         else:
-            ends = [_corner(axes, name, points[name], bag_m) for name in (a, b)]
-            sigma = float(np.hypot(points[a].sigma_m, points[b].sigma_m))
-            by_table = GIVEN if {points[a].how, points[b].how} == {GIVEN} else ""
-            out[item] = Measured(float(np.hypot(*(ends[1] - ends[0]))), sigma, by_table and f"from {by_table} alone")
+            out[item] = _between(points[a], points[b], *(_corner(axes, name, points[name], bag_m) for name in (a, b)))
     return out
+
+
+def pitching_distance(points: Mapping[str, Located], taped: Mapping[str, tuple[float, float]]) -> Measured:
+    """Rear point of home plate to the middle of the front of the pitcher's plate, m: by tape, else from a located plate."""
+    if "pitching-distance" in taped:
+        return Measured(*taped["pitching-distance"], "by tape")
+    if "home" not in points or PLATE not in points:
+        return not_seen("the pitcher's plate was not located: tape it")
+    return _between(points["home"], points[PLATE], *(np.array([points[k].e, points[k].n]) for k in ("home", PLATE)))
+
+
+def _between(a: Located, b: Located, start: np.ndarray, end: np.ndarray) -> Measured:
+    """Distance of two points with what stands behind them; the table's two points alone can only show that they disagree."""
+    hows = {a.how, b.how}
+    said = f"from {GIVEN} alone" if hows == {GIVEN} else "; ".join(sorted(hows & {DRAWN})) or ("home plate as the table gives it" if GIVEN in hows else "")
+    return Measured(float(np.hypot(*(end - start))), float(np.hypot(a.sigma_m, b.sigma_m)), said, by_table=hows == {GIVEN})
 
 
 def _corner(axes: Axes, base: str, point: Located, bag_m: float) -> np.ndarray:
