@@ -20,8 +20,9 @@ ROLES: dict[str, tuple[str, ...]] = {
     "mix_core": POINT, "fixed_grade": POINT + LINE + AREA,
 }  # fmt: skip
 COLUMNS = ("role", "name", "layout", "base", "located_on", "located_by", "state", "depth_m", "height_m", "depth_mm",
-           "taken_on", "tolerance_mm", "sigma_mm")  # fmt: skip
-SIGMA_MM = (0.5, 1000.0)  # of a located point, mm; below it a figure in metres or inches
+           "taken_on", "tolerance_mm", "sigma_mm", "bag_in")  # fmt: skip
+# Of a base anchor: spans that catch a figure in another unit.
+ANCHOR_FIGURES = {"sigma_mm": (0.5, 1000.0, "one s.d. of where it lies, mm"), "bag_in": (12.0, 20.0, "side of its bag, in")}
 POINT_BUFFER_M = 0.05  # a keep-out drawn as a point or a line still has a size
 
 
@@ -77,10 +78,11 @@ def _fault(file: str, row: int, role: str, props: dict, geometry) -> list[Proble
 def _anchor_faults(file: str, row: int, props: dict) -> list[Problem]:
     """A base set nobody knows would put the anchor into another; an s.d. that is no number would pass for none."""
     out = []
-    layout, sigma = props.get("layout"), props.get("sigma_mm")
+    layout = props.get("layout")
     if layout not in (None, "") and layout not in LAYOUTS:
         out.append(Problem(file, row, "layout", repr(layout), "one of " + ", ".join(LAYOUTS), f"Name the anchor's base set.{did_you_mean(str(layout), LAYOUTS)}"))
-    if sigma not in (None, "") and not (isinstance(sigma, (int, float)) and SIGMA_MM[0] <= sigma <= SIGMA_MM[1]):
-        out.append(Problem(file, row, "sigma_mm", repr(sigma), f"a number from {SIGMA_MM[0]:g} to {SIGMA_MM[1]:g}: one s.d. of where it lies, mm",
-                           "Write the bare figure, or leave it empty."))  # fmt: skip
+    for column, (low, high, what) in ANCHOR_FIGURES.items():
+        found = props.get(column)
+        if found not in (None, "") and not (isinstance(found, (int, float)) and low <= found <= high):
+            out.append(Problem(file, row, column, repr(found), f"a number from {low:g} to {high:g}: {what}", "Write the bare figure, or leave it empty."))
     return out

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Iterable, Mapping
 
 import numpy as np
@@ -12,11 +12,12 @@ from pipeline.diamond.dimensions import BASE_SIDE_M
 from pipeline.diamond.outline import R2
 from pipeline.surface.rulebook_item import Measured, not_seen
 from pipeline.surface.rulebook_rules import DIAGONALS, SIDES
-from pipeline.units import MM_PER_M
+from pipeline.units import MM_PER_M, inches
 
 LOCATED_SIGMA_M = 0.010  # one s.d. on each axis of a located or given point where none is stated (an assumption)
 GIVEN = "the field's two given points"
 DRAWN = "drawn, and nobody noted who located it or how well"
+OTHER_BAG_M = inches(18)  # current professional bags; older texts and most fields have 15 in
 PLATE = "pitchers-plate"  # the middle of its front edge
 BASES = ("home", "first", "second", "third")
 # From the middle of a bag to the corner of the square: first and third lie inside it, second on its corner.
@@ -32,6 +33,7 @@ class Located:
     n: float
     sigma_m: float = LOCATED_SIGMA_M
     how: str = "located"
+    bag_m: float | None = None
 
 
 def located_bases(
@@ -73,12 +75,13 @@ def _which(f, main: str, other: str | None, sets) -> tuple[str, str]:
 
 
 def _located(f) -> Located:
-    at, sigma = f.geometry.centroid, f.props.get("sigma_mm")
+    at, sigma, bag = f.geometry.centroid, f.props.get("sigma_mm"), f.props.get("bag_in")
+    bag_m = None if bag is None else inches(float(bag))
     if sigma is not None:
-        return Located(at.x, at.y, float(sigma) / MM_PER_M)
+        return Located(at.x, at.y, float(sigma) / MM_PER_M, bag_m=bag_m)
     if f.props.get("located_on") or f.props.get("located_by"):
-        return Located(at.x, at.y)
-    return Located(at.x, at.y, float("nan"), DRAWN)
+        return Located(at.x, at.y, bag_m=bag_m)
+    return Located(at.x, at.y, float("nan"), DRAWN, bag_m)
 
 
 def base_distances(
@@ -90,6 +93,7 @@ def base_distances(
     axes   : home to second, to know which way the bags lie; None: nothing can be told
     points : base -> located point, in the working CRS
     taped  : item -> (distance, one s.d.) read with a tape, m; it stands over the points
+    bag_m  : side of a bag nobody noted; what OTHER_BAG_M would give goes along, so that nothing is outside for a bag's sake
     Sides run from the rear point of home plate to the back edge of first and third, so half a bag is added both ways;
     second base counts by its middle (NFHS 1-2-1, 1-2-5). The points' errors are independent of each other.
     """
@@ -103,7 +107,9 @@ def base_distances(
         elif missing := [name for name in (a, b) if name not in points]:
             out[item] = not_seen("not located: " + ", ".join(missing))
         else:
-            out[item] = _between(points[a], points[b], *(_corner(axes, name, points[name], bag_m) for name in (a, b)))
+            ends, others = ([_corner(axes, name, points[name], bag) for name in (a, b)] for bag in (bag_m, OTHER_BAG_M))
+            other = float(np.hypot(*(others[1] - others[0])))
+            out[item] = replace(_between(points[a], points[b], *ends), or_value_m=other, or_if="the bags are 18 in square: note bag_in")
     return out
 
 
@@ -125,4 +131,5 @@ def _between(a: Located, b: Located, start: np.ndarray, end: np.ndarray) -> Meas
 
 def _corner(axes: Axes, base: str, point: Located, bag_m: float) -> np.ndarray:
     x, y = axes.local(point.e, point.n)
+    bag_m = bag_m if point.bag_m is None else point.bag_m
     return np.array([x + TO_CORNER[base] * bag_m * R2, y])

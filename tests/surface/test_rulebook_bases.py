@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from pytest import approx
@@ -12,6 +14,9 @@ from pipeline.diamond.dimensions import LAYOUTS
 from pipeline.diamond.layout import Feature
 from pipeline.diamond.places import base_centres
 from pipeline.surface.rulebook_bases import DRAWN, GIVEN, Located, base_distances, located_bases, pitching_distance
+from pipeline.surface.rulebook_item import judged
+from pipeline.surface.rulebook_rules import rules
+from pipeline.units import inches
 
 AXES = Axes(1000.0, 2000.0, 0.4)
 
@@ -74,6 +79,26 @@ def test_a_base_moved_outward_lengthens_its_two_sides_as_geometry_says():
     assert found["first-second"].value_m == approx(np.hypot(size.base_m, 0.05), abs=1e-9)
     assert found["second-third"].value_m == approx(size.base_m, abs=1e-9)
     assert found["home-first"].sigma_m == approx(0.004 * 2**0.5)
+
+
+@pytest.mark.independent
+def test_bags_of_18_in_that_nobody_noted_are_not_called_outside_and_noted_ones_are_judged():
+    """First and third lie inside the square (NFHS 1-2-1): an 18 in bag's middle lies 1.5 in nearer home than a 15 in bag's."""
+    size, move = LAYOUTS["baseball-90"], inches(1.5)
+    at = {"home": (0.0, 0.0), **base_centres(size)}
+    x, y = at["first"]
+    at["first"] = (x - move * 2**0.5, y)  # half of 3 in along both sides of the square
+    points = {k: Located(*(float(v) for v in AXES.world(*xy)), 0.002) for k, xy in at.items()}
+    rule = rules("baseball-90")["home-first"]
+
+    def side(**noted):
+        found = base_distances(AXES, points | {"first": replace(points["first"], **noted)})["home-first"]
+        return judged("baseball-90", "home-first", found, rule, 25.0, "base_distance_mm")
+
+    unknown, noted = side(), side(bag_m=inches(18))
+    assert unknown.verdict == "cannot_tell" and "bag_in" in unknown.reason
+    assert noted.measured_mm == approx(27432.0, abs=1e-3) and noted.verdict == "within"
+    assert side(bag_m=inches(15)).verdict == "outside"
 
 
 @pytest.mark.invariant
