@@ -9,14 +9,15 @@ import numpy as np
 from pipeline.coordinates import read_crs, unit_m
 from pipeline.diamond.layout import Layout
 from pipeline.jobs import Job
-from pipeline.steps.spot_given import survey_error
 from pipeline.steps.surveyed import Surveyed
 from pipeline.surface.masks import masks_of
+from pipeline.surface.own_drift import own_drift
 from pipeline.surface.rulebook import RuleInput, RuleTolerances, rulebook
 from pipeline.surface.rulebook_arcs import MeasuredLine, line_from_table
 from pipeline.surface.rulebook_bases import LOCATED_SIGMA_M, Located, located_bases
 from pipeline.surface.rulebook_heights import Heights
 from pipeline.surface.rulebook_tape import taped
+from pipeline.surface.survey_error import SurveyError
 from pipeline.survey.stable.drift import drift_basis
 from pipeline.survey.stable.patches import PatchHeight, footprints
 
@@ -38,15 +39,18 @@ def rules_checked(job: Job, layout: Layout, made: Surveyed) -> list[dict]:
 
 
 def drift_off(layout: Layout, made: Surveyed) -> tuple[Heights, dict[str, PatchHeight]]:
-    """The survey's heights and plates less what stable ground shows of its shift, tilt and bowl, with their error.
+    """The survey's heights and plates less what its tie shows of its own shift, tilt and bowl, with their error.
 
     A bad camera's bowl would read as bases low or high; what neighbours share is left in, it is counted in the error.
     """
-    drift = made.tie(layout).drift()[0] if made.tie(layout).patches else np.zeros(4)
+    tie, error, drift = made.tie(layout), SurveyError.of(made.cell_noise, layout.centre), np.zeros(4)
+    if tie.patches:
+        drift, covariance = own_drift(made.noise, made.base_noise, *tie.drift(), tie.prior)
+        error = SurveyError.of(made.cell_noise, layout.centre, covariance)
     off = drift_basis(*layout.grid.mesh(), layout.centre) @ drift
     at = {f.patch_id: float((drift_basis(*f.places.T, layout.centre) @ drift).mean()) for f in footprints(layout)}
     plates = {k: replace(p, height_m=p.height_m - at[k]) for k, p in made.heights.items()}
-    return Heights(layout.grid, made.z - off, made.white, survey_error(layout, made)), plates
+    return Heights(layout.grid, made.z - off, made.white, error), plates
 
 
 def seen_lines(made: Surveyed) -> dict[str, MeasuredLine]:

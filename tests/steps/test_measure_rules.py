@@ -18,6 +18,7 @@ from pipeline.jobs import Job
 from pipeline.settings import Config
 from pipeline.steps.measure_rules import drift_off, points, rules_checked, seen_lines
 from pipeline.steps.surveyed import Surveyed
+from pipeline.surface.own_drift import own_drift
 from pipeline.survey.edges.edge_table import EdgeTable
 from pipeline.survey.noise import GOOD_PHOTOGRAMMETRY
 from pipeline.survey.stable.drift import drift_basis
@@ -55,15 +56,35 @@ def surveyed(made, drift=np.zeros(4), base: str = "base") -> Surveyed:
 
 
 @pytest.mark.analytic
-def test_a_bowl_that_stable_ground_shows_is_taken_off_and_moves_no_item():
-    """55 mm at 30 m, as the demo's bad camera: left in, second base would stand 30 mm and more over home."""
-    made, drift = layout(), np.array([0.04, 0.006, -0.009, 0.055])
+def test_a_bowl_that_stable_ground_shows_is_taken_off_and_makes_nothing_outside():
+    """55 mm at 30 m, as the demo's bad camera: left in, the pitcher's plate would stand low. Whether this survey
+    or the baseline is bent nothing says, so the range widens by as much."""
+    made, drift = layout(), np.array([0.04, 0.002, -0.003, 0.055])
     clean, bent = (rules_checked(job(base_line_pct=1.0), made, surveyed(made, d)) for d in (np.zeros(4), drift))
     for a, b in zip(clean, bent):
-        assert (a["item"], a["verdict"]) == (b["item"], b["verdict"])
-        assert b["measured_mm"] == approx(a["measured_mm"], abs=8.0, nan_ok=True)  # the bowl has a prior of 14 mm: some stays
-    heights, plates = drift_off(made, surveyed(made, drift))
-    assert np.abs(heights.z - 300.0).max() < 0.02 and abs(plates["home-plate"].height_m - 300.0) < 0.01
+        assert b["verdict"] != "outside"
+        if a["item"] == "pitchers-plate-over-home":  # it lies near the bowl's middle, home plate far off
+            assert b["sigma_mm"] > 1.2 * a["sigma_mm"] and abs(b["measured_mm"]) < 1.5 * b["sigma_mm"]
+
+
+@pytest.mark.independent
+def test_the_drift_of_two_surveys_is_shared_out_and_its_s_d_holds():
+    """Drifts of both surveys drawn from their priors, the tie through whole patches; cells and plates free of other noise."""
+    made, rng = layout(), np.random.default_rng(5)
+    sd = np.array([GOOD_PHOTOGRAMMETRY.shift_m, *(GOOD_PHOTOGRAMMETRY.tilt * 30,) * 2, GOOD_PHOTOGRAMMETRY.dome_m])
+    row, off, sigma, untied = next(p for p in made.places if p.place_id == "second"), [], [], []
+    for _ in range(300):
+        base, mine = sd * rng.standard_normal((2, 4))
+        there = surveyed(made, mine)
+        still = {f.patch_id: replace(there.base_heights[f.patch_id], height_m=300.0 + float((drift_basis(*f.places.T, made.centre) @ base).mean())) for f in footprints(made)}
+        tie = replace(there, base_heights=still).tie(made)
+        mean, covariance = own_drift(there.noise, there.base_noise, *tie.drift(), tie.prior)
+        load = drift_basis(np.array([row.e]), np.array([row.n]), made.centre)[0] - drift_basis(*np.array([HOME]).T, made.centre)[0]
+        off.append(load @ (mine - mean))
+        untied.append(load @ mine)
+        sigma.append(np.sqrt(load @ covariance @ load))
+    assert np.std(off) < 0.85 * np.std(untied)
+    assert 0.75 < np.std(np.array(off) / np.array(sigma)) < 1.1  # widened now and then, never narrowed
 
 
 @pytest.mark.invariant
