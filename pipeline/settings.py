@@ -93,7 +93,8 @@ SHARED: dict[str, tuple[str, ...]] = {
 
 
 # Of the tolerances, those a verb reads: moving another must not run it again. Verbs not named read all.
-MEASURED_AGAINST = ("low_spot_mm", "low_spot_trip_mm", "planarity_mm", "straightedge_length_m")
+RULEBOOK_AGAINST = ("base_distance_mm", "plate_level_mm", "mound_height_mm", "base_line_pct")
+MEASURED_AGAINST = ("low_spot_mm", "low_spot_trip_mm", "planarity_mm", "straightedge_length_m", *RULEBOOK_AGAINST)
 TOLERANCES_OF: dict[str, tuple[str, ...]] = {"measure": MEASURED_AGAINST}
 
 

@@ -170,6 +170,18 @@ TABLES: dict[str, tuple[Column, ...]] = {
         ("noise_m3", "m3", "gross gain (and as much loss) that noise alone would show"),
         ("relative", "flag", "true = the skin's own robust plane was taken off first"),
     ),
+    "rulebook": _columns(
+        _SURVEY,
+        ("layout", "word", "the base set", True),
+        ("item", "word", "what is held against the book", True),
+        ("measured_mm", "mm", "what was found; empty where it was not seen"),
+        ("sigma_mm", "mm", "one s.d."),
+        ("rule_mm", "mm", "what the book asks for; empty where none was found in print"),
+        ("tolerance_mm", "mm", "the owner's tolerance, empty where none is set or kept for it"),
+        ("rule_source", "text", "whose rule it is, or what practice says where there is none"),
+        ("verdict", "word", "within, outside, cannot_tell or not_seen"),
+        ("reason", "text", "why nothing can be told, or a remark"),
+    ),
     "trend": _columns(
         ("measure", "word", "lip, growth, ring_depth, planarity, straightedge, slope, mean_height", True),
         ("edge_id", "word", "the grass edge, empty where the measure is of a zone", True),
@@ -222,4 +234,4 @@ def key_names(table: str) -> tuple[str, ...]:
 
 
 # The tables of one field, in the order they are listed in the docs.
-FIELD_TABLES = ("survey_quality", "lip", "lip_change", "low_spots", "low_spot_change", "zones", "change", "trend")
+FIELD_TABLES = ("survey_quality", "lip", "lip_change", "low_spots", "low_spot_change", "zones", "change", "rulebook", "trend")

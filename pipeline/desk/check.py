@@ -7,6 +7,7 @@ from pathlib import Path
 from pipeline.desk.headers import headers
 from pipeline.desk.look import look, stable_ground
 from pipeline.project import Project
+from pipeline.settings import RULEBOOK_AGAINST
 from pipeline.store.config import load
 
 FINE, REFUSED = 0, 3
@@ -32,8 +33,10 @@ def check(config: Path) -> int:
 
 
 def asked_for(project: Project) -> None:
-    """Name the tolerances nobody set: what needs them will read `not_enough_evidence`."""
+    """Name the tolerances nobody set: what needs them will read `not_enough_evidence`, of rulebook items `cannot_tell`."""
     wanted = ("lip_mm", "lip_trip_mm", "low_spot_mm", "low_spot_trip_mm", "planarity_mm")
+    if any("layout" in row.given for row in project.fields.values()):
+        wanted += RULEBOOK_AGAINST
     missing = [name for name in wanted if getattr(project.config.tolerances, name) is None]
     if missing:
         print(f"No tolerance set: {', '.join(missing)}. They are the owner's to set, under `tolerances` of config.yaml.")

@@ -8,13 +8,18 @@ import shapely
 
 from pipeline.diamond.axes import Axes
 from pipeline.diamond.edges import Edge
-from pipeline.diamond.layout import Layout, Mound, Patch
+from pipeline.diamond.layout import Feature, Layout, Mound, Patch
 from pipeline.diamond.places import Place
 from pipeline.frame import Grid
 
 
 def _hex(geometry) -> str:
     return shapely.to_wkb(geometry, hex=True, output_dimension=2, byte_order=1)
+
+
+def _value(noted):
+    """What was noted of a shape, as JSON holds it: a day becomes its ISO words."""
+    return noted if isinstance(noted, (int, float, str)) else str(noted)
 
 
 def to_plain(layout: Layout) -> dict:
@@ -36,6 +41,7 @@ def to_plain(layout: Layout) -> dict:
         "anchors": {k: list(v) for k, v in layout.anchors.items()},
         "mound": None if layout.mound is None else asdict(layout.mound),
         "axes": None if layout.axes is None else asdict(layout.axes),
+        "drawn_anchors": [{"name": f.name, "at": _hex(f.geometry), "props": {k: _value(v) for k, v in sorted(f.props.items())}} for f in layout.drawn_anchors],
     }
 
 
@@ -56,4 +62,5 @@ def from_plain(plain: dict) -> Layout:
         {k: (v[0], v[1]) for k, v in plain["anchors"].items()},
         None if plain["mound"] is None else Mound(**plain["mound"]),
         None if plain["axes"] is None else Axes(**plain["axes"]),
+        tuple(Feature("base_anchor", f["name"], wkb(f["at"]), f["props"]) for f in plain["drawn_anchors"]),
     )

@@ -8,6 +8,7 @@ from typing import Iterable
 from shapely.geometry.base import BaseGeometry
 from shapely.validation import explain_validity
 
+from pipeline.diamond.dimensions import LAYOUTS
 from pipeline.diamond.layout import Feature
 from pipeline.errors import Problem, did_you_mean
 
@@ -19,7 +20,9 @@ ROLES: dict[str, tuple[str, ...]] = {
     "mix_core": POINT, "fixed_grade": POINT + LINE + AREA,
 }  # fmt: skip
 COLUMNS = ("role", "name", "layout", "base", "located_on", "located_by", "state", "depth_m", "height_m", "depth_mm",
-           "taken_on", "tolerance_mm")  # fmt: skip
+           "taken_on", "tolerance_mm", "sigma_mm", "bag_in")  # fmt: skip
+# Of a base anchor: spans that catch a figure in another unit.
+ANCHOR_FIGURES = {"sigma_mm": (0.5, 1000.0, "one s.d. of where it lies, mm"), "bag_in": (12.0, 20.0, "side of its bag, in")}
 POINT_BUFFER_M = 0.05  # a keep-out drawn as a point or a line still has a size
 
 
@@ -65,6 +68,21 @@ def _fault(file: str, row: int, role: str, props: dict, geometry) -> list[Proble
         out.append(Problem(file, row, "geometry", geometry.geom_type, " or ".join(ROLES[role]) + f" for {role}", "Draw it again with the right kind of shape."))
     elif not geometry.is_valid:
         out.append(Problem(file, row, "geometry", f"a shape that crosses itself ({explain_validity(geometry)})", "a clean outline", "Mend the outline."))
+    if role == "base_anchor":
+        out += _anchor_faults(file, row, props)
     if "role" not in props:
         out.append(Problem(file, row, "role", "no such column", "an attribute `role`", "Add the attribute to every shape."))
+    return out
+
+
+def _anchor_faults(file: str, row: int, props: dict) -> list[Problem]:
+    """A base set nobody knows would put the anchor into another; an s.d. that is no number would pass for none."""
+    out = []
+    layout = props.get("layout")
+    if layout not in (None, "") and layout not in LAYOUTS:
+        out.append(Problem(file, row, "layout", repr(layout), "one of " + ", ".join(LAYOUTS), f"Name the anchor's base set.{did_you_mean(str(layout), LAYOUTS)}"))
+    for column, (low, high, what) in ANCHOR_FIGURES.items():
+        found = props.get(column)
+        if found not in (None, "") and not (isinstance(found, (int, float)) and low <= found <= high):
+            out.append(Problem(file, row, column, repr(found), f"a number from {low:g} to {high:g}: {what}", "Write the bare figure, or leave it empty."))
     return out

@@ -64,6 +64,7 @@ class Layout:
     anchors: dict[str, tuple[float, float]]
     mound: Mound | None
     axes: Axes | None
+    drawn_anchors: tuple[Feature, ...] = ()  # base anchors as somebody drew them, with what was noted of each
 
     @property
     def centre(self) -> tuple[float, float]:
@@ -118,8 +119,8 @@ def build(drawing: Drawing) -> Layout:
     return Layout(
         drawing.field_id, Grid.covering(reach, drawing.crs, drawing.cell_m), skin, turf or Polygon(), edges, zones,
         from_name["places"], from_name["patches"] + stable, _union(drawn, "ignore") or Polygon(),
-        _union(drawn, "keep_out") or Polygon(), _anchors(drawn, from_name["anchors"]), from_name["mound"],
-        from_name["axes"],
+        _union(drawn, "keep_out") or Polygon(), _anchors(drawn, from_name["anchors"], drawing.layout), from_name["mound"],
+        from_name["axes"], drawn.get("base_anchor", ()),
     )  # fmt: skip
 
 
@@ -206,10 +207,13 @@ def _ring_edges(skin) -> tuple[Edge, ...]:
     return tuple(out)
 
 
-def _anchors(drawn: dict, from_name: dict) -> dict[str, tuple[float, float]]:
-    """Base anchors: the drawn position stands over the computed one of the same name."""
+def _anchors(drawn: dict, from_name: dict, main: str | None) -> dict[str, tuple[float, float]]:
+    """Base anchors: the drawn position stands over the computed one of the same name. One of another base set than `main`
+    has that set's feet at its end, whether its name says so or its `layout`."""
     out = dict(from_name)
     for feature in drawn.get("base_anchor", ()):
-        base = feature.props.get("base") or feature.name
+        base, own = str(feature.props.get("base") or feature.name), feature.props.get("layout") or main
+        suffix = f"-{base_feet(own)}" if own != main else ""
+        base = base if base.endswith(suffix) else base + suffix
         out[base] = (feature.geometry.centroid.x, feature.geometry.centroid.y)
     return out

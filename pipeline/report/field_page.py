@@ -17,6 +17,7 @@ from pipeline.report.findings import LOW_SKIN, LOW_SPOT, Finding
 from pipeline.report.edge_charts import profile_charts
 from pipeline.report.lip_charts import lip_charts, reading
 from pipeline.report.placing import Placing
+from pipeline.report.rulebook_block import rule_task, rulebook_block
 from pipeline.report.saying import Sayer
 from pipeline.report.standing import Standing, leading
 from pipeline.report.sure_block import sure_block
@@ -43,7 +44,8 @@ def field_page(given: FieldInput, words: Words) -> dict:
     now = given.standing
     keys = marked(now)
     tapes = tape_starts(given, now, sayer)
-    found = tasks(now, sayer, given.settings.material, keys)
+    book, main = given.tables["rulebook"], given.row.get("layout")
+    found = tasks(now, sayer, given.settings.material, keys) + rule_task(book, now, sayer, main)
     name = given.row.get("name") or given.field_id
     head = {
         "lang": words("lang"), "title": given.settings.report.title, "name": name, "site": titled(given.row.get("site", "")),
@@ -53,8 +55,13 @@ def field_page(given: FieldInput, words: Words) -> dict:
     return {
         "w": words, "colours": palette.css(), "head": head, "unsafe": unsafe_block(given, now, sayer, keys) | {"tape": tapes[0]}, "map": _map(given, now, sayer, keys),
         "changed": change_block(given, now, sayer) | {"tape": tapes[1]},
-        "next": next_block(given, now, sayer, keys, found) | {"tape": tapes[2]}, "sure": sure_block(given, now, sayer),
+        "next": next_block(given, now, sayer, keys, found) | {"tape": tapes[2]},
+        "book": rulebook_block(book, now, sayer, main, _relative(given, now)), "sure": sure_block(given, now, sayer),
     }  # fmt: skip
+
+
+def _relative(given: FieldInput, now: Standing) -> bool:
+    return now.newest is not None and given.records[now.newest.survey_id]["verdict"] == "relative_only"
 
 
 def _survey_line(given: FieldInput, now: Standing, sayer: Sayer) -> str:

@@ -90,6 +90,19 @@ def figure(value: float | None, sigma: float | None, unit: Unit, signed: bool = 
     return f"{text}{name}{NBSP}{PLUS_MINUS}{NBSP}{half}"
 
 
+def reach(value_mm: float, sigma_mm: float | None, units: Units) -> str:
+    """A distance over the field as a tape reads it: '27.432 m ± 0.028', '90 ft 0.3 in ± 1.1'. sigma_mm: one s.d., or None"""
+    if units.system != "us":
+        return figure(value_mm / 1000, None if sigma_mm is None else sigma_mm / 1000, Unit("m", 1, 3))
+    inch = units.height
+    text, half = rounded(value_mm / inch.size, Z95 * sigma_mm / inch.size, inch.finest) if sigma_mm is not None and math.isfinite(sigma_mm) else (
+        printed(value_mm / inch.size, inch.finest), "")  # fmt: skip
+    whole, rest = divmod(Decimal(text.replace(MINUS, "-")), 12)
+    left = f"{rest.normalize():f}" if not half else f"{rest:f}"
+    said = f"{whole}{NBSP}ft" + (f"{NBSP}{left}{NBSP}in" if rest or half else "")
+    return f"{said}{NBSP}{PLUS_MINUS}{NBSP}{half}" if half else said
+
+
 def rounded(value: float, half_width: float, finest: int, signed: bool = False) -> tuple[str, str]:
     """A value and its half-width to the same decimals. A half-width below what can be printed is rounded up to it."""
     least = 10.0**-finest

@@ -26,7 +26,7 @@ def features(scenario: Scenario, field_id: str) -> str:
     unit = unit_m(scene.truth.table_crs)
     code = scene.truth.table_crs.removeprefix("EPSG:")
     drawn = [
-        {"type": "Feature", "properties": {"role": f.role, "name": f.name},
+        {"type": "Feature", "properties": {"role": f.role, "name": f.name} | f.props,
          "geometry": json.loads(shapely.to_geojson(shapely.transform(f.geometry, lambda xy: np.round(xy / unit, 3))))}
         for f in scene.features
     ]  # fmt: skip

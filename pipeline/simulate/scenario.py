@@ -116,6 +116,18 @@ class Weeds(Part):
     share: float = Field(gt=0, le=1)
 
 
+class Anchor(Part):
+    """A base anchor that a crew dug up and located: its base and base set, how far it lies from where the layout has it
+    (aside toward first base, and from home plate, mm), and what was noted of it."""
+
+    base: str
+    layout: str
+    off_mm: Spot = (0.0, 0.0)
+    located_on: date
+    located_by: str
+    sigma_mm: float = Field(gt=0)
+
+
 class FieldTruth(Part):
     """One field. `home` in `crs` (metres); `arc_off_m` moves the real outer arc's centre from the layout's."""
 
@@ -146,10 +158,11 @@ class FieldTruth(Part):
     shadows: tuple[Slab, ...] = ()
     weeds: tuple[Weeds, ...] = ()
     ignore: tuple[Slab, ...] = ()
+    anchors: tuple[Anchor, ...] = ()
 
     @model_validator(mode="after")
     def _known(self) -> FieldTruth:
-        for name in (self.layout, self.other_layout):
+        for name in (self.layout, self.other_layout, *(a.layout for a in self.anchors)):
             if name is not None and name not in LAYOUTS:
                 raise ValueError(f"no layout is called {name!r}")
         return self

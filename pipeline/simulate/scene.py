@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
-from shapely.geometry import LineString, Polygon
+from shapely.geometry import LineString, Point, Polygon
 
 from pipeline.diamond import places as at
 from pipeline.diamond.axes import Axes
@@ -19,7 +19,7 @@ from pipeline.diamond.layout import Drawing, Feature, Layout, Patch, build
 from pipeline.diamond.outline import outline
 from pipeline.simulate import draws
 from pipeline.simulate.nearest import Lines, lines
-from pipeline.simulate.scenario import FieldTruth, Scenario, Slab, Spot
+from pipeline.simulate.scenario import Anchor, FieldTruth, Scenario, Slab, Spot
 
 CELL_M = 0.10
 FLOWN_BEYOND_M = 2.0  # a flight reaches this far past the field's grid
@@ -140,11 +140,22 @@ def _features(seed, field_id, truth, axes, edges, slabs, unit) -> tuple[Feature,
             Feature("grass_edge", e.edge_id, wandered(e.line, draws.rng(seed, field_id, "drawn", e.edge_id)))
             for e in edges
         ]
+    drawn += [_anchor(seed, field_id, a, axes) for a in truth.anchors]
 
     def rounded(xy: np.ndarray) -> np.ndarray:
         return np.round(xy / unit, 3) * unit
 
     return tuple(replace(f, geometry=shapely.transform(f.geometry, rounded)) for f in drawn)
+
+
+def _anchor(seed, field_id, anchor: Anchor, axes) -> Feature:
+    """A located base anchor: where it really is, and what the instrument made of it."""
+    x, y = at.base_centres(LAYOUTS[anchor.layout])[anchor.base]
+    off = np.array(anchor.off_mm) + draws.rng(seed, field_id, "anchor", anchor.layout, anchor.base).normal(0.0, anchor.sigma_mm, 2)
+    point = Point(*axes.world(x + off[0] / 1000.0, y + off[1] / 1000.0))
+    noted = {"layout": anchor.layout, "base": anchor.base, "located_on": anchor.located_on.isoformat(), "located_by": anchor.located_by,
+             "sigma_mm": anchor.sigma_mm}  # fmt: skip
+    return Feature("base_anchor", f"{anchor.base}-{base_feet(anchor.layout)}", point, noted)
 
 
 def other_size(truth: FieldTruth) -> tuple[Dimensions, str] | None:

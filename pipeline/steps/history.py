@@ -34,6 +34,7 @@ def run(job: Job, where: Where) -> None:
         "low_spot_change": changed["low_spot_change"],
         "zones": [{"survey_id": s, **row} for s in kept for row in measured[s]["zones"]],
         "change": changed["change"],
+        "rulebook": [{"survey_id": s, **row} for s in kept for row in measured[s]["rulebook"]],
     }
     rows["trend"] = trends(job, {s: surveys[s] for s in kept}, rows, changed["pairs"])
     for name in FIELD_TABLES:

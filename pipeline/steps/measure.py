@@ -1,4 +1,4 @@
-"""measure: lip, low spots and zones of one survey of one field."""
+"""measure: lip, low spots, zones and rulebook items of one survey of one field."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from pipeline.diamond.carry import from_plain
 from pipeline.jobs import Job
 from pipeline.steps import surveyed
 from pipeline.steps.measure_lip import lips
+from pipeline.steps.measure_rules import rules_checked
 from pipeline.steps.measure_zones import zones
 from pipeline.steps.spot_given import spot_input
 from pipeline.store import arrays, records
@@ -18,12 +19,12 @@ from pipeline.surface.spots import LowSpots, low_spots
 
 
 def run(job: Job, where: Where) -> None:
-    """Write the survey's rows of lip, low spots and zones, and which cells the found ponds cover."""
+    """Write the survey's rows of lip, low spots, zones and rulebook items, and which cells the found ponds cover."""
     layout = from_plain(records.read(where.layout(job.field)))
     made = surveyed.read(where, layout, job.survey)
     path = where.measured(job.field, job.survey)
     if made is None:
-        arrays.write(path, {"lip": [], "low_spots": [], "zones": [], "ponds": []})
+        arrays.write(path, {"lip": [], "low_spots": [], "zones": [], "rulebook": [], "ponds": []})
         return
     given = spot_input(job, layout, made)
     found = low_spots(given, rng(job, "spots"), job.settings.measure.error_fields)
@@ -34,6 +35,7 @@ def run(job: Job, where: Where) -> None:
         "readings_wanted": readings_wanted,
         "low_spots": rows,
         "zones": zones(job, layout, made, given, rows, rng(job, "zones")),
+        "rulebook": rules_checked(job, layout, made),
         "ponds": list(found.cells),
         "unlisted_ponds": found.unlisted,
     }

@@ -13,7 +13,7 @@ from pipeline.diamond.dimensions import LAYOUTS, Dimensions
 from pipeline.diamond.layout import Layout
 from pipeline.surface.masks import Masks
 from pipeline.surface.rulebook_arcs import MeasuredLine, arc_items, circle_radius
-from pipeline.surface.rulebook_bases import Located, base_distances
+from pipeline.surface.rulebook_bases import Located, base_distances, pitching_distance
 from pipeline.surface.rulebook_heights import Heights
 from pipeline.surface.rulebook_item import Item, Measured, judged, not_seen
 from pipeline.surface.rulebook_mound import mound_items
@@ -22,22 +22,14 @@ from pipeline.surface.rulebook_rules import DIAGONALS, SIDES, rules
 from pipeline.survey.stable.patches import PatchHeight
 from pipeline.units import MM_PER_M
 
-WORDS = {
-    "home-first": "home plate to first base", "first-second": "first to second base", "second-third": "second to third base",
-    "third-home": "third base to home plate", "home-second": "home plate to second base", "first-third": "first to third base",
-    "pitching-distance": "pitching distance", "fall-home-first": "rise, home to first", "fall-first-second": "rise, first to second",
-    "fall-second-third": "rise, second to third", "fall-third-home": "rise, third to home", "first-over-home": "first base over home plate",
-    "second-over-home": "second base over home plate", "third-over-home": "third base over home plate",
-    "plate-level-across": "home plate level, first base's side high +", "plate-level-along": "home plate level, pitcher's side high +",
-    "pitchers-plate-over-home": "pitcher's plate over home plate", "mound-height": "mound's table over home plate",
-    "mound-table-flatness": "mound's table uneven by", "mound-table-tilt-across": "mound's table tilt, first base's side high +",
-    "mound-table-tilt-along": "mound's table tilt, front high +", "mound-front-fall": "fall of the mound's front",
-    "mound-diameter": "mound across", "mound-centre-from-home": "mound's centre from home plate",
-    "mound-centre-aside": "mound's centre off the line to second, first base's side +", "landing-wear": "landing spot worn below the mound's shape",
-    "arc-radius": "radius of the outer arc", "arc-centre-from-home": "arc's centre from home plate",
-    "arc-centre-aside": "arc's centre off the line to second, first base's side +", "home-circle-radius": "radius of the home circle",
-}  # fmt: skip
-ORDER = tuple(WORDS)
+ORDER = (
+    "home-first", "first-second", "second-third", "third-home", "home-second", "first-third", "pitching-distance",
+    "fall-home-first", "fall-first-second", "fall-second-third", "fall-third-home",
+    "first-over-home", "second-over-home", "third-over-home", "plate-level-across", "plate-level-along",
+    "pitchers-plate-over-home", "mound-height", "mound-table-flatness", "mound-table-tilt-across", "mound-table-tilt-along",
+    "mound-front-fall", "mound-diameter", "mound-centre-from-home", "mound-centre-aside", "landing-wear",
+    "arc-radius", "arc-centre-from-home", "arc-centre-aside", "home-circle-radius",
+)  # fmt: skip
 DISTANCES = {*SIDES, *DIAGONALS, "pitching-distance", "mound-centre-from-home", "mound-centre-aside"}
 LEVELS = {"plate-level-across", "plate-level-along"}
 HEIGHTS = {"pitchers-plate-over-home", "mound-height", "mound-table-flatness", "mound-table-tilt-across", "mound-table-tilt-along",
@@ -51,7 +43,8 @@ class RuleTolerances:
     base_distance_mm : of distances from base to base, to the pitcher's plate and to the mound
     plate_level_mm   : of home plate over its 17 in
     mound_height_mm  : of every height of the mound
-    base_line_pct    : of the fall along a base line; bases against home plate by the same fall over their distance
+    base_line_pct    : of the fall along a base line; bases against home plate by the same fall over their distance, and
+                       without a mound the pitcher's plate too: it lies in the graded skin
     """
 
     base_distance_mm: float | None = None
@@ -124,10 +117,8 @@ def _of_set(given: RuleInput, name: str) -> dict[str, Measured]:
     """What each base set has of its own."""
     axes, size, taped = given.layout.axes, LAYOUTS[name], given.taped.get(name, {})
     found = base_distances(axes, given.points.get(name, {}), taped)
-    found["pitching-distance"] = not_seen("the pitcher's plate was not located: tape it")
+    found["pitching-distance"] = pitching_distance(given.points.get(name, {}), taped)
     found["pitchers-plate-over-home"] = not_seen("no pitcher's plate of this base set is drawn")
-    if "pitching-distance" in taped:
-        found["pitching-distance"] = Measured(*taped["pitching-distance"], "by tape")
     found |= base_line_falls(given.heights, axes, size, given.masks.even)
     return found | bases_over_home(given.heights, axes, size, given.plates, given.masks.ring)
 
@@ -135,22 +126,32 @@ def _of_set(given: RuleInput, name: str) -> dict[str, Measured]:
 def _rows(given: RuleInput, name: str, found: Mapping[str, Measured], pitch_m: float | None) -> list[Item]:
     asked = rules(name, pitch_m)
     size, out = LAYOUTS[name], []
+    size = size if pitch_m is None else replace(size, pitch_m=pitch_m)
     for item in ORDER:
         if item in found and item in asked:
-            limit, called = _tolerance(given.tolerances, item, size)
+            limit, called = _tolerance(given.tolerances, item, name, size)
             out.append(judged(name, item, found[item], asked[item], limit, called))
     return out
 
 
-def _tolerance(given: RuleTolerances, item: str, size: Dimensions) -> tuple[float | None, str | None]:
-    """The owner's tolerance of an item, mm, and its name; (None, None) where none is kept for such an item."""
-    for items, name in ((DISTANCES, "base_distance_mm"), (LEVELS, "plate_level_mm"), (HEIGHTS, "mound_height_mm")):
-        if item in items:
-            return getattr(given, name), name
-    if item.startswith("fall-") or item.endswith("-over-home"):
-        far = size.home_to_second_m if item.startswith("second") else size.base_m
+def by_slope(item: str, layout: str) -> bool:
+    """Whether an item is held against the owner's slope along a base line, over its distance from home plate."""
+    flat_plate = item == "pitchers-plate-over-home" and not LAYOUTS[layout].mound_m
+    return flat_plate or item.startswith("fall-") or item in ("first-over-home", "second-over-home", "third-over-home")
+
+
+def _tolerance(given: RuleTolerances, item: str, name: str, size: Dimensions) -> tuple[float | None, str | None]:
+    """The owner's tolerance of an item, mm, and its name; (None, None) where none is kept for such an item.
+
+    name, size : of the base set; the size with the field's own pitching distance
+    """
+    if by_slope(item, name):
+        far = {"second-over-home": size.home_to_second_m, "pitchers-plate-over-home": size.pitch_m}.get(item, size.base_m)
         pct = given.base_line_pct
         return None if pct is None else pct / 100 * far * MM_PER_M, "base_line_pct"
+    for items, limit in ((DISTANCES, "base_distance_mm"), (LEVELS, "plate_level_mm"), (HEIGHTS, "mound_height_mm")):
+        if item in items:
+            return getattr(given, limit), limit
     return None, None
 
 

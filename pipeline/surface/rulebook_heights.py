@@ -62,12 +62,13 @@ class Heights:
         return self.sum(cells, np.full(count, 1.0 / count))
 
     def patch(self, footprint: Footprint, height: PatchHeight) -> Linear:
-        """A plate's or slab's height, from its points: what it shares is laid on the cells that it covers."""
+        """A plate's or slab's height, from its points: what it shares is laid on the cells that it covers. A walk visits
+        plates and skin at different times; by how much they then stand apart counts as the plate's own."""
         full = np.zeros(self.grid.shape)
         row, col = self.grid.rows_cols(*footprint.places.T)
         on = self.grid.holds(row, col)
         np.add.at(full, (row[on], col[on]), 1.0 / max(on.sum(), 1))
-        return Linear(height.height_m, full, height.sigma_m**2)
+        return Linear(height.height_m, full, height.sigma_m**2 + self.error.noise.session_m**2)
 
     def sigma(self, what: Linear, misfit: Noise | None = None) -> float:
         """One s.d. of a weighted sum, m. misfit : error of the shape it was read with, besides the survey's."""

@@ -19,12 +19,19 @@ class Measured:
     value_m, sigma_m : m, and its one s.d.; NaN where it was not seen
     reason           : why there is no value, or why it must not be judged (`unfit`), or a remark
     unfit            : True where the value is told and not judged
+    by_table         : True where two figures of the operator's own table are compared: that they agree shows nothing of
+                       the ground, so it is never `within`
+    or_value_m, or_if : what it would be if something that nobody noted were otherwise, m, and that thing in words; what
+                       might be nothing but that is never `outside`
     """
 
     value_m: float = nan
     sigma_m: float = nan
     reason: str = ""
     unfit: bool = False
+    by_table: bool = False
+    or_value_m: float = nan
+    or_if: str = ""
 
 
 @dataclass(frozen=True)
@@ -86,6 +93,10 @@ def judged(
     if lacks:
         return Item(*row, CANNOT_TELL, "; ".join([*lacks, found.reason] if found.reason else lacks))
     word = verdict(value - rule.value_mm, sigma, limit)
+    if word == OUTSIDE and isfinite(found.or_value_m) and verdict(found.or_value_m * MM_PER_M - rule.value_mm, sigma, limit) != OUTSIDE:
+        return Item(*row, CANNOT_TELL, "; ".join(filter(None, (f"not outside if {found.or_if}", found.reason))))
+    if word == WITHIN and found.by_table:
+        return Item(*row, CANNOT_TELL, f"{found.reason}: the table agrees with itself, which shows nothing of the ground")
     if word == CANNOT_TELL:
         said = f"{value - rule.value_mm:+.0f} +/- {GUARD * sigma:.0f} mm against {limit:g} mm"
         return Item(*row, word, f"{said}; {found.reason}" if found.reason else said)

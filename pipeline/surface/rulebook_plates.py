@@ -17,7 +17,7 @@ from pipeline.survey.stable.patches import PatchHeight, footprint
 
 LINE_HALF_M = 0.45  # half the strip along a base line: within the skin of a grass infield, 3 ft, less its buffer
 END_M = BASE_ZONE_M  # worn ground about the bases is left out of the fall of a base line
-BIN_M, LEAST_BINS = 0.5, 0.8  # so much of a base line must be seen
+BIN_M, BIN_CELLS, LEAST_BINS = 0.5, 1.5, 0.8  # so much of a base line must be seen, counted in bins of no less than cells
 LEAST_DISC = 0.3  # of the disc about a base
 LEAST_PLATE_CELLS = 6
 PLANE_M = 0.001  # a plate is no planer than this
@@ -91,15 +91,15 @@ def base_line_falls(heights: Heights, axes: Axes, size: Dimensions, usable: np.n
     Least squares over a strip 0.9 m wide, in along and across, the worn 0.9 m at each end left out.
     """
     x, y = axes.local(*heights.grid.mesh())
-    out = {}
+    out, bin_m = {}, max(BIN_M, BIN_CELLS * heights.grid.cell_m)
     for item, (start, end) in line_ends(size).items():
         along = (end - start) / size.base_m
         s = (x - start[0]) * along[0] + (y - start[1]) * along[1]
         t = (y - start[1]) * along[0] - (x - start[0]) * along[1]
         strip = (np.abs(t) <= LINE_HALF_M) & (s >= END_M) & (s <= size.base_m - END_M) & usable & heights.held
-        bins = np.unique(np.floor(s[strip] / BIN_M))
+        bins = np.unique(np.floor(s[strip] / bin_m))
         fit = heights.fit(strip, s - size.base_m / 2, t)
-        if fit is None or len(bins) * BIN_M < LEAST_BINS * (size.base_m - 2 * END_M):
+        if fit is None or len(bins) * bin_m < LEAST_BINS * (size.base_m - 2 * END_M):
             out[f"fall-{item}"] = not_seen("too little skin was measured along it")
             continue
         what = fit.coefficient(1).times(size.base_m)

@@ -130,3 +130,17 @@ def test_drawn_shapes_are_checked_and_every_fault_is_said():
 @pytest.mark.analytic
 def test_a_name_becomes_an_id():
     assert identifier(" Dugout, 3rd base (east) ") == "dugout-3rd-base-east"
+
+
+@pytest.mark.invariant
+def test_an_anchor_s_figures_and_base_set_are_checked_and_nothing_is_guessed():
+    drawn = [
+        (1, {"role": "base_anchor", "name": "first", "layout": "baseball90"}, Point(1, 1)),
+        (2, {"role": "base_anchor", "name": "second", "sigma_mm": "4 mm"}, Point(2, 2)),
+        (3, {"role": "base_anchor", "name": "third", "sigma_mm": 0.01, "bag_in": 381}, Point(3, 3)),
+        (4, {"role": "base_anchor", "name": "first-60", "layout": "baseball-60", "sigma_mm": 4, "bag_in": 15}, Point(4, 4)),
+    ]
+    features, problems = read("f.geojson", drawn)
+    assert [f.name for f in features] == ["first-60"]
+    assert [(p.row, p.column) for p in problems] == [(1, "layout"), (2, "sigma_mm"), (3, "sigma_mm"), (3, "bag_in")]
+    assert "baseball-90" in problems[0].todo

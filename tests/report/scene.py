@@ -171,6 +171,23 @@ def record(survey: str, verdict: str = "absolute", **given) -> dict:
     }  # fmt: skip
 
 
+def rule(item: str, measured: float | None, sigma: float | None, rule_mm: float | None, tolerance: float | None, verdict: str, reason: str = "", survey: str = "three", layout: str = "softball-55") -> dict:
+    """One item of the rulebook check."""
+    return row("rulebook", survey_id=survey, layout=layout, item=item, measured_mm=measured, sigma_mm=sigma, rule_mm=rule_mm, tolerance_mm=tolerance,
+               rule_source="a book of Nowhere", verdict=verdict, reason=reason)  # fmt: skip
+
+
+def book() -> list[dict]:
+    """Nothing outside; one item of each other kind."""
+    return [
+        rule("home-first", 16764.0, 7.0, 16764.0, 25.0, "within", "by tape"), rule("first-second", None, None, 16764.0, 25.0, "not_seen", "not located: first"),
+        rule("fall-home-first", -95.0, 9.0, 0.0, None, "cannot_tell", "no tolerance: base_line_pct; -0.57 % +/- 0.11 %"),
+        rule("plate-level-across", -14.0, 7.0, 0.0, 10.0, "cannot_tell", "-14 +/- 12 mm against 10 mm"),
+        rule("arc-centre-from-home", 10800.0, 40.0, None, None, "cannot_tell", "no rule to hold it against; no tolerance is kept for it: told, not judged; 0.4 ft beyond the front of the pitcher's plate"),
+        rule("mound-height", None, None, 0.0, 25.0, "not_seen", "home plate was not seen"),
+    ]  # fmt: skip
+
+
 def tables(**given) -> dict[str, list[dict]]:
     """The tables of a field with an unsafe second base, a tall lip, a pond that noise may make, and two kinds of change."""
     lips = edge({range(8, 14): 62.0, range(24, 30): 34.0}) + edge(base=30.0, kind="not_enough_evidence", edge="foul-first", length=12)
@@ -183,6 +200,7 @@ def tables(**given) -> dict[str, list[dict]]:
         "change": [changed("skin", -4.0), changed("second", -20.0), changed("first", 1.0, detected=False)],
         "low_spot_change": [deeper("second", 25.0), deeper("first", 1.0, detected=False)],
         "lip_change": [grown(None, 4.0), grown(12.5, 9.0), grown(None, 0.5, detected=False, edge_id="home")],
+        "rulebook": book(),
         "trend": [
             row("trend", measure="ring_depth", zone="second", rate_mm_per_year=40.0, rate_sigma_mm_per_year=4.0, surveys=4, detected=True),
             row("trend", measure="lip", edge_id="outer", rate_mm_per_year=3.0, rate_sigma_mm_per_year=4.0, surveys=4, detected=False),

@@ -13,7 +13,9 @@ import pipeline
 from pipeline.report.change_block import REASONS
 from pipeline.report.placing import COMPASS, SECTORS
 from pipeline.report.quality import HELD
+from pipeline.report.rulebook_block import NOTES, PLACES
 from pipeline.report.words import Words, opened, titled
+from pipeline.surface.rulebook import ORDER as ITEMS
 from pipeline.surface.verdict import ORDER
 from pipeline.tables import LAYOUTS, SOURCES, STATES, WORKS
 from report.scene import WORDS, layout
@@ -92,6 +94,7 @@ def test_every_word_of_the_tables_and_every_place_of_every_layout_has_a_phrase()
         "action": ("closed", "marked_off", "repaired", "accepted"), "amount": ("short_ton", "tonne", "yd3_loose", "m3_loose"), "by": ("crew", "contractor"),
         "survey": ("absolute", "relative_only", "refused"), "edges": ("drawn", "fitted", "layout"), "calibration": ("none", "field", "edge"),
         "compass": COMPASS, "by_": SECTORS, "side_": SECTORS, "month": range(1, 13), "tolerance": HELD, "relative": REASONS,
+        "item": ITEMS, "practice": PLACES.values(), "rule_note": NOTES.values(), "rule": ("outside", "within", "cannot_tell"),
     }  # fmt: skip
     missing = [f"{stem.rstrip('_')}_{word}" for stem, found in verbs.items() for word in found if not WORDS.knows(f"{stem.rstrip('_')}_{word}")]
     for name in LAYOUTS:

@@ -165,3 +165,11 @@ def test_foresee_names_an_unknown_field_as_no_column(tmp_path):
     folder = small(tmp_path, row("june"))
     done = subprocess.run([sys.executable, "-m", "pipeline", "foresee", str(folder), "moht"], cwd=ROOT, capture_output=True, text=True, check=False)
     assert done.returncode == 1 and done.stderr.startswith("foresee: found the field 'moht'; expected a field_id") and "'moth'" in done.stderr
+
+
+@pytest.mark.invariant
+def test_check_asks_for_the_tolerances_of_the_rulebook_where_a_field_has_a_layout(tmp_path, capsys):
+    cloud(tmp_path / "a.csv")
+    check(small(tmp_path, "a,2026-04-01,moth,a.csv,rover,,us-ft,EPSG:5703,\n"))
+    said = capsys.readouterr().out
+    assert all(name in said for name in ("base_distance_mm", "plate_level_mm", "mound_height_mm", "base_line_pct"))

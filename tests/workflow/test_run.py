@@ -63,6 +63,23 @@ def test_everything_that_is_promised_is_there(ran):
         assert (ran.root / path).is_file()
 
 
+@pytest.mark.independent
+def test_the_base_that_the_crew_found_off_is_outside_and_nothing_else_is(ran):
+    """Truth: the scenario sets third base of the short set 60 mm too far out along its line; 18,288 mm is 60 ft."""
+    found = pd.read_csv(ran.root / WHERE.table("two-lamps", "rulebook"))
+    last = found[found["survey_id"] == "two-lamps-2026-04"].set_index(["layout", "item"])
+    third = last.loc["softball-60", "third-home"]
+    assert third["verdict"] == "outside" and abs(third["measured_mm"] - (18288 + 60)) < 3 * third["sigma_mm"]
+    off = last[last["verdict"] == "outside"]
+    assert list(off.index) == [("softball-60", "first-third"), ("softball-60", "third-home")]  # the diagonal to it as well
+    assert set(last.loc["softball-65"].loc[["home-first", "third-home", "home-second"], "verdict"]) == {"within"}  # taped
+    assert set(last.loc["softball-60"].loc[["home-first", "first-second", "second-third"], "verdict"]) <= {"within", "cannot_tell"}
+    page = (ran.root / WHERE.report("two-lamps")).read_text().replace("\u00a0", " ")
+    assert "Check by hand against the rulebook: third base to home plate (60 ft bases)" in page or "third base to home plate (60 ft bases)" in page
+    assert "Tape it by hand before you move anything" in page and "rose or sank since another day" in page
+    assert not list(pd.read_csv(ran.root / WHERE.table("moth", "rulebook")).query("verdict == 'outside'")["item"])
+
+
 @pytest.mark.invariant
 def test_a_second_run_does_nothing(ran):
     assert planned(ran) == {}
