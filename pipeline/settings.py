@@ -85,7 +85,7 @@ SHARED: dict[str, tuple[str, ...]] = {
     "grid": ("cell_size_m",),
     "tie": ("random_seed",),
     "measure": ("random_seed", "tolerances", "material"),
-    "change": ("random_seed",),
+    "change": ("random_seed", "material"),
     "history": ("random_seed",),
     "report": ("units", "currency", "tolerances", "material"),
     "portfolio": ("units", "currency", "tolerances", "material", "report"),
@@ -93,7 +93,7 @@ SHARED: dict[str, tuple[str, ...]] = {
 
 
 # Of the tolerances, those a verb reads: moving another must not run it again. Verbs not named read all.
-MEASURED_AGAINST = ("low_spot_mm", "low_spot_trip_mm", "planarity_mm", "straightedge_length_m")
+MEASURED_AGAINST = ("low_spot_mm", "low_spot_trip_mm", "planarity_mm", "straightedge_length_m", "mix_depth_min_mm")
 TOLERANCES_OF: dict[str, tuple[str, ...]] = {"measure": MEASURED_AGAINST}
 
 

@@ -14,7 +14,8 @@ import numpy as np
 
 from pipeline.change.difference import LEVEL_95, Change
 from pipeline.surface.lip_shape import LipShape
-from pipeline.survey.edges.edge_table import ACROSS_M
+from pipeline.survey.edges.edge_shape import Bump, bump
+from pipeline.survey.edges.edge_table import ACROSS_M, columns
 from pipeline.units import SHORT_TON_T, YARD3_M3
 
 COMPACTED_T_PER_M3, COMPACTED_SD = 1.7, 0.1  # placed infield mix where nobody weighed it (from memory)
@@ -112,6 +113,12 @@ class Balance:
 def section_beyond_line(shape: LipShape) -> float:
     """Area beyond the line of a lip of unit height, m2 per m: what lies on the skin's side is in the skin's cells."""
     return float(shape.lip[shape.d > 0].sum() * ACROSS_M)
+
+
+def walked_section(lip: Bump) -> float:
+    """The same of a lip whose shape a walk gave, or of the usual one where no survey read the edge."""
+    d = columns()
+    return float(bump(d, lip)[d > 0].sum() * ACROSS_M)
 
 
 def delivered(

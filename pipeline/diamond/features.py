@@ -8,6 +8,7 @@ from typing import Iterable
 from shapely.geometry.base import BaseGeometry
 from shapely.validation import explain_validity
 
+from pipeline.diamond.cores import drawn_problems
 from pipeline.diamond.layout import Feature
 from pipeline.errors import Problem, did_you_mean
 
@@ -65,6 +66,8 @@ def _fault(file: str, row: int, role: str, props: dict, geometry) -> list[Proble
         out.append(Problem(file, row, "geometry", geometry.geom_type, " or ".join(ROLES[role]) + f" for {role}", "Draw it again with the right kind of shape."))
     elif not geometry.is_valid:
         out.append(Problem(file, row, "geometry", f"a shape that crosses itself ({explain_validity(geometry)})", "a clean outline", "Mend the outline."))
+    if role == "mix_core":
+        out += drawn_problems(file, row, props)
     if "role" not in props:
         out.append(Problem(file, row, "role", "no such column", "an attribute `role`", "Add the attribute to every shape."))
     return out
