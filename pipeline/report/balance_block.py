@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from pipeline.report.field_input import FieldInput
-from pipeline.report.figures import Z95, figure
+from pipeline.report.figures import NBSP, Z95, Unit, decimals_of, figure, printed
 from pipeline.report.placing import compass
 from pipeline.report.saying import Sayer
 from pipeline.report.standing import Standing
@@ -41,6 +41,8 @@ def _cell(row: dict, term: str, sayer: Sayer) -> str:
     value, sigma = row[f"{term}_m3"], row[f"{term}_sigma_m3"]
     if value is None:
         return sayer.words("not_told")
+    if term == "delivered" and not value and not sigma:
+        return sayer.words("no_ticket")
     return figure(value, sigma, sayer.units.volume, signed=term != "delivered")
 
 
@@ -66,8 +68,14 @@ def _sum(row: dict, given: FieldInput, sayer: Sayer) -> str:
     if row["balanced"]:
         area = given.layout.skin.area
         least = Z95 * row["unexplained_sigma_m3"]
-        return f"{lead} " + words("balance_within", left=left, least=figure(least, None, unit), height=sayer.height(least / area * 1000))
+        return f"{lead} " + words("balance_within", left=left, least=_about(least, unit), height=sayer.height(least / area * 1000))
     return f"{lead} " + words("balance_over" if row["unexplained_m3"] > 0 else "balance_short", left=left)
+
+
+def _about(value: float, unit: Unit) -> str:
+    """A size that is only known roughly, with as many digits as an uncertainty has."""
+    here = value / unit.size
+    return f"{printed(here, max(min(decimals_of(here), unit.finest), 0))}{NBSP}{unit.name}"
 
 
 def _moved(row: dict, given: FieldInput, sayer: Sayer) -> str:

@@ -73,12 +73,19 @@ def _lead(row: dict, sayer: Sayer) -> list[str]:
         out.append(words("mix_no_least"))
     else:
         owned = sayer.tolerances.mix_depth_min_mm
-        out.append(words("mix_against", least=limit(row["least_mm"], sayer.units.height), signed=sayer.signed_by(owned), chance=printed(100 * row["probability"], 0),
+        out.append(words("mix_against", least=limit(row["least_mm"], sayer.units.height), signed=sayer.signed_by(owned), chance=_chance(row["probability"], sayer),
                          thin=figure(row["thin_m2"], None, sayer.units.area)))  # fmt: skip
     if row["told_pct"] is not None and row["told_pct"] < 99.5:
         out.append(words("mix_untold", share=printed(100 - row["told_pct"], 0)))
     out.append(words("mix_age", rate=sayer.height(1.96 * AGED_SD_M_PER_YEAR * 1000)))
     return out
+
+
+def _chance(p: float, sayer: Sayer) -> str:
+    """A probability in %, never 0 nor 100."""
+    if p >= 0.995:
+        return sayer.words("over_99")
+    return sayer.words("under_1") if p < 0.005 else printed(100 * p, 0)
 
 
 def _days(row: dict, sayer: Sayer) -> str:
@@ -106,7 +113,7 @@ def order_line(row: dict, sayer: Sayer, truck_t: float | None) -> str:
     if truck_t:
         few, most = (math.ceil(row[k] / truck_t) for k in ("tonnes_low95", "tonnes_high95"))
         loads = f"{few}" if few == most else f"{few}{TO}{most}"
-        parts.append(words("mix_order_loads", loads=loads, truck=figure(truck_t, None, units.mass)))
+        parts.append(words("mix_order_loads", loads=loads, truck=f"{printed(truck_t / units.mass.size, 1)}{NBSP}{units.mass.name}"))
     return "; ".join(parts) + "."
 
 

@@ -28,6 +28,7 @@ TRIED_SD_M = (0.008, 0.012, 0.018, 0.025, 0.035, 0.050, 0.070)
 TRIED_RANGE_M = (2.0, 3.5, 6.0, 10.0, 17.0)
 SD_FACTOR, RANGE_FACTOR = 2.0, 2.0  # one s.d. of the logarithms of both about what is declared, before looking
 BLOCK_M = 0.5
+LEAST_WEIGHT = 1e-4  # of a spread worth following up
 AT_ONCE = 20_000  # places kriged in one go: memory
 SURE = 0.95  # that a blade stays in the mix
 
@@ -141,7 +142,9 @@ def spreads(cores: Sequence[Core]) -> tuple[tuple[float, float, float], ...]:
             score.append(likelihood - 0.5 * prior)
     weight = np.exp(np.array(score) - max(score))
     weight /= weight.sum()
-    return tuple((sd, range_m, float(w)) for (sd, range_m), w in zip(tried, weight) if w > 1e-4)
+    weight[weight < LEAST_WEIGHT] = 0.0
+    weight /= weight.sum()
+    return tuple((sd, range_m, float(w)) for (sd, range_m), w in zip(tried, weight) if w > 0)
 
 
 def mix_depth(cores: Sequence[Core], grid: Grid, asked: np.ndarray, on: dt.date | None = None) -> MixDepth:
