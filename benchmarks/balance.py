@@ -1,6 +1,6 @@
 """Where the mix went, against simulated fields: error and coverage of each term of balance.csv.
 
-    python benchmarks/balance.py                         6 districts, some 20 minutes on a free core
+    python benchmarks/balance.py                         6 districts, some 5 minutes on a free core
     python benchmarks/balance.py --districts 12          the table
     python benchmarks/balance.py --seed 9000             first seed; nothing was chosen on these or on any other
 

@@ -33,7 +33,7 @@ def check(config: Path) -> int:
 
 def asked_for(project: Project) -> None:
     """Name the tolerances nobody set: what needs them will read `not_enough_evidence`."""
-    wanted = ("lip_mm", "lip_trip_mm", "low_spot_mm", "low_spot_trip_mm", "planarity_mm")
+    wanted = ("lip_mm", "lip_trip_mm", "low_spot_mm", "low_spot_trip_mm", "planarity_mm", "mix_depth_min_mm")
     missing = [name for name in wanted if getattr(project.config.tolerances, name) is None]
     if missing:
         print(f"No tolerance set: {', '.join(missing)}. They are the owner's to set, under `tolerances` of config.yaml.")

@@ -27,11 +27,11 @@ def mix_block(given: FieldInput, now: Standing, sayer: Sayer) -> dict:
     spoken = [c for c in given.cores if c["used"]]
     wanted = given.cores_wanted if cores_wanted(row) else ()
     day = sayer.day(now.newest.flown_on, now.newest.survey_id)
-    title = words("mix_map_title", day=day)
+    known = row["basis"] == CORES and row["depth_mm"] is not None
+    title = words("mix_map_title" if known else "cores_map_title", day=day)
     svg = mix_map(
         given.layout, given.edges, given.mix_depth, given.mix_sigma, row["least_mm"], spoken, wanted, sayer.units, title, words("mix_map_about", number=len(spoken)), words("north"),
     ) if spoken or wanted else ""  # fmt: skip
-    known = row["basis"] == CORES and row["depth_mm"] is not None
     steps = [sayer.height(s) for s in steps_mm(row["least_mm"])]
     return {
         "lead": _lead(row, sayer) + (_orders(row, given, sayer) if known else []), "thin": _thin_places(rows, sayer), "blade": _blade(rows, given, sayer) if known else [],
