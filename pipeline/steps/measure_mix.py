@@ -46,7 +46,9 @@ def mix_of(job: Job, layout: Layout, rng: np.random.Generator) -> Mix:
     """What is known of the mix on the day of the job's survey."""
     on = job.survey_row["flown_on"]
     taken = _taken(job, layout)
-    speaking, dropped = still_speaking(taken, job.rows["works"], layout.places, on)
+    mound = [c for c in taken if _on_mound(c, layout)]
+    speaking, dropped = still_speaking([c for c in taken if c not in mound], job.rows["works"], layout.places, on)
+    dropped += tuple((c, "taken on the mound, which is built of other stuff") for c in mound)
     blocks = Grid.covering(layout.grid.bounds, layout.grid.crs, BLOCK_M)
     coarse = mix_depth(speaking, blocks, masks_of(replace(layout, grid=blocks)).ponds, on)
     drawn = depth_draws(coarse, DRAWS, rng) if not coarse.reason else np.empty((0, 0))
@@ -75,6 +77,11 @@ def _taken(job: Job, layout: Layout) -> list[Core]:
     """All cores of the field, drawn and read, whenever they were taken."""
     read, _ = cores_read(job.rows["readings"], layout.places, unit_m(read_crs(job.field_row["crs"])))
     return [*cores_drawn(_features(job, layout)), *read]
+
+
+def _on_mound(core: Core, layout: Layout) -> bool:
+    mound = layout.mound
+    return mound is not None and bool(np.hypot(core.e - mound.e, core.n - mound.n) <= mound.radius_m)
 
 
 def _features(job: Job, layout: Layout) -> tuple[Feature, ...]:

@@ -26,8 +26,8 @@ def job(depths: dict[str, float], works=(), tolerances=TOLERANCES | LEAST, on: s
     return SimpleNamespace(field=FIELD, survey="s", settings=settings, field_row=row, rows={"readings": readings, "works": worked}, survey_row={"flown_on": DAY}, tables_dir=".")
 
 
-def found(*args, **given):
-    return mix_of(job(*args, **given), layout(), np.random.default_rng(1))
+def found(*args, of: str = "softball-55", **given):
+    return mix_of(job(*args, **given), layout(of), np.random.default_rng(1))
 
 
 def skin(mix) -> dict:
@@ -77,6 +77,13 @@ def test_a_stated_depth_is_shown_with_what_it_is_worth_and_nothing_rests_on_it()
 def test_cores_from_before_the_mix_was_renewed_are_named_with_the_day():
     mix = found(dict.fromkeys(AT[:3], 50.0), [{"done_on": "2026-04-03", "ended_on": "2026-04-05", "work": "mix_add"}])
     assert "2026-04-05" in skin(mix)["reason"] and not any(c["used"] for c in mix.cores) and all("renewed 2026-04-05" in c["why"] for c in mix.cores)
+
+
+@pytest.mark.analytic
+def test_the_mound_s_clay_is_no_depth_of_mix():
+    mix = found({"landing": 250.0, "second": 60.0}, of="baseball-60")
+    assert {c["core_id"]: c["used"] for c in mix.cores} == {"r-landing": False, "r-second": True}
+    assert "mound" in next(c["why"] for c in mix.cores if not c["used"])
 
 
 @pytest.mark.invariant
