@@ -53,8 +53,8 @@ rule tie:
 
 
 rule measure:
-    input: at.layout("{field}"), at.survey("{field}", "{survey}"), at.tied("{field}", "{survey}")
-    output: at.measured("{field}", "{survey}")
+    input: at.layout("{field}"), at.survey("{field}", "{survey}"), at.tied("{field}", "{survey}"), lambda w: work.features(w.field)
+    output: at.measured("{field}", "{survey}"), directory(at.surface("{field}", "{survey}"))
     log: at.log("measure", "{field}", "{survey}")
     params: code=work.code("measure"), given=lambda w: work.given("measure", w.field, w.survey)
     shell: STEP + " --field {wildcards.field} --survey {wildcards.survey} 2> {log:q}"
@@ -69,7 +69,7 @@ rule change:
 
 
 rule history:
-    input: at.layout("{field}"), at.changed("{field}"), at.changes("{field}"), lambda w: [at.measured(w.field, s) for s in work.surveys_of(w.field)]
+    input: at.layout("{field}"), at.changed("{field}"), at.changes("{field}"), lambda w: [p for s in work.surveys_of(w.field) for p in (at.measured(w.field, s), at.surface(w.field, s))]
     output: at.cube("{field}"), at.vectors("{field}"), at.provenance("{field}"), work.history_tables
     log: at.log("history", "{field}")
     params: code=work.code("history"), given=lambda w: work.given("history", w.field)

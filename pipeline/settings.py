@@ -85,7 +85,7 @@ SHARED: dict[str, tuple[str, ...]] = {
     "grid": ("cell_size_m",),
     "tie": ("random_seed",),
     "measure": ("random_seed", "tolerances", "material"),
-    "change": ("random_seed",),
+    "change": ("random_seed", "material"),
     "history": ("random_seed",),
     "report": ("units", "currency", "tolerances", "material"),
     "portfolio": ("units", "currency", "tolerances", "material", "report"),
@@ -94,7 +94,7 @@ SHARED: dict[str, tuple[str, ...]] = {
 
 # Of the tolerances, those a verb reads: moving another must not run it again. Verbs not named read all.
 RULEBOOK_AGAINST = ("base_distance_mm", "plate_level_mm", "mound_height_mm", "base_line_pct")
-MEASURED_AGAINST = ("low_spot_mm", "low_spot_trip_mm", "planarity_mm", "straightedge_length_m", *RULEBOOK_AGAINST)
+MEASURED_AGAINST = ("low_spot_mm", "low_spot_trip_mm", "planarity_mm", "straightedge_length_m", "mix_depth_min_mm", *RULEBOOK_AGAINST)
 TOLERANCES_OF: dict[str, tuple[str, ...]] = {"measure": MEASURED_AGAINST}
 
 

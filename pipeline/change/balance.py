@@ -14,7 +14,8 @@ import numpy as np
 
 from pipeline.change.difference import LEVEL_95, Change
 from pipeline.surface.lip_shape import LipShape
-from pipeline.survey.edges.edge_table import ACROSS_M
+from pipeline.survey.edges.edge_shape import Bump, bump
+from pipeline.survey.edges.edge_table import ACROSS_M, columns
 from pipeline.units import SHORT_TON_T, YARD3_M3
 
 COMPACTED_T_PER_M3, COMPACTED_SD = 1.7, 0.1  # placed infield mix where nobody weighed it (from memory)
@@ -22,6 +23,7 @@ OWNERS_DENSITY_SHARE = 0.03  # one s.d. of an owner's or a supplier's density, o
 WEIGHED_SHARE, HEAPED_SHARE = 0.02, 0.10  # one s.d. of an amount from a scale, and of a loose volume judged by eye; guesses
 UNSEEN_GROWTH_M = 0.005  # s.d. of the growth of an edge that could not be read; a guess
 MIN_COVER = 0.60  # of the skin, as for a zone's mean
+NEARLY_ALL = 0.95  # of the skin: less is worth a note
 UNIT_T = {"short_ton": SHORT_TON_T, "tonne": 1.0}
 UNIT_M3 = {"yd3_loose": YARD3_M3, "m3_loose": 1.0}
 TERMS = ("skin", "edge", "beyond", "delivered")
@@ -112,6 +114,12 @@ class Balance:
 def section_beyond_line(shape: LipShape) -> float:
     """Area beyond the line of a lip of unit height, m2 per m: what lies on the skin's side is in the skin's cells."""
     return float(shape.lip[shape.d > 0].sum() * ACROSS_M)
+
+
+def walked_section(lip: Bump) -> float:
+    """The same of a lip whose shape a walk gave, or of the usual one where no survey read the edge."""
+    d = columns()
+    return float(bump(d, lip)[d > 0].sum() * ACROSS_M)
 
 
 def delivered(
@@ -233,7 +241,7 @@ def _notes(seen_m: float, edge_m: float, share: float, told_far: bool, brought: 
     out = []
     if seen_m < edge_m:
         out.append(f"{edge_m - seen_m:.0f} of {edge_m:.0f} m of edge could not be read and count as unchanged")
-    if share < 1:
+    if share < NEARLY_ALL:
         out.append(f"{1 - share:.0%} of the skin was not seen at both dates and is not counted")
     if not told_far:
         out.append("nothing is known of what lies beyond the edge: it is in what is unexplained")

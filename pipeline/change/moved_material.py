@@ -183,20 +183,20 @@ def entry_points(layout: Layout) -> dict[str, tuple[float, float]]:
 
 def along_passes(direction: Direction, habit: Habit | None) -> Agreement:
     """Whether material moved along the bearing most passes had; axial: passes are driven both ways."""
-    return _agreement(direction, habit, 180.0, AXIS_WITHIN_DEG, "bearing")
+    return _agreement(direction, habit, 180.0, AXIS_WITHIN_DEG, "bearing", "a bearing")
 
 
 def out_of_corner(direction: Direction, habit: Habit | None) -> Agreement:
     """Whether material moved away from the corner most works entered at."""
-    return _agreement(direction, habit, 360.0, CORNER_WITHIN_DEG, "entry")
+    return _agreement(direction, habit, 360.0, CORNER_WITHIN_DEG, "entry", "an entry")
 
 
-def _agreement(direction: Direction, habit: Habit | None, turn: float, within: float, what: str) -> Agreement:
+def _agreement(direction: Direction, habit: Habit | None, turn: float, within: float, what: str, a_what: str) -> Agreement:
     if direction.reason or not direction.detected:
         return Agreement("cannot_tell", NAN, NAN, direction.reason or "no movement across the skin was detected")
     if habit is None or habit.count < LEAST_WORKS:
         count = 0 if habit is None else habit.count
-        return Agreement("cannot_tell", NAN, NAN, f"{count} works with a {what} are recorded, {LEAST_WORKS} are needed")
+        return Agreement("cannot_tell", NAN, NAN, f"works recorded with {a_what}: {count}, {LEAST_WORKS} are needed")
     if habit.length < STANDS_OUT:
         return Agreement("cannot_tell", NAN, NAN, f"no one {what} stands out among {habit.count} works")
     apart = (direction.bearing_deg - habit.deg + turn / 2) % turn - turn / 2

@@ -8,7 +8,8 @@ from pathlib import Path
 
 import shapely
 
-from pipeline.coordinates import read_crs, scale_problem, working_crs
+from pipeline.coordinates import read_crs, scale_problem, unit_m, working_crs
+from pipeline.diamond.cores import day_of, drawn_off_skin, read_problems
 from pipeline.diamond.layout import Drawing, Layout, build
 from pipeline.errors import BadInput, Problem
 from pipeline.project import Project, diagonal_problem, in_the_future
@@ -70,7 +71,11 @@ def layout_of(project: Project, folder: Path, field_id: str, row: Read) -> tuple
             problems.append(Problem(row["features"], None, "role", "no skin", "a polygon with the role skin", "Draw the skin, or name the layout in the table of fields."))
         return None, problems
     problems += _far_shapes(row, drawing)
-    return (None if problems else build(drawing)), problems
+    if problems:
+        return None, problems
+    layout = build(drawing)
+    problems += _cores(project, folder, row, drawing, layout)
+    return (None if problems else layout), problems
 
 
 def features_problem(project: Project, folder: Path, row: Read) -> Problem | None:
@@ -110,6 +115,21 @@ def _far_shapes(row: Read, drawing: Drawing) -> list[Problem]:
         if away > FAR_M:
             out.append(Problem(row["features"], None, None, f"{feature.role} {feature.name!r} {away:,.0f} m from {words}", f"at most {FAR_M:g} m",
                                "Check its coordinates and the file's CRS, or take it out."))  # fmt: skip
+    return out
+
+
+def _cores(project: Project, folder: Path, row: Read, drawing: Drawing, layout: Layout) -> list[Problem]:
+    """Cores of the mix that cannot be of this field, and drawn ones of days still to come."""
+    file = row.get("features", "")
+    out = drawn_off_skin(file, drawing.features, layout.skin)
+    if "readings" in project.files:
+        crs_m = unit_m(read_crs(row["crs"]))
+        out += read_problems(project.files["readings"], project.rows_of("readings", row["field_id"]), layout.places, layout.skin, crs_m)
+    today = dt.date.today()
+    for feature in drawing.features if not files.is_file(folder / SCENARIO) else ():
+        day = day_of(feature.props.get("taken_on")) if feature.role == "mix_core" else None
+        if day is not None and day > today:
+            out.append(Problem(file, None, "taken_on", f"mix_core {feature.name!r} of {day}", f"today, {today}, or earlier", "Correct the date."))
     return out
 
 

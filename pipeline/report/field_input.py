@@ -27,6 +27,8 @@ class FieldInput:
     readings_wanted : edge id -> how many more ruler readings would halve what its mean height is not known by
     elevation : of the newest survey that is not refused, (ny, nx), m, or None
     change, detected : of the last two such surveys, or None
+    mix_depth, mix_sigma : of the newest survey's day, (ny, nx), m, or None
+    cores, cores_wanted : cores of the mix with what became of each, and eastings and northings of those still to be taken
     profiles : cross-sections of the newest survey, at the highest place of each stretch of lip
     """
 
@@ -46,6 +48,10 @@ class FieldInput:
     change: np.ndarray | None
     detected: np.ndarray | None
     profiles: tuple[Profile, ...] = ()
+    mix_depth: np.ndarray | None = None
+    mix_sigma: np.ndarray | None = None
+    cores: tuple[dict, ...] = ()
+    cores_wanted: tuple[tuple[float, float], ...] = ()
 
     @property
     def field_id(self) -> str:

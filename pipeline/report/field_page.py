@@ -9,6 +9,7 @@ import numpy as np
 
 from pipeline.diamond.layout import Layout
 from pipeline.report import palette
+from pipeline.report.balance_block import balance_block
 from pipeline.report.change_block import change_block
 from pipeline.report.field_input import FieldInput
 from pipeline.report.field_map import Mark, field_map, lip_steps
@@ -16,6 +17,7 @@ from pipeline.report.figures import SYSTEMS, limit
 from pipeline.report.findings import LOW_SKIN, LOW_SPOT, Finding
 from pipeline.report.edge_charts import profile_charts
 from pipeline.report.lip_charts import lip_charts, reading
+from pipeline.report.mix_block import mix_block
 from pipeline.report.placing import Placing
 from pipeline.report.rulebook_block import rule_task, rulebook_block
 from pipeline.report.saying import Sayer
@@ -57,6 +59,7 @@ def field_page(given: FieldInput, words: Words) -> dict:
         "changed": change_block(given, now, sayer) | {"tape": tapes[1]},
         "next": next_block(given, now, sayer, keys, found) | {"tape": tapes[2]},
         "book": rulebook_block(book, now, sayer, main, _relative(given, now)), "sure": sure_block(given, now, sayer),
+        "went": balance_block(given, now, sayer), "mix": mix_block(given, now, sayer),
     }  # fmt: skip
 
 

@@ -11,7 +11,7 @@ from pipeline.surface.verdict import (
     ORDER, SURE, UNKNOWN, UNLIKELY, UNSAFE, WATCH, WORK, GOOD, Verdict, exceeds, judge, worst,
 )  # fmt: skip
 
-LOW_SPOT, LIP, LOW_SKIN, STEP, PLANARITY = "low_spot", "lip", "low_skin", "step", "planarity"
+LOW_SPOT, LIP, LOW_SKIN, STEP, PLANARITY, MIX = "low_spot", "lip", "low_skin", "step", "planarity", "mix"
 CANNOT_TELL_KIND = "lip, low skin or neither: the survey cannot tell"
 MOUND = "mound"
 SEEN_SHARE = 0.6  # of an edge's stations: below, the edge counts as not measured (as for its growth)
@@ -27,10 +27,11 @@ class Limits:
     low_spot: float | None
     low_spot_trip: float | None
     planarity: float | None
+    mix: float | None = None
 
     @classmethod
     def of(cls, tolerances: Tolerances, field_id: str) -> Limits:
-        names = ("lip_mm", "lip_trip_mm", "low_spot_mm", "low_spot_trip_mm", "planarity_mm")
+        names = ("lip_mm", "lip_trip_mm", "low_spot_mm", "low_spot_trip_mm", "planarity_mm", "mix_depth_min_mm")
         owned = [getattr(tolerances, name) for name in names]
         return cls(*(None if o is None else o.of(field_id) for o in owned))
 
@@ -39,9 +40,9 @@ class Limits:
 class Finding:
     """One thing that a survey shows.
 
-    kind     : `low_spot`, `lip`, `low_skin`, `step` (an edge that rises, of which kind is not known) or `planarity`
+    kind     : `low_spot`, `lip`, `low_skin`, `step` (an edge that rises, of which kind is not known), `planarity` or `mix`
     place_id : low-spot id, edge id or zone
-    value_mm, sigma_mm : depth, highest rise of the stretch, or planarity; NaN or None where there is none
+    value_mm, sigma_mm : depth, highest rise of the stretch, planarity, or depth of the mix; NaN or None where there is none
     row      : the table row behind it (of a stretch the row of its highest station)
     stretch  : where along the edge, or None
     trip     : the part of it, end to end, that is over the trip limit, or None
@@ -108,10 +109,12 @@ def shown(survey_id: str, flown_on: str, rows: dict[str, list[dict]], limits: Li
 
     lengths : of each edge, m: a walk gives an edge's mean only, which then stands for all of it
 
-    The field's verdict is the worst of its zones, low spots and edges; an edge without rows is not measured.
+    The field's verdict is the worst of its zones, low spots, edges and mix; an edge without rows is not measured. Mix that
+    no core speaks for is asked for, and is no lack of the survey.
     """
     spots = [_spot(r, limits) for r in rows["low_spots"]]
     even = [_planarity(r, limits) for r in rows["zones"] if r["zone"] == "skin"]
+    mix = [_mix(r) for r in rows.get("mix_depth", ()) if r["zone"] == "skin" and r["verdict"] in (WORK, WATCH, GOOD)]
     by_edge: dict[str, list[dict]] = {}
     for row in rows["lip"]:
         by_edge.setdefault(row["edge_id"], []).append(row)
@@ -122,19 +125,19 @@ def shown(survey_id: str, flown_on: str, rows: dict[str, list[dict]], limits: Li
         along += found
         edges.append(seen)
     verdict = worst(
-        [f.word for f in (*spots, *even) if not f.by_hand] + [r["verdict"] for r in rows["zones"]]
+        [f.word for f in (*spots, *even, *mix) if not f.by_hand] + [r["verdict"] for r in rows["zones"]]
         + ([e.verdict for e in edges if not e.by_hand] or [UNKNOWN])
     )  # fmt: skip
-    findings = tuple(sorted((*spots, *even, *along), key=lambda f: _rank(f, limits)))
+    findings = tuple(sorted((*spots, *even, *mix, *along), key=lambda f: _rank(f, limits)))
     return Shown(survey_id, flown_on, findings, tuple(edges), verdict, rows)
 
 
 def _rank(finding: Finding, limits: Limits) -> tuple:
     """Worst word first; single places before the skin as a whole; then by how far over the limit, then by name."""
-    limit = {LOW_SPOT: limits.low_spot, PLANARITY: limits.planarity}.get(finding.kind, limits.lip)
+    limit = {LOW_SPOT: limits.low_spot, PLANARITY: limits.planarity, MIX: None}.get(finding.kind, limits.lip)
     share = finding.value_mm / limit if limit and finding.value_mm is not None else 0.0
     start = finding.stretch.from_m if finding.stretch else 0.0
-    return ORDER.index(finding.word), finding.kind == PLANARITY, -share, finding.kind, finding.place_id, start
+    return ORDER.index(finding.word), finding.kind in (PLANARITY, MIX), -share, finding.kind, finding.place_id, start
 
 
 def _nan(value: float | None) -> float:
@@ -169,6 +172,12 @@ def _planarity(row: dict, limits: Limits) -> Finding:
     value, sigma = row["planarity_mm"], row["planarity_sigma_mm"]
     verdict = judge(_nan(value), _nan(sigma), limits.planarity, None, "planarity_mm")
     return Finding(PLANARITY, "skin", value, sigma, verdict, row)
+
+
+def _mix(row: dict) -> Finding:
+    """The mix of the whole skin: its own verdict stands, since it may be thin in part and deep enough on average."""
+    over = float("nan") if row["probability"] is None else row["probability"]
+    return Finding(MIX, "skin", row["depth_mm"], row["depth_sigma_mm"], Verdict(row["verdict"], "depth of the mix", over, float("nan")), row)
 
 
 def judge_station(row: dict, limits: Limits) -> Verdict:

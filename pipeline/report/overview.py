@@ -9,7 +9,7 @@ from typing import Sequence
 from pipeline.owner import Material, Tolerances
 from pipeline.report import changed, palette
 from pipeline.report.figures import Z95, figure, rounded
-from pipeline.report.findings import LOW_SPOT, MOUND, SEEN_SHARE
+from pipeline.report.findings import LOW_SPOT, MIX, MOUND, SEEN_SHARE
 from pipeline.report.hazards import Hazard
 from pipeline.report.saying import Sayer
 from pipeline.report.standing import Standing, leading, over_tolerance
@@ -67,7 +67,7 @@ def ranked(fields: Sequence[FieldSeen]) -> list[FieldSeen]:
     def rank(seen: FieldSeen) -> tuple:
         found = [f for f in leading(seen.now) if f.word == seen.now.verdict]
         limits = seen.now.limits
-        shares = [f.value_mm / limit for f in found if f.value_mm is not None and (limit := limits.low_spot if f.kind == LOW_SPOT else limits.lip)]
+        shares = [f.value_mm / limit for f in found if f.value_mm is not None and f.kind != MIX and (limit := limits.low_spot if f.kind == LOW_SPOT else limits.lip)]
         return ORDER.index(seen.now.verdict), -max(shares, default=0.0), -len(found), seen.name
 
     return sorted(fields, key=rank)

@@ -35,6 +35,9 @@ STILL = "#d5d2cc"  # measured, no change detected
 # Lip: one hue, darker is higher.
 LIP = ("#b4d3da", "#7fb3bf", "#35798c", "#0b3746")
 
+# Mix over its base: darker is deeper.
+MIX = ("#f2e3c6", "#d9b884", "#a87f4a", "#6b4a24")
+
 # Change: from almost nothing to the most shown.
 LOST = ("#fbe0c6", "#e78a2e", "#9c4300")
 GAINED = ("#e6ddf4", "#9672cc", "#4a2391")
@@ -65,6 +68,7 @@ PICTURE = {
     "gained-pale": GAINED[1],
     "band": LIP[0],
     "height": LIP[3],
+    **{f"mix-{k}": colour for k, colour in enumerate(MIX)},
     **{f"lip-{k}": colour for k, colour in enumerate(LIP)},
 }
 

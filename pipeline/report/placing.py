@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from pipeline.diamond.axes import Axes
 from pipeline.diamond.layout import Layout
+from pipeline.diamond.places import Place
 from pipeline.report.figures import NBSP, Units, printed
 from pipeline.report.words import Words
 
@@ -37,16 +38,27 @@ class Placing:
         """A declared place by its name; a found pond by its way from the nearest one."""
         if not low_spot_id.startswith("pond-"):
             return self.place(low_spot_id)
-        near = min(self.layout.places, key=lambda p: math.hypot(e - p.e, n - p.n), default=None)
+        near = self._nearest(e, n)
         if near is None:
             return self.words("pond_at", where=self.by(e, n))
-        away = math.hypot(e - near.e, n - near.n)
-        if away < AT_M:
+        if math.hypot(e - near.e, n - near.n) < AT_M:
             return self.place(near.place_id)
+        return self.words("pond_from", **self._way(near, e, n))
+
+    def beside(self, e: float, n: float) -> str:
+        """A spot by its way from the nearest declared place: '12 ft north-east of second base'."""
+        near = self._nearest(e, n)
+        if near is None:
+            return self.by(e, n)
+        return self.place(near.place_id) if math.hypot(e - near.e, n - near.n) < AT_M else self.words("beside", **self._way(near, e, n))
+
+    def _nearest(self, e: float, n: float) -> Place | None:
+        return min(self.layout.places, key=lambda p: math.hypot(e - p.e, n - p.n), default=None)
+
+    def _way(self, near: Place, e: float, n: float) -> dict[str, str]:
+        unit, away = self.units.length, math.hypot(e - near.e, n - near.n)
         side = self.words(f"compass_{compass(e - near.e, n - near.n)}")
-        unit = self.units.length
-        distance = f"{printed(away / unit.size, 0)}{NBSP}{unit.name}"
-        return self.words("pond_from", distance=distance, side=side, place=self.place(near.place_id))
+        return {"distance": f"{printed(away / unit.size, 0)}{NBSP}{unit.name}", "side": side, "place": self.place(near.place_id)}
 
     def by(self, e: float, n: float) -> str:
         """The part of the infield: 'by second base', 'between first and second base'; else the side of the compass."""

@@ -8,7 +8,7 @@ from typing import Iterable
 
 from pipeline.owner import Owned, Tolerances
 from pipeline.report.figures import NBSP, PLUS_MINUS, Z95, figure, limit, printed, rounded, span, spans_length
-from pipeline.report.findings import CANNOT_TELL_KIND, LIP, LOW_SKIN, LOW_SPOT, MOUND, PLANARITY, STEP, Finding, Shown
+from pipeline.report.findings import CANNOT_TELL_KIND, LIP, LOW_SKIN, LOW_SPOT, MIX, MOUND, PLANARITY, STEP, Finding, Shown
 from pipeline.report.hazards import Hazard
 from pipeline.report.placing import Placing
 from pipeline.report.standing import Standing, leading
@@ -17,7 +17,7 @@ from pipeline.report.words import opened
 from pipeline.surface.ring import BY_HAND
 from pipeline.surface.verdict import GOOD, SURE, UNKNOWN, UNSAFE, WATCH, WORK
 
-LIMITS = {LOW_SPOT: ("low_spot_mm", "low_spot_trip_mm"), PLANARITY: ("planarity_mm", None)}
+LIMITS = {LOW_SPOT: ("low_spot_mm", "low_spot_trip_mm"), PLANARITY: ("planarity_mm", None), MIX: ("mix_depth_min_mm", None)}
 EDGE_LIMITS = ("lip_mm", "lip_trip_mm")
 FEW = 3  # so many names are read; more are counted
 SURE_SDS = NormalDist().inv_cdf(SURE)  # a figure so many s.d. over a limit is over it with a probability of 80 %
@@ -65,7 +65,7 @@ class Sayer:
 
     def where(self, finding: Finding) -> str:
         """'second base'; of an edge 'the outer edge, 39-62 ft, by second base'."""
-        if finding.kind == PLANARITY:
+        if finding.kind in (PLANARITY, MIX):
             return self.words("place_skin")
         if finding.stretch is None:
             return self.placing.spot(finding.place_id, finding.row["e"], finding.row["n"])
@@ -94,7 +94,7 @@ class Sayer:
 
     def says(self, finding: Finding) -> str:
         """What was found, against which limit, as a sentence without its full stop."""
-        kind = finding.kind if finding.kind in (LOW_SPOT, PLANARITY, LIP) else f"edge_{finding.kind}"
+        kind = finding.kind if finding.kind in (LOW_SPOT, PLANARITY, MIX, LIP) else f"edge_{finding.kind}"
         mean = "_mean" if finding.stretch is not None and finding.row["station_m"] is None else ""
         found = self.words(f"is_{kind}{mean}", where=self.where(finding), height=self.height(finding.value_mm, finding.sigma_mm))
         return opened(found + self.against(finding))
@@ -109,6 +109,9 @@ class Sayer:
 
     def against(self, finding: Finding) -> str:
         """', over the trip limit of 60 mm'."""
+        if finding.kind == MIX:
+            area = figure(finding.row["thin_m2"], None, self.units.area)
+            return self.words(f"mix_{finding.word}", limit=self.limit(MIX, False), area=area)
         if finding.word == UNSAFE:
             if finding.trip is not None and finding.trip.length_m < finding.stretch.length_m:
                 return self.words("over_trip_on", limit=self.limit(finding.kind, True), length=self.length(finding.trip.length_m))
@@ -124,7 +127,7 @@ class Sayer:
         Empty where the verdict is not near one, of a found pond (its probability is not one of height alone) and of a
         step, where what to do hangs on its kind.
         """
-        if finding.sigma_mm is None or finding.kind == STEP or finding.place_id.startswith("pond-"):
+        if finding.sigma_mm is None or finding.kind in (STEP, MIX) or finding.place_id.startswith("pond-"):
             return ""
         over, over_trip = finding.verdict.over_tolerance, finding.verdict.over_trip
         parts = []
@@ -212,6 +215,8 @@ class Sayer:
                 out.append(self.words(f"length_of_{kind}", length=self.span_length(mine)))
         if any(f.kind == PLANARITY for f in found):
             out.append(self.words("uneven_skin"))
+        if any(f.kind == MIX for f in found):
+            out.append(self.words("mix_too_thin"))
         return out
 
     def unknown(self, now: Standing) -> str:

@@ -9,7 +9,7 @@ from pipeline.report.findings import LOW_SPOT, Finding, Limits, Shown, shown
 from pipeline.report.hazards import CLOSED, OPEN, Hazard, hazards
 from pipeline.surface.verdict import UNKNOWN, UNSAFE, WATCH, WORK
 
-BY_SURVEY = ("lip", "low_spots", "zones")
+BY_SURVEY = ("lip", "low_spots", "zones", "mix_depth")
 
 
 @dataclass(frozen=True)
@@ -67,7 +67,7 @@ def standing(
 ) -> Standing:  # fmt: skip
     """Judge a field's tables.
 
-    rows  : `survey_quality, lip, low_spots, zones` of the field
+    rows  : `survey_quality, lip, low_spots, zones, mix_depth` of the field
     order : survey ids, oldest first
     walks : rows of walks.csv of this field
     lengths : edge id -> length, m
@@ -75,7 +75,7 @@ def standing(
     quality = {r["survey_id"]: r for r in rows["survey_quality"]}
     known = [s for s in order if s in quality]
     usable = [s for s in known if quality[s]["verdict"] != "refused"]
-    of = {name: _by_survey(rows[name]) for name in BY_SURVEY}
+    of = {name: _by_survey(rows.get(name, ())) for name in BY_SURVEY}
     surveys = tuple(shown(s, quality[s]["flown_on"], {n: of[n].get(s, []) for n in BY_SURVEY}, limits, lengths) for s in usable)
     found = hazards(field_id, surveys, walks, limits)
     verdict = surveys[-1].verdict if surveys else UNKNOWN
@@ -86,7 +86,7 @@ def standing(
     return Standing(field_id, limits, surveys, tuple(quality[s] for s in known if s not in usable), found, verdict)
 
 
-def _by_survey(rows: list[dict]) -> dict[str, list[dict]]:
+def _by_survey(rows: Sequence[dict]) -> dict[str, list[dict]]:
     out: dict[str, list[dict]] = {}
     for row in rows:
         out.setdefault(row["survey_id"], []).append(row)

@@ -6,7 +6,8 @@ from dataclasses import dataclass
 
 from pipeline.owner import Material
 from pipeline.report.figures import NBSP, figure, printed
-from pipeline.report.findings import LIP, LOW_SKIN, LOW_SPOT, PLANARITY, STEP, Finding
+from pipeline.report.findings import LIP, LOW_SKIN, LOW_SPOT, MIX, PLANARITY, STEP, Finding
+from pipeline.report.mix_block import SKIN, ask, cores_wanted, order_line
 from pipeline.report.saying import Sayer
 from pipeline.report.standing import Standing, leading
 from pipeline.report.words import opened
@@ -35,16 +36,17 @@ def tasks(now: Standing, sayer: Sayer, material: Material, keys: dict[Finding, s
     Edges that want the same work are one task; one that is unsafe somewhere is a task of its own.
     keys : what the pictures mark a finding with
     """
-    order = {LOW_SPOT: 0, LIP: 1, STEP: 1, LOW_SKIN: 2, PLANARITY: 3}
+    order = {LOW_SPOT: 0, LIP: 1, STEP: 1, LOW_SKIN: 2, MIX: 3, PLANARITY: 4}
     found = leading(now, (UNSAFE, WORK))
     unsafe = {(f.kind, f.place_id) for f in found if f.word == UNSAFE}
     jobs: dict[tuple[bool, int, str, str], list[Finding]] = {}
     for f in found:
         own = f.stretch is None or (f.kind, f.place_id) in unsafe
         jobs.setdefault(((f.kind, f.place_id) not in unsafe, order[f.kind], f.kind, f.place_id if own else ""), []).append(f)
-    make = {LOW_SPOT: _fill, PLANARITY: _even}
+    make = {LOW_SPOT: _fill, PLANARITY: _even, MIX: _add_mix}
     ranked = sorted(jobs, key=lambda j: j[:2])  # stable: within a rank as found, worst first
-    return [make[j[2]](jobs[j], sayer, material) if j[2] in make else _edges(j[2], jobs[j], sayer, keys) for j in ranked]
+    out = [make[j[2]](jobs[j], sayer, material) if j[2] in make else _edges(j[2], jobs[j], sayer, keys) for j in ranked]
+    return out + _cores(now, sayer)
 
 
 def next_steps(found: list[Task]) -> str:
@@ -150,6 +152,24 @@ def remedy(height_mm: float, width_mm: float | None) -> str:
     if height_mm > CUT_MM:
         return "remedy_cut"
     return "remedy_wash" if height_mm > SWEEP_MM else "remedy_sweep"
+
+
+def _add_mix(found: list[Finding], sayer: Sayer, material: Material) -> Task:
+    """Mix where it is under the owner's least depth: how much; where it is thin stands under the mix's own heading."""
+    f, words = found[0], sayer.words
+    truck = None if material.truck_t is None else material.truck_t.value
+    lines = [f"{sayer.says(f)}.", order_line(f.row, sayer, truck), words("mix_where"), words("mix_how")]
+    return Task((f,), words("do_mix"), tuple(line for line in lines if line))
+
+
+def _cores(now: Standing, sayer: Sayer) -> list[Task]:
+    """Cores to be taken, where the owner set a least depth and too little of the mix is known; the places stand under
+    the mix's own heading."""
+    rows = () if now.newest is None else now.newest.rows.get("mix_depth", ())
+    row = next((r for r in rows if r["zone"] == SKIN), None)
+    if row is None or row["least_mm"] is None or not cores_wanted(row):
+        return []
+    return [Task((), sayer.words("do_cores"), (ask(row, sayer), sayer.words("cores_where")))]
 
 
 def _even(found: list[Finding], sayer: Sayer, material: Material) -> Task:

@@ -29,6 +29,10 @@ def features(scenario: Scenario, field_id: str) -> str:
         {"type": "Feature", "properties": {"role": f.role, "name": f.name} | f.props,
          "geometry": json.loads(shapely.to_geojson(shapely.transform(f.geometry, lambda xy: np.round(xy / unit, 3))))}
         for f in scene.features
+    ] + [
+        {"type": "Feature", "properties": {"role": "mix_core", "name": c.name, "depth_mm": c.depth_mm, "taken_on": c.taken_on.isoformat()},
+         "geometry": {"type": "Point", "coordinates": [round(float(v) / unit, 3) for v in scene.spot(c.at)]}}
+        for c in scene.truth.cores
     ]  # fmt: skip
     crs = {"type": "name", "properties": {"name": f"urn:ogc:def:crs:EPSG::{code}"}}
     head = {"type": "FeatureCollection", "name": field_id, "crs": crs, "features": []}

@@ -94,6 +94,15 @@ class Event(Part):
     raise_mm: float = 0.0
 
 
+class CoreTaken(Part):
+    """A core of the mix that the crew took and drew on the plan: what they read, and when."""
+
+    name: str
+    at: str | Spot
+    depth_mm: float = Field(ge=0)
+    taken_on: date
+
+
 class Thing(Part):
     """Something that stands or lies on the field: `size` is along by across by height, m."""
 
@@ -159,6 +168,7 @@ class FieldTruth(Part):
     weeds: tuple[Weeds, ...] = ()
     ignore: tuple[Slab, ...] = ()
     anchors: tuple[Anchor, ...] = ()
+    cores: tuple[CoreTaken, ...] = ()
 
     @model_validator(mode="after")
     def _known(self) -> FieldTruth:

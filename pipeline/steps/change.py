@@ -1,4 +1,4 @@
-"""change: every pair of one field's surveys: map, zones, lip growth, low spots."""
+"""change: every pair of one field's surveys: map, zones, lip growth, low spots, where the mix went."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from pipeline.diamond.carry import from_plain
 from pipeline.diamond.layout import Layout
 from pipeline.jobs import Job
 from pipeline.steps import surveyed
+from pipeline.steps.change_balance import balance_row
 from pipeline.steps.change_lip import growths
 from pipeline.steps.change_noise import pair_noises
 from pipeline.steps.change_patches import moved_ground, moved_records, without
@@ -25,7 +26,7 @@ from pipeline.survey.stable.uncertainty import TieOnGrid
 
 
 def run(job: Job, where: Where) -> None:
-    """Write the folder of change rasters and the rows of change, lip growth and low-spot change."""
+    """Write the folder of change rasters and the rows of change, lip growth, low-spot change and balance."""
     layout = from_plain(records.read(where.layout(job.field)))
     found = [surveyed.read(where, layout, r["survey_id"]) for r in job.rows["surveys"]]
     kept = {s.survey_id: s for s in found if s is not None}
@@ -34,7 +35,8 @@ def run(job: Job, where: Where) -> None:
     zones = {name: layout.grid.mask(polygon) for name, polygon in layout.zones.items()}
     ties = {name: s.tie_on_grid(layout) for name, s in kept.items()}
     noises, ground = pair_noises(job, layout, kept), moved_ground(job, layout, kept)
-    rows, told = [], []
+    grown = growths(job, kept, compared)
+    rows, told, balances = [], [], []
     with replacing_folder(where.changes(job.field)) as folder:
         for a, b in compared:
             gone = ground.between(a, b)
@@ -42,13 +44,14 @@ def run(job: Job, where: Where) -> None:
             step = 0.0 if change.relative else _mean_step(ties[a], ties[b], tie, zones["skin"])
             changed, detected = zone_changes(change, zones)
             rows += [_zone_row(a, b, z, step, change.relative) for z in changed]
+            balances.append(balance_row(job, layout, kept[a], kept[b], change, grown[a, b].edges))
             told.append({"from_survey": a, "to_survey": b, "relative": change.relative, **_pair_record(tie), "left_out": sorted(gone), "noise": noises.record(a, b)})
             tags = {"earlier": a, "later": b, "relative": str(change.relative).lower()}
             for name, values in (("change", change.dz), ("change_sigma", change.sigma), ("detected", detected)):
                 rasters.write(folder / f"{a}--{b}" / f"{name}.tif", name, values, layout.grid, tags)
     records.write(where.changed(job.field), {
-        "change": rows, "pairs": told, "moved_patches": moved_records(layout, kept, ground), "lip_change": growths(job, kept, compared),
-        "low_spot_change": spot_changes(job, where, layout, kept, compared),
+        "change": rows, "pairs": told, "moved_patches": moved_records(layout, kept, ground), "lip_change": [r for pair in grown.values() for r in pair.rows],
+        "balance": balances, "low_spot_change": spot_changes(job, where, layout, kept, compared),
     })  # fmt: skip
 
 

@@ -33,8 +33,10 @@ def run(job: Job, where: Where) -> None:
         "low_spots": _low_spots(where, layout, kept, measured),
         "low_spot_change": changed["low_spot_change"],
         "zones": [{"survey_id": s, **row} for s in kept for row in measured[s]["zones"]],
+        "mix_depth": [{"survey_id": s, **row} for s in kept for row in measured[s]["mix_depth"]],
         "change": changed["change"],
         "rulebook": [{"survey_id": s, **row} for s in kept for row in measured[s]["rulebook"]],
+        "balance": changed["balance"],
     }
     rows["trend"] = trends(job, {s: surveys[s] for s in kept}, rows, changed["pairs"])
     for name in FIELD_TABLES:

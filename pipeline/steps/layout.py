@@ -6,6 +6,7 @@ from pathlib import PurePosixPath
 
 from pipeline.coordinates import read_crs, unit_m, working_crs
 from pipeline.diamond.carry import to_plain
+from pipeline.diamond.cores import drawn_off_skin
 from pipeline.diamond.layout import Drawing, build
 from pipeline.errors import BadInput
 from pipeline.jobs import Job
@@ -20,7 +21,10 @@ def run(job: Job, where: Where) -> None:
     drawing, problems = read(job.field_row, job.tables_dir, job.settings.cell_size_m)
     if problems:
         raise BadInput(problems)
-    records.write(where.layout(job.field), to_plain(build(drawing)))
+    layout = build(drawing)
+    if off := drawn_off_skin(job.field_row.get("features", ""), drawing.features, layout.skin):
+        raise BadInput(off)
+    records.write(where.layout(job.field), to_plain(layout))
 
 
 def read(row: Read, tables_dir: str, cell_m: float):

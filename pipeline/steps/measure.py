@@ -1,4 +1,4 @@
-"""measure: lip, low spots, zones and rulebook items of one survey of one field."""
+"""measure: lip, low spots, zones, rulebook items and depth of mix of one survey of one field."""
 
 from __future__ import annotations
 
@@ -8,28 +8,34 @@ import numpy as np
 
 from pipeline.diamond.carry import from_plain
 from pipeline.jobs import Job
-from pipeline.steps import surveyed
+from pipeline.steps import measure_mix, surveyed
 from pipeline.steps.measure_lip import lips
 from pipeline.steps.measure_rules import rules_checked
 from pipeline.steps.measure_zones import zones
 from pipeline.steps.spot_given import spot_input
 from pipeline.store import arrays, records
+from pipeline.store.atomic import replacing_folder
 from pipeline.store.where import Where
 from pipeline.surface.spots import LowSpots, low_spots
 
 
 def run(job: Job, where: Where) -> None:
-    """Write the survey's rows of lip, low spots, zones and rulebook items, and which cells the found ponds cover."""
+    """Write the survey's rows of lip, low spots, zones, rulebook items and mix, which cells the found ponds cover, and the
+    rasters of the mix."""
     layout = from_plain(records.read(where.layout(job.field)))
     made = surveyed.read(where, layout, job.survey)
     path = where.measured(job.field, job.survey)
     if made is None:
-        arrays.write(path, {"lip": [], "low_spots": [], "zones": [], "rulebook": [], "ponds": []})
+        arrays.write(path, {"lip": [], "low_spots": [], "zones": [], "rulebook": [], "ponds": [], "mix_depth": [], "cores": [], "cores_wanted": []})
+        with replacing_folder(where.surface(job.field, job.survey)):
+            pass
         return
     given = spot_input(job, layout, made)
     found = low_spots(given, rng(job, "spots"), job.settings.measure.error_fields)
     rows = [_spot_row(s) for s in found.spots]
     lip, readings_wanted = lips(job, layout, made)
+    mix = measure_mix.mix_of(job, layout, rng(job, "mix"))
+    measure_mix.write(where, job, layout, mix)
     record = {
         "lip": lip,
         "readings_wanted": readings_wanted,
@@ -38,6 +44,9 @@ def run(job: Job, where: Where) -> None:
         "rulebook": rules_checked(job, layout, made),
         "ponds": list(found.cells),
         "unlisted_ponds": found.unlisted,
+        "mix_depth": mix.rows,
+        "cores": mix.cores,
+        "cores_wanted": mix.wanted,
     }
     arrays.write(path, record, pond_depth=found.ponding.depth.astype(np.float32), **_cells(found))
 

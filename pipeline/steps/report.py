@@ -46,7 +46,16 @@ def read(job: Job, where: Where) -> FieldInput:
         edges_used(where, layout, kept), rows, {s: records.read(where.record(job.field, s)) for s in ids}, records.read(where.provenance(job.field)),
         arrays.read_record(where.measured(job.field, kept[-1]))["readings_wanted"] if kept else {}, elevation, change, detected,
     )  # fmt: skip
+    if kept:
+        given = _with_mix(given, where, layout, kept[-1])
     return replace(given, profiles=tuple(profiles(where, layout, given.standing)))
+
+
+def _with_mix(given: FieldInput, where: Where, layout: Layout, survey: str) -> FieldInput:
+    """The mix on the day of a survey: its rasters, the cores, where to take more."""
+    measured, folder = arrays.read_record(where.measured(layout.field_id, survey)), where.surface(layout.field_id, survey)
+    depth, sigma = (rasters.read(f"{folder}/{name}.tif", layout.grid) for name in ("mix_depth", "mix_depth_sigma"))
+    return replace(given, mix_depth=depth, mix_sigma=sigma, cores=tuple(measured["cores"]), cores_wanted=tuple((e, n) for e, n in measured["cores_wanted"]))
 
 
 def profiles(where: Where, layout: Layout, now: Standing) -> Iterator[Profile]:

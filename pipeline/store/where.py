@@ -65,6 +65,10 @@ class Where:
         """`elevation`, `sigma` or `count` of one survey."""
         return f"{self.survey(field, survey)}/{name}.tif"
 
+    def surface(self, field: str, survey: str) -> str:
+        """Folder of what one survey's day tells of the mix, as rasters; empty of a refused one."""
+        return f"{self.field(field)}/surface/{survey}"
+
     def changes(self, field: str) -> str:
         return f"{self.field(field)}/change"
 

@@ -55,6 +55,22 @@ def judge(value: float, sigma: float, tolerance: float | None, trip: float | Non
     return Verdict(WATCH, "near the tolerance", over, over_trip)
 
 
+def judge_least(value: float, sigma: float, least: float | None, name: str) -> Verdict:
+    """One figure against the least that the owner wants, all in the same unit: `over_tolerance` is the probability that
+    the true figure is under it. There is no trip limit for what is too little."""
+    nan = float("nan")
+    if least is None:
+        return Verdict(UNKNOWN, f"no tolerance: {name}", nan, nan)
+    under = exceeds(-value, sigma, -least)
+    if not isfinite(under):
+        return Verdict(UNKNOWN, "no figure", under, nan)
+    if under >= SURE:
+        return Verdict(WORK, "under the tolerance", under, nan)
+    if sigma > least / DECIDABLE:
+        return Verdict(UNKNOWN, f"known to {sigma:.0f} only, the tolerance is {least:g}", under, nan)
+    return Verdict(GOOD, "within the tolerance", under, nan) if under <= UNLIKELY else Verdict(WATCH, "near the tolerance", under, nan)
+
+
 def worst(verdicts: Iterable[str]) -> str:
     """The word for all of them together; `not_enough_evidence` where there is none."""
     found = set(verdicts)

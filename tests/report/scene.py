@@ -157,6 +157,25 @@ def grown(at: float | None, mm: float | None, sigma: float | None = 2.0, detecte
                detected=detected, canopy_change_mm=canopy, growth_low95_mm=low, growth_high95_mm=high)  # fmt: skip
 
 
+def balanced(skin: float | None = -2.0, left: float | None = -1.0, earlier: str = "two", **given) -> dict:
+    """A pair's balance; without a figure of the skin there is none."""
+    told = {} if skin is None else {
+        "skin_m3": skin, "skin_sigma_m3": 2.0, "edge_m3": 0.5, "edge_sigma_m3": 0.1, "beyond_m3": 0.1, "beyond_sigma_m3": 0.8, "delivered_m3": 0.0,
+        "delivered_sigma_m3": 0.0, "unexplained_m3": left, "unexplained_sigma_m3": 2.4, "balanced": abs(left or 0.0) <= 1.96 * 2.4, "moved_p": 0.4,
+    }  # fmt: skip
+    return row("balance", from_survey=earlier, to_survey="three", **{"along_passes": "cannot_tell", "out_of_corner": "cannot_tell", **told, **given})
+
+
+def mix(zone: str = "skin", depth: float | None = 68.0, sigma: float | None = 3.0, verdict: str = "work", survey: str = "three", **given) -> dict:
+    """Depth of the mix of one zone, by ten cores."""
+    known = {} if depth is None else {"depth_mm": depth, "depth_sigma_mm": sigma, "blade_mm": 12.0}
+    return row("mix_depth", **{
+        "survey_id": survey, "zone": zone, "basis": "cores", "cores": 10, "oldest_core": "2025-04-09", "newest_core": "2026-04-01", "told_pct": 100.0,
+        "least_mm": 75.0, "probability": 0.97, "thin_m2": 300.0, "verdict": verdict, "tonnes": 13.6, "tonnes_low95": 8.7, "tonnes_high95": 19.5, "loose_m3": 8.8,
+        **known, **given,
+    })  # fmt: skip
+
+
 def record(survey: str, verdict: str = "absolute", **given) -> dict:
     """survey.json of one survey, as far as the pages read it."""
     patches = [
@@ -205,6 +224,7 @@ def tables(**given) -> dict[str, list[dict]]:
             row("trend", measure="ring_depth", zone="second", rate_mm_per_year=40.0, rate_sigma_mm_per_year=4.0, surveys=4, detected=True),
             row("trend", measure="lip", edge_id="outer", rate_mm_per_year=3.0, rate_sigma_mm_per_year=4.0, surveys=4, detected=False),
         ],
+        "mix_depth": [], "balance": [balanced()],
     }  # fmt: skip
     assert set(made) == set(FIELD_TABLES)
     return made | given

@@ -24,7 +24,7 @@ def page(made) -> str:
 
 def refused():
     verdicts = [quality(s, "refused", "beside <its> field & far") for s in ("one", "two", "three")]
-    bare = tables(survey_quality=verdicts, lip=[], low_spots=[], zones=[], change=[], low_spot_change=[], lip_change=[], rulebook=[], trend=[])
+    bare = tables(survey_quality=verdicts, lip=[], low_spots=[], zones=[], change=[], low_spot_change=[], lip_change=[], rulebook=[], trend=[], balance=[])
     return replace(given(tables=bare), elevation=None, change=None, detected=None, readings_wanted={})
 
 

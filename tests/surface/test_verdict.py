@@ -7,7 +7,7 @@ import math
 import pytest
 from scipy.stats import norm
 
-from pipeline.surface.verdict import exceeds, judge, worst
+from pipeline.surface.verdict import exceeds, judge, judge_least, worst
 
 
 @pytest.mark.analytic
@@ -48,3 +48,17 @@ def test_a_lack_of_evidence_never_hides_unsafe_or_work():
 def test_units_do_not_change_the_word():
     for value, sigma in [(70, 5), (30, 5), (25, 5), (15, 5), (15, 40)]:
         assert judge(value, sigma, 25, 50, "x").word == judge(value / 25.4, sigma / 25.4, 25 / 25.4, 50 / 25.4, "x").word
+
+
+@pytest.mark.analytic
+@pytest.mark.parametrize(
+    ("depth", "sigma", "word"),
+    [(60.0, 5.0, "work"), (70.5, 5.0, "work"), (72.0, 5.0, "watch"), (78.0, 5.0, "watch"), (79.5, 5.0, "good"), (80.0, 95.0, "not_enough_evidence"), (float("nan"), 5.0, "not_enough_evidence")],
+)
+def test_too_little_is_judged_as_too_much_is_the_other_way_round(depth, sigma, word):
+    """P(under 75) at 70.5 with s.d. 5: Phi(0.9) = 0.816; at 79.5 Phi(-0.9) = 0.184 (table of the normal distribution)."""
+    found = judge_least(depth, sigma, 75.0, "mix_depth_min_mm")
+    assert found.word == word
+    if depth == 70.5:
+        assert found.over_tolerance == pytest.approx(0.8159, abs=1e-4)
+    assert judge_least(depth, sigma, None, "mix_depth_min_mm").why == "no tolerance: mix_depth_min_mm"

@@ -59,6 +59,9 @@ def test_everything_that_is_promised_is_there(ran):
             assert (ran.root / WHERE.raster(field, f"{field}-2026-04", name)).is_file()
         for name in ("change", "change_sigma", "detected"):
             assert (ran.root / WHERE.change(field, f"{field}-2025-04", f"{field}-2026-04", name)).is_file()
+        for name in ("mix_depth", "mix_depth_sigma", "blade_depth"):
+            assert (ran.root / WHERE.surface(field, f"{field}-2026-04") / f"{name}.tif").is_file()
+    assert not list((ran.root / WHERE.surface("two-lamps", "two-lamps-2025-07")).glob("[!.]*"))
     for path in (WHERE.index, WHERE.portfolio, WHERE.hazards):
         assert (ran.root / path).is_file()
 
@@ -78,6 +81,27 @@ def test_the_base_that_the_crew_found_off_is_outside_and_nothing_else_is(ran):
     assert "Check by hand against the rulebook: third base to home plate (60 ft bases)" in page or "third base to home plate (60 ft bases)" in page
     assert "Tape it by hand before you move anything" in page and "rose or sank since another day" in page
     assert not list(pd.read_csv(ran.root / WHERE.table("moth", "rulebook")).query("verdict == 'outside'")["item"])
+
+
+@pytest.mark.analytic
+def test_the_ticket_is_in_the_balance_and_no_tie_no_balance(ran):
+    """12.2 short tons at 1.70 t/m3: 12.2 x 0.90718474 / 1.70 = 6.510 m3."""
+    row = pd.read_csv(ran.root / WHERE.table("moth", "balance")).iloc[0]
+    assert row["delivered_m3"] == pytest.approx(6.510, abs=6e-4)
+    summed = row["skin_m3"] + row["edge_m3"] + row["beyond_m3"] - row["delivered_m3"]
+    assert row["unexplained_m3"] == pytest.approx(summed, abs=0.003) and row["unexplained_sigma_m3"] > row["skin_sigma_m3"]
+    untied = pd.read_csv(ran.root / WHERE.table("two-lamps", "balance")).iloc[0]
+    assert pd.isna(untied["skin_m3"]) and pd.isna(untied["unexplained_m3"]) and "not tied to stable ground" in untied["reason"]
+    assert "cannot be told from this pair: the pair is not tied" in (ran.root / WHERE.report("two-lamps")).read_text()
+
+
+@pytest.mark.analytic
+def test_a_core_from_before_the_mix_came_says_nothing_of_it(ran):
+    """Moth Field was probed in October and topped up in November: in April nothing is known of its mix."""
+    rows = pd.read_csv(ran.root / WHERE.table("moth", "mix_depth"))
+    skin = rows[rows["zone"] == "skin"].set_index("survey_id")
+    assert skin.loc["moth-2026-04", "verdict"] == "not_enough_evidence" and skin.loc["moth-2026-04", "cores"] == 0
+    assert skin.loc["moth-2025-04", "basis"] == "cores" and skin.loc["moth-2025-04", "told_pct"] < 60
 
 
 @pytest.mark.invariant
