@@ -54,7 +54,7 @@ rule tie:
 
 rule measure:
     input: at.layout("{field}"), at.survey("{field}", "{survey}"), at.tied("{field}", "{survey}")
-    output: at.measured("{field}", "{survey}")
+    output: at.measured("{field}", "{survey}"), directory(at.surface("{field}", "{survey}"))
     log: at.log("measure", "{field}", "{survey}")
     params: code=work.code("measure"), given=lambda w: work.given("measure", w.field, w.survey)
     shell: STEP + " --field {wildcards.field} --survey {wildcards.survey} 2> {log:q}"

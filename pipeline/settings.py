@@ -93,7 +93,10 @@ SHARED: dict[str, tuple[str, ...]] = {
 
 
 # Of the tolerances, those a verb reads: moving another must not run it again. Verbs not named read all.
-MEASURED_AGAINST = ("low_spot_mm", "low_spot_trip_mm", "planarity_mm", "straightedge_length_m")
+MEASURED_AGAINST = (
+    "low_spot_mm", "low_spot_trip_mm", "planarity_mm", "straightedge_mm", "straightedge_length_m", "slope_min_pct", "slope_max_pct",
+    "fall_bearing_deg",
+)  # fmt: skip
 TOLERANCES_OF: dict[str, tuple[str, ...]] = {"measure": MEASURED_AGAINST}
 
 

@@ -27,6 +27,9 @@ class FieldInput:
     readings_wanted : edge id -> how many more ruler readings would halve what its mean height is not known by
     elevation : of the newest survey that is not refused, (ny, nx), m, or None
     change, detected : of the last two such surveys, or None
+    standing_water : of the newest survey, depth of water after 10 mm of rain, (ny, nx), m, or None
+    water_paths : its main paths of water, downhill: e, n (m) and the share of noisy surfaces that leave each place
+    string_places : where a string goes down first: e, n (m), bearing along it, gap as measured (mm)
     profiles : cross-sections of the newest survey, at the highest place of each stretch of lip
     """
 
@@ -46,6 +49,9 @@ class FieldInput:
     change: np.ndarray | None
     detected: np.ndarray | None
     profiles: tuple[Profile, ...] = ()
+    standing_water: np.ndarray | None = None
+    water_paths: Sequence[dict] = ()
+    string_places: Sequence[dict] = ()
 
     @property
     def field_id(self) -> str:

@@ -23,6 +23,7 @@ from pipeline.report.sure_block import sure_block
 from pipeline.report.todo import Task, filling, next_steps, tasks, watched
 from pipeline.report.unsafe_block import first_act, unsafe_block
 from pipeline.report.unsettled import unsettled
+from pipeline.report.water_block import water_block
 from pipeline.report.words import Words, opened, titled
 from pipeline.settings import Config
 from pipeline.surface.verdict import UNKNOWN, UNSAFE, WORK
@@ -53,6 +54,7 @@ def field_page(given: FieldInput, words: Words) -> dict:
     return {
         "w": words, "colours": palette.css(), "head": head, "unsafe": unsafe_block(given, now, sayer, keys) | {"tape": tapes[0]}, "map": _map(given, now, sayer, keys),
         "changed": change_block(given, now, sayer) | {"tape": tapes[1]},
+        "rain": water_block(given, now, sayer),
         "next": next_block(given, now, sayer, keys, found) | {"tape": tapes[2]}, "sure": sure_block(given, now, sayer),
     }  # fmt: skip
 
@@ -120,7 +122,7 @@ def next_block(given: FieldInput, now: Standing, sayer: Sayer, keys: dict, found
     said = reading(charts, sayer) if charts else []
     return {
         "items": items, "none": "" if items else words("nothing_to_do" if now.newest is not None else "survey_again"),
-        "watch": watched(now, sayer), "unsettled": unsettled(now, sayer, given.readings_wanted), "charts": charts, "reading": said, "profiles": profile_charts(given, now, sayer),
+        "watch": watched(now, sayer), "unsettled": unsettled(now, sayer, given.readings_wanted, given.string_places), "charts": charts, "reading": said, "profiles": profile_charts(given, now, sayer),
         "filling": filling(found, sayer, given.settings.material),
     }  # fmt: skip
 

@@ -35,6 +35,9 @@ STILL = "#d5d2cc"  # measured, no change detected
 # Lip: one hue, darker is higher.
 LIP = ("#b4d3da", "#7fb3bf", "#35798c", "#0b3746")
 
+# Water: one hue, darker is deeper.
+WATER = ("#bcd0e8", "#6c95c8", "#1f4f8f")
+
 # Change: from almost nothing to the most shown.
 LOST = ("#fbe0c6", "#e78a2e", "#9c4300")
 GAINED = ("#e6ddf4", "#9672cc", "#4a2391")
@@ -66,6 +69,7 @@ PICTURE = {
     "band": LIP[0],
     "height": LIP[3],
     **{f"lip-{k}": colour for k, colour in enumerate(LIP)},
+    **{f"water-{k}": colour for k, colour in enumerate(WATER)},
 }
 
 

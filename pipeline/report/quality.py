@@ -15,7 +15,7 @@ from pipeline.report.words import opened
 SHORT_SUM = 12
 SHOWN_MM = 0.5  # a surface that a moved patch carries off by less is not spoken of
 # The limits that this page holds figures against.
-HELD = ("lip_mm", "lip_trip_mm", "low_spot_mm", "low_spot_trip_mm", "planarity_mm", "straightedge_mm")
+HELD = ("lip_mm", "lip_trip_mm", "low_spot_mm", "low_spot_trip_mm", "planarity_mm", "straightedge_mm", "slope_min_pct", "slope_max_pct")
 
 
 def survey_rows(quality: Sequence[dict], records: dict[str, dict], sayer: Sayer) -> list[tuple[str, ...]]:
@@ -165,7 +165,7 @@ def tolerance_rows(tolerances: Tolerances, field_id: str, sayer: Sayer) -> list[
     """Each limit of this page that is set: what, how much, who and when."""
     owned = {name: getattr(tolerances, name) for name in HELD}
     return [
-        (sayer.words(f"tolerance_{name}"), limit(o.of(field_id), sayer.units.height), sayer.words("by_on", who=o.set_by, on=sayer.words.date(o.set_on)))
+        (sayer.words(f"tolerance_{name}"), sayer.slope(o.of(field_id)) if name.endswith("_pct") else limit(o.of(field_id), sayer.units.height), sayer.words("by_on", who=o.set_by, on=sayer.words.date(o.set_on)))
         for name, o in owned.items() if o is not None
     ]  # fmt: skip
 

@@ -65,6 +65,10 @@ class Where:
         """`elevation`, `sigma` or `count` of one survey."""
         return f"{self.survey(field, survey)}/{name}.tif"
 
+    def surface(self, field: str, survey: str) -> str:
+        """Folder of rasters made from one survey's surface."""
+        return f"{self.field(field)}/surface/{survey}"
+
     def changes(self, field: str) -> str:
         return f"{self.field(field)}/change"
 

@@ -23,7 +23,7 @@ from pipeline.variables import FIELD_TABLES, column_names
 
 FIELD, CRS, HOME = "mill-pond", "EPSG:6550", (507000.0, 175000.0)
 DAYS = {"one": "2025-04-07", "two": "2025-10-06", "three": "2026-04-07"}
-LIMITS = Limits(25.0, 50.0, 20.0, 60.0, 13.0)
+LIMITS = Limits(25.0, 50.0, 20.0, 60.0, 13.0, 20.0)
 SIGNED = {"set_by": "Board of Nowhere", "set_on": "2025-03-03"}
 TOLERANCES = {
     name: {"value": value, **SIGNED}
