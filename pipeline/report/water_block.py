@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from math import inf
+
 from pipeline.report.field_input import FieldInput
 from pipeline.report.figures import NBSP, Z95, figure, limit, printed
 from pipeline.report.findings import Shown
@@ -30,13 +32,13 @@ def water_block(given: FieldInput, now: Standing, sayer: Sayer) -> dict:
     if not found:
         return {"none": words("rain_none", least=limit(LEAST_MM, sayer.units.height)), "rows": []}
     keyed = [(words("rain_key", number=i + 1), r) for i, r in enumerate(found[:SHOWN])]
-    lip = any(r["lip_held_m3"] is not None for _, r in keyed)
-    heads = ["col_pool", "col_place", "col_deepest", "col_water", "col_full", "col_spills"] + (["col_lip_holds"] if lip else [])
+    lip, slow = any(r["lip_held_m3"] is not None for _, r in keyed), _last_full(found) > KNOWN_AT_MM
+    heads = ["col_pool", "col_place", "col_deepest", "col_water", *(["col_full"] if slow else []), "col_spills", *(["col_lip_holds"] if lip else [])]
     title = words("rain_title", rain=rained(10, sayer), day=sayer.day(now.newest.flown_on, now.newest.survey_id))
     about = words("rain_about", pools=words.count("pools", len(keyed)), paths=words.count("paths", len(given.water_paths)))
     more = len(found) - len(keyed)
     return {
-        "none": "", "rows": [_row(key, r, lip, sayer) for key, r in keyed], "heads": [words(h) for h in heads], "said": _said(found, sayer),
+        "none": "", "rows": [_row(key, r, lip, slow, sayer) for key, r in keyed], "heads": [words(h) for h in heads], "said": _said(found, sayer),
         "order": words("rain_order"), "lip": words("rain_lip") if lip else "", "more": words.count("rain_more", more) if more else "", "title": title,
         "svg": water_map(given.layout, given.edges, given.standing_water, given.water_paths, keyed, sayer.units, title, about, words("north")),
         "shades": _shades(sayer), "paths": bool(given.water_paths),
@@ -59,20 +61,26 @@ def _said(found: list[dict], sayer: Sayer) -> list[str]:
         return figure(sum(r[column] or 0.0 for r in found), sigma, sayer.units.volume)
 
     out = [words("rain_sum", volume=total("ponded_m3"), rain=rained(10, sayer))]
-    last = max((r["full_at_mm"] if r["full_at_mm"] is not None else float("inf")) for r in found)
-    if last <= KNOWN_AT_MM:
+    if _last_full(found) <= KNOWN_AT_MM:
         out.append(words("rain_full", rain=rained(KNOWN_AT_MM, sayer)))
     else:
         out += [words("rain_ladder", rain=rained(mm, sayer), volume=total(column)) for column, mm in RAINS if mm != 10]
     return [*out, words("rain_left_out")]
 
 
-def _row(key: str, r: dict, lip: bool, sayer: Sayer) -> tuple[str, ...]:
+def _last_full(found: list[dict]) -> float:
+    """Rain after which all of them are full, mm."""
+    return max(r["full_at_mm"] if r["full_at_mm"] is not None else inf for r in found)
+
+
+def _row(key: str, r: dict, lip: bool, slow: bool, sayer: Sayer) -> tuple[str, ...]:
     units = sayer.units
     full = "" if r["full_at_mm"] is None else rained(max(r["full_at_mm"], 0.1), sayer)
-    row = (key, opened(sayer.placing.spot(r["low_spot_id"], r["e"], r["n"])), figure(r["ponded_depth_mm"], r["ponded_depth_sigma_mm"], units.height),
-           figure(r["ponded_m3"], r["ponded_sigma_m3"], units.volume), full, sayer.placing.at(r["pour_e"], r["pour_n"]))  # fmt: skip
-    return (*row, lip_holds(r, sayer)) if lip else row
+    return (
+        key, opened(sayer.placing.spot(r["low_spot_id"], r["e"], r["n"])), figure(r["ponded_depth_mm"], r["ponded_depth_sigma_mm"], units.height),
+        figure(r["ponded_m3"], r["ponded_sigma_m3"], units.volume), *([full] if slow else []), sayer.placing.at(r["pour_e"], r["pour_n"]),
+        *([lip_holds(r, sayer)] if lip else []),
+    )  # fmt: skip
 
 
 def lip_holds(r: dict, sayer: Sayer) -> str:

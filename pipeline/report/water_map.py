@@ -9,6 +9,7 @@ import numpy as np
 
 from pipeline.diamond.edges import Edge
 from pipeline.diamond.layout import Layout
+from pipeline.frame import Grid
 from pipeline.report import palette
 from pipeline.report.field_map import APART, foot, frame_of, furniture, ground, spread
 from pipeline.report.figures import Units
@@ -35,7 +36,7 @@ def water_map(
     rgba = shaded(depth, layout.grid.mask(layout.skin))
     image = el("image", href=inlined(png(rgba)), width=rgba.shape[1], height=rgba.shape[0], preserveAspectRatio="none",
                transform=frame.matrix(grid.west, grid.north, grid.cell_m), class_="cells")  # fmt: skip
-    inner = ground(layout, frame, edges) + image + furniture(layout, frame) + "".join(_path(frame, p) for p in paths)
+    inner = ground(layout, frame, edges) + image + furniture(layout, frame) + "".join(_path(frame, p, _wet(depth, grid, p)) for p in paths)
     inner += _pools(frame, pools) + foot(frame, units, north_word)
     return picture(frame.width, frame.height, "water-map", title, about, inner, "map")
 
@@ -51,18 +52,25 @@ def shaded(depth: np.ndarray, skin: np.ndarray) -> np.ndarray:
     return out
 
 
-def _path(frame: Frame, path: dict) -> str:
-    """A path in pieces, dashed where noise could move it, an arrow at its end."""
+def _wet(depth: np.ndarray, grid: Grid, path: dict) -> np.ndarray:
+    """Which places of a path lie under water: there it has no line of its own."""
+    row, col = grid.rows_cols(np.array(path["e"]), np.array(path["n"]))
+    return np.nan_to_num(depth[row, col]) > WET_M
+
+
+def _path(frame: Frame, path: dict, wet: np.ndarray) -> str:
+    """A path in pieces, dashed where noise could move it, none under water, an arrow at its end."""
     e, n, share = (np.array(path[k], float) for k in ("e", "n", "share"))
     if len(e) < 2:
         return ""
     sure = np.convolve(share, np.ones(RUNS) / RUNS, mode="same") / np.convolve(np.ones(len(share)), np.ones(RUNS) / RUNS, mode="same") >= SURE_SHARE
-    ends = np.flatnonzero(np.diff(sure)) + 1
+    look = np.where(wet, -1, sure)
+    ends = np.flatnonzero(np.diff(look)) + 1
     out = []
     for a, b in zip([0, *ends], [*ends, len(e)]):
         piece = np.s_[a : min(b + 1, len(e))]
-        if min(b + 1, len(e)) - a > 1:
-            out.append(el("path", d=frame.run(e[piece], n[piece]), class_="runs" if sure[a] else "runs unsure"))
+        if look[a] >= 0 and min(b + 1, len(e)) - a > 1:
+            out.append(el("path", d=frame.run(e[piece], n[piece]), class_="runs" if look[a] else "runs unsure"))
     x, y = frame.xy(e[[max(len(e) - 6, 0), -1]], n[[max(len(n) - 6, 0), -1]])
     turn = math.degrees(math.atan2(y[1] - y[0], x[1] - x[0]))
     head = el("path", d=f"M{-ARROW} {-ARROW / 2}L0 0L{-ARROW} {ARROW / 2}", class_="runs", transform=f"translate({x[1]:.1f} {y[1]:.1f}) rotate({turn:.0f})")
@@ -73,7 +81,7 @@ def _pools(frame: Frame, pools: Sequence[tuple[str, dict]]) -> str:
     """Where each pool spills, and its key beside its middle."""
     at = [tuple(float(v) for v in frame.xy(r["e"], r["n"])) for _, r in pools]
     pours = [tuple(float(v) for v in frame.xy(r["pour_e"], r["pour_n"])) for _, r in pools]
-    out = [el("path", d=f"M{x - 5:.1f} {y:.1f}L{x:.1f} {y - 5:.1f}L{x + 5:.1f} {y:.1f}L{x:.1f} {y + 5:.1f}Z", class_="pour") for x, y in pours]
+    out = [el("path", d=f"M{x - 6:.1f} {y - 5:.1f}H{x + 6:.1f}L{x:.1f} {y + 6:.1f}Z", class_="pour") for x, y in pours]
     for (key, _), (x0, y0), (x, y) in zip(pools, at, spread([(x + APART * 0.6, y - APART * 0.6) for x, y in at], frame.width, frame.height)):
         line = el("path", d=f"M{x0:.1f} {y0:.1f}L{x:.1f} {y:.1f}", class_="lead-line thin")
         out.append(line + words(x, y - 2, key, class_="figure", text_anchor="middle"))

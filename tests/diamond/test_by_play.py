@@ -69,16 +69,20 @@ def test_without_a_home_plate_the_compass_speaks_and_without_places_nothing():
 
 
 @pytest.mark.invariant
-def test_the_skin_s_four_parts_make_up_the_skin_and_each_holds_its_base():
+def test_the_skin_s_four_parts_make_up_the_skin_and_each_lies_between_its_bases():
     from shapely.geometry import Point
 
     layout = field()
     found = parts(layout)
     assert tuple(found) == PARTS
     assert sum(p.area for p in found.values()) == pytest.approx(layout.skin.area, rel=1e-9)
-    for name in ("home", "first", "second", "third"):
-        at = Point(layout.anchors[name]).buffer(0.5)
-        assert found[f"part-{name}"].intersection(at).area == pytest.approx(layout.skin.intersection(at).area, rel=1e-9)
+    bases = ("home", "first", "second", "third")
+    for name, one, other in zip(PARTS, bases, bases[1:] + bases[:1]):
+        between = (np.array(layout.anchors[one]) + layout.anchors[other]) / 2
+        inside = [k for k, p in found.items() if p.distance(Point(between)) < 1e-6]
+        assert inside in ([name], [])  # on a grass infield no skin may lie there
+        for base in (one, other):
+            assert found[name].distance(Point(layout.anchors[base])) < 0.3
 
 
 @pytest.mark.invariant
