@@ -16,6 +16,7 @@ from pipeline.report.figures import SYSTEMS, limit
 from pipeline.report.findings import LOW_SKIN, LOW_SPOT, Finding
 from pipeline.report.edge_charts import profile_charts
 from pipeline.report.lip_charts import lip_charts, reading
+from pipeline.report.limits_named import held_against
 from pipeline.report.placing import Placing
 from pipeline.report.saying import Sayer
 from pipeline.report.standing import Standing, leading
@@ -49,7 +50,7 @@ def field_page(given: FieldInput, words: Words) -> dict:
     head = {
         "lang": words("lang"), "title": given.settings.report.title, "name": name, "site": titled(given.row.get("site", "")),
         "verdict": now.verdict, "verdict_word": words(f"verdict_{now.verdict}"), "headline": sayer.headline(now), "survey": _survey_line(given, now, sayer),
-        "act": first_act(now, words), "steps": next_steps([t for t in found if t.unsafe or not now.open]),
+        "limits": held_against(now, sayer), "act": first_act(now, words), "steps": next_steps([t for t in found if t.unsafe or not now.open]),
     }  # fmt: skip
     return {
         "w": words, "colours": palette.css(), "head": head, "unsafe": unsafe_block(given, now, sayer, keys) | {"tape": tapes[0]}, "map": _map(given, now, sayer, keys),

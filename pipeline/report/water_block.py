@@ -20,8 +20,14 @@ NONE_SHARE, KNOWN_AT_MM = 0.1, 2.0  # a lip that holds less of a pool's water ho
 
 def pools(shown: Shown) -> list[dict]:
     """Low spots in which water stands that is more than noise, last to dry first: deepest, then fed by most ground."""
-    wet = [r for r in shown.rows["low_spots"] if r["ponded_depth_mm"] and r["pour_e"] is not None]
+    wet = [r for r in shown.rows["low_spots"] if r["ponded_depth_mm"] and r["ponded_m3"] and r["ponded_m3"] >= (r["ponded_sigma_m3"] or 0.0)]
     return sorted(wet, key=lambda r: (-r["ponded_depth_mm"], -(r["catchment_m2"] or 0.0), r["low_spot_id"]))
+
+
+def _hidden(shown: Shown) -> float:
+    """Depth of water that the survey's noise hides, mm: the 95 % of a middling place, LEAST_MM at least."""
+    sigmas = sorted(r["pond_depth_sigma_mm"] for r in shown.rows["low_spots"] if r["pond_depth_sigma_mm"] is not None)
+    return max(Z95 * sigmas[len(sigmas) // 2], LEAST_MM) if sigmas else LEAST_MM
 
 
 def water_block(given: FieldInput, now: Standing, sayer: Sayer) -> dict:
@@ -30,7 +36,7 @@ def water_block(given: FieldInput, now: Standing, sayer: Sayer) -> dict:
         return {}
     words, found = sayer.words, pools(now.newest)
     if not found:
-        return {"none": words("rain_none", least=limit(LEAST_MM, sayer.units.height)), "rows": []}
+        return {"none": words("rain_none", least=sayer.height(_hidden(now.newest))), "rows": []}
     keyed = [(words("rain_key", number=i + 1), r) for i, r in enumerate(found[:SHOWN])]
     lip, slow = any(r["lip_held_m3"] is not None for _, r in keyed), _last_full(found) > KNOWN_AT_MM
     heads = ["col_pool", "col_place", "col_deepest", "col_water", *(["col_full"] if slow else []), "col_spills", *(["col_lip_holds"] if lip else [])]
