@@ -6,6 +6,7 @@ import math
 from typing import Sequence
 
 import numpy as np
+from scipy.ndimage import uniform_filter1d
 
 from pipeline.diamond.edges import Edge
 from pipeline.diamond.layout import Layout
@@ -63,7 +64,7 @@ def _path(frame: Frame, path: dict, wet: np.ndarray) -> str:
     e, n, share = (np.array(path[k], float) for k in ("e", "n", "share"))
     if len(e) < 2:
         return ""
-    sure = np.convolve(share, np.ones(RUNS) / RUNS, mode="same") / np.convolve(np.ones(len(share)), np.ones(RUNS) / RUNS, mode="same") >= SURE_SHARE
+    sure = uniform_filter1d(share, RUNS, mode="nearest") >= SURE_SHARE
     look = np.where(wet, -1, sure)
     ends = np.flatnonzero(np.diff(look)) + 1
     out = []

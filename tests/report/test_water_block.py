@@ -39,6 +39,14 @@ def test_the_deepest_water_is_opened_first_and_noise_is_left_out():
 
 
 @pytest.mark.invariant
+@pytest.mark.parametrize("places", [1, 2, 5, 60])
+def test_a_path_of_any_length_is_drawn_up_to_its_end(places):
+    run = {"e": [HOME[0] + 0.2 * k for k in range(places)], "n": [HOME[1] + 8.0] * places, "share": [0.9] * places}
+    drawn = block(spot("first", 30.0, **water(26.0, 0.05)), water_paths=(run,))["svg"].count('class="runs"')
+    assert drawn == (2 if places > 1 else 0)
+
+
+@pytest.mark.invariant
 def test_pools_that_fill_slowly_are_told_rain_by_rain():
     slow = water(26.0, 0.05, full=12.0) | {"ponded_2mm_m3": 0.01, "ponded_5mm_m3": 0.02, "ponded_m3": 0.04}
     found = block(spot("first", 30.0, **slow), units="us")
