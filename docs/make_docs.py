@@ -187,7 +187,7 @@ def _files() -> list[tuple[str, str]]:
         (f"`{at.provenance('<field>')}`", "what the field's results were made from, below"),
         (f"`{at.record('<field>', '<survey>')}`", "what became of one survey, below; of a refused one all there is"),
         (f"`{at.raster('<field>', '<survey>', '<raster>')}`", "`elevation`, `sigma`, `count`"),
-        (f"`{at.surface('<field>', '<survey>')}/<raster>.tif`", "`mix_depth`, `mix_depth_sigma`, `blade_depth` on that day; the folder of a refused survey is empty"),
+        (f"`{at.surface('<field>', '<survey>')}/<raster>.tif`", "`pond_depth`; `mix_depth`, `mix_depth_sigma`, `blade_depth` on that day; the folder of a refused survey is empty"),
         (f"`{at.change('<field>', '<from>', '<to>', '<raster>')}`", "`change`, `change_sigma`, `detected` of each pair"),
         (f"`{at.build}/`, `{at.logs}/`", "beside the results: what later steps read, and what each job said; no reader needs them"),
     ]

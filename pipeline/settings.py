@@ -94,7 +94,10 @@ SHARED: dict[str, tuple[str, ...]] = {
 
 # Of the tolerances, those a verb reads: moving another must not run it again. Verbs not named read all.
 RULEBOOK_AGAINST = ("base_distance_mm", "plate_level_mm", "mound_height_mm", "base_line_pct")
-MEASURED_AGAINST = ("low_spot_mm", "low_spot_trip_mm", "planarity_mm", "straightedge_length_m", "mix_depth_min_mm", *RULEBOOK_AGAINST)
+MEASURED_AGAINST = (
+    "low_spot_mm", "low_spot_trip_mm", "planarity_mm", "straightedge_mm", "straightedge_length_m", "slope_min_pct", "slope_max_pct",
+    "fall_bearing_deg", "mix_depth_min_mm", *RULEBOOK_AGAINST,
+)  # fmt: skip
 TOLERANCES_OF: dict[str, tuple[str, ...]] = {"measure": MEASURED_AGAINST}
 
 

@@ -8,6 +8,7 @@ from typing import Sequence
 from pipeline.report.figures import Z95, decimals_of, figure, printed, rounded
 from pipeline.report.saying import Sayer
 from pipeline.report.words import opened
+from pipeline.surface.loose import TOPDRESSED, not_comparable
 from pipeline.units import LENGTH_UNITS, SHORT_TON_T, YARD3_M3
 
 GRASS_MM = 5.0  # grass that moved less than this along an edge is not worth a line
@@ -209,11 +210,18 @@ def placed_volume(work, material) -> float | None:
 
 def states(earlier, later, sayer: Sayer) -> str:
     """How the surface was on the two days, where the tables say so and it differs: loose mix moves at every drag."""
+    words = sayer.words
     a, b = (tuple(r.get("surface_state", ())) for r in (earlier, later))
-    if not a or not b or set(a) == set(b):
-        return ""
-    said = [sayer.words.listed([sayer.words(f"state_{w}") for w in found]) for found in (a, b)]
-    return sayer.words("states_differ", earlier=said[0], later=said[1])
+    unsaid = [sayer.day(r["flown_on"], r["survey_id"]) for r, found in ((earlier, a), (later, b)) if not found]
+    if unsaid:
+        return words("states_unknown", day=words.listed(unsaid))
+    why = [
+        words("states_topdressed") if x == TOPDRESSED else words("states_pair", earlier=words(f"state_{x}"), later=words(f"state_{y}"))
+        for x, y in not_comparable(a, b)
+    ]  # fmt: skip
+    said = [words.listed([words(f"state_{w}") for w in found]) for found in (a, b)]
+    told = words("states_differ", earlier=said[0], later=said[1]) if set(a) != set(b) else ""
+    return " ".join(filter(None, (told, words("states_apart", why=words.listed(why)) if why else "")))
 
 
 def done_between(works: Sequence, earlier_on: str, later_on: str) -> list:

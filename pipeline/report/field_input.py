@@ -29,6 +29,9 @@ class FieldInput:
     change, detected : of the last two such surveys, or None
     mix_depth, mix_sigma : of the newest survey's day, (ny, nx), m, or None
     cores, cores_wanted : cores of the mix with what became of each, and eastings and northings of those still to be taken
+    standing_water : of the newest survey, depth of water after 10 mm of rain, (ny, nx), m, or None
+    water_paths : its main paths of water, downhill: e, n (m) and the share of noisy surfaces that leave each place
+    string_places : where a string goes down first: e, n (m), bearing along it, gap as measured (mm)
     profiles : cross-sections of the newest survey, at the highest place of each stretch of lip
     """
 
@@ -52,6 +55,9 @@ class FieldInput:
     mix_sigma: np.ndarray | None = None
     cores: tuple[dict, ...] = ()
     cores_wanted: tuple[tuple[float, float], ...] = ()
+    standing_water: np.ndarray | None = None
+    water_paths: Sequence[dict] = ()
+    string_places: Sequence[dict] = ()
 
     @property
     def field_id(self) -> str:

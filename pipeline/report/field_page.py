@@ -17,6 +17,7 @@ from pipeline.report.figures import SYSTEMS, limit
 from pipeline.report.findings import LOW_SKIN, LOW_SPOT, Finding
 from pipeline.report.edge_charts import profile_charts
 from pipeline.report.lip_charts import lip_charts, reading
+from pipeline.report.limits_named import held_against
 from pipeline.report.mix_block import mix_block
 from pipeline.report.placing import Placing
 from pipeline.report.rulebook_block import rule_task, rulebook_block
@@ -26,6 +27,7 @@ from pipeline.report.sure_block import sure_block
 from pipeline.report.todo import Task, filling, next_steps, tasks, watched
 from pipeline.report.unsafe_block import first_act, unsafe_block
 from pipeline.report.unsettled import unsettled
+from pipeline.report.water_block import water_block
 from pipeline.report.words import Words, opened, titled
 from pipeline.settings import Config
 from pipeline.surface.verdict import UNKNOWN, UNSAFE, WORK
@@ -52,12 +54,12 @@ def field_page(given: FieldInput, words: Words) -> dict:
     head = {
         "lang": words("lang"), "title": given.settings.report.title, "name": name, "site": titled(given.row.get("site", "")),
         "verdict": now.verdict, "verdict_word": words(f"verdict_{now.verdict}"), "headline": sayer.headline(now), "survey": _survey_line(given, now, sayer),
-        "act": first_act(now, words), "steps": next_steps([t for t in found if t.unsafe or not now.open]),
+        "limits": held_against(now, sayer), "act": first_act(now, words), "steps": next_steps([t for t in found if t.unsafe or not now.open]),
     }  # fmt: skip
     return {
         "w": words, "colours": palette.css(), "head": head, "unsafe": unsafe_block(given, now, sayer, keys) | {"tape": tapes[0]}, "map": _map(given, now, sayer, keys),
         "changed": change_block(given, now, sayer) | {"tape": tapes[1]},
-        "next": next_block(given, now, sayer, keys, found) | {"tape": tapes[2]},
+        "next": next_block(given, now, sayer, keys, found) | {"tape": tapes[2]}, "rain": water_block(given, now, sayer),
         "book": rulebook_block(book, now, sayer, main, _relative(given, now)), "sure": sure_block(given, now, sayer),
         "went": balance_block(given, now, sayer), "mix": mix_block(given, now, sayer),
     }  # fmt: skip
@@ -130,7 +132,7 @@ def next_block(given: FieldInput, now: Standing, sayer: Sayer, keys: dict, found
     said = reading(charts, sayer) if charts else []
     return {
         "items": items, "none": "" if items else words("nothing_to_do" if now.newest is not None else "survey_again"),
-        "watch": watched(now, sayer), "unsettled": unsettled(now, sayer, given.readings_wanted), "charts": charts, "reading": said, "profiles": profile_charts(given, now, sayer),
+        "watch": watched(now, sayer), "unsettled": unsettled(now, sayer, given.readings_wanted, given.string_places), "charts": charts, "reading": said, "profiles": profile_charts(given, now, sayer),
         "filling": filling(found, sayer, given.settings.material),
     }  # fmt: skip
 

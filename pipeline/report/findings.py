@@ -11,7 +11,10 @@ from pipeline.surface.verdict import (
     ORDER, SURE, UNKNOWN, UNLIKELY, UNSAFE, WATCH, WORK, GOOD, Verdict, exceeds, judge, worst,
 )  # fmt: skip
 
-LOW_SPOT, LIP, LOW_SKIN, STEP, PLANARITY, MIX = "low_spot", "lip", "low_skin", "step", "planarity", "mix"
+LOW_SPOT, LIP, LOW_SKIN, STEP, PLANARITY = "low_spot", "lip", "low_skin", "step", "planarity"
+GAP, FALL, MIX = "straightedge", "fall", "mix"
+GAP_NOISE = "noise alone shows more than the limit"
+FALL_WORDS = {"within": GOOD, "too_flat": WORK, "too_steep": WORK, "near": WATCH, "cannot_tell": UNKNOWN}
 CANNOT_TELL_KIND = "lip, low skin or neither: the survey cannot tell"
 MOUND = "mound"
 SEEN_SHARE = 0.6  # of an edge's stations: below, the edge counts as not measured (as for its growth)
@@ -27,11 +30,12 @@ class Limits:
     low_spot: float | None
     low_spot_trip: float | None
     planarity: float | None
+    straightedge: float | None = None
     mix: float | None = None
 
     @classmethod
     def of(cls, tolerances: Tolerances, field_id: str) -> Limits:
-        names = ("lip_mm", "lip_trip_mm", "low_spot_mm", "low_spot_trip_mm", "planarity_mm", "mix_depth_min_mm")
+        names = ("lip_mm", "lip_trip_mm", "low_spot_mm", "low_spot_trip_mm", "planarity_mm", "straightedge_mm", "mix_depth_min_mm")
         owned = [getattr(tolerances, name) for name in names]
         return cls(*(None if o is None else o.of(field_id) for o in owned))
 
@@ -40,9 +44,11 @@ class Limits:
 class Finding:
     """One thing that a survey shows.
 
-    kind     : `low_spot`, `lip`, `low_skin`, `step` (an edge that rises, of which kind is not known), `planarity` or `mix`
+    kind     : `low_spot`, `lip`, `low_skin`, `step` (an edge that rises, of which kind is not known), `planarity`,
+               `straightedge`, `fall` or `mix`
     place_id : low-spot id, edge id or zone
-    value_mm, sigma_mm : depth, highest rise of the stretch, planarity, or depth of the mix; NaN or None where there is none
+    value_mm, sigma_mm : depth, highest rise of the stretch, planarity, gap, or depth of the mix; NaN or None where there is
+               none, as of a fall
     row      : the table row behind it (of a stretch the row of its highest station)
     stretch  : where along the edge, or None
     trip     : the part of it, end to end, that is over the trip limit, or None
@@ -113,7 +119,7 @@ def shown(survey_id: str, flown_on: str, rows: dict[str, list[dict]], limits: Li
     no core speaks for is asked for, and is no lack of the survey.
     """
     spots = [_spot(r, limits) for r in rows["low_spots"]]
-    even = [_planarity(r, limits) for r in rows["zones"] if r["zone"] == "skin"]
+    even = [_planarity(r, limits) for r in rows["zones"] if r["zone"] == "skin"] + _gaps(rows["zones"], limits) + _falls(rows["zones"])
     mix = [_mix(r) for r in rows.get("mix_depth", ()) if r["zone"] == "skin" and r["verdict"] in (WORK, WATCH, GOOD)]
     by_edge: dict[str, list[dict]] = {}
     for row in rows["lip"]:
@@ -134,10 +140,10 @@ def shown(survey_id: str, flown_on: str, rows: dict[str, list[dict]], limits: Li
 
 def _rank(finding: Finding, limits: Limits) -> tuple:
     """Worst word first; single places before the skin as a whole; then by how far over the limit, then by name."""
-    limit = {LOW_SPOT: limits.low_spot, PLANARITY: limits.planarity, MIX: None}.get(finding.kind, limits.lip)
+    limit = {LOW_SPOT: limits.low_spot, PLANARITY: limits.planarity, GAP: limits.straightedge, MIX: None}.get(finding.kind, limits.lip)
     share = finding.value_mm / limit if limit and finding.value_mm is not None else 0.0
     start = finding.stretch.from_m if finding.stretch else 0.0
-    return ORDER.index(finding.word), finding.kind in (PLANARITY, MIX), -share, finding.kind, finding.place_id, start
+    return ORDER.index(finding.word), finding.kind in (PLANARITY, GAP, FALL, MIX), -share, finding.kind, finding.place_id, start
 
 
 def _nan(value: float | None) -> float:
@@ -178,6 +184,24 @@ def _mix(row: dict) -> Finding:
     """The mix of the whole skin: its own verdict stands, since it may be thin in part and deep enough on average."""
     over = float("nan") if row["probability"] is None else row["probability"]
     return Finding(MIX, "skin", row["depth_mm"], row["depth_sigma_mm"], Verdict(row["verdict"], "depth of the mix", over, float("nan")), row)
+
+
+def _gaps(zones: list[dict], limits: Limits) -> list[Finding]:
+    """The gap under the straightedge over the skin, where the owner set a limit and the survey was judged against it."""
+    row = next((r for r in zones if r["zone"] == "skin" and r["straightedge_verdict"]), None)
+    if row is None or limits.straightedge is None:
+        return []
+    value, sigma = row["straightedge_mm"], row["straightedge_sigma_mm"]
+    over = exceeds(_nan(value), _nan(sigma), limits.straightedge)
+    why = GAP_NOISE if row["straightedge_verdict"] == UNKNOWN and value is not None and row["straightedge_noise_mm"] > limits.straightedge else ""
+    return [Finding(GAP, "skin", value, sigma, Verdict(row["straightedge_verdict"], why, over, float("nan")), row)]
+
+
+def _falls(zones: list[dict]) -> list[Finding]:
+    """Falls that the owner set limits for. Where one cannot be told for the skin, its parts say no more."""
+    nan = float("nan")
+    judged = [r for r in zones if r["fall_verdict"] and not (r["fall_reason"] or "").startswith("no tolerance")]
+    return [Finding(FALL, r["zone"], None, None, Verdict(FALL_WORDS[r["fall_verdict"]], r["fall_verdict"], nan, nan), r) for r in judged]
 
 
 def judge_station(row: dict, limits: Limits) -> Verdict:

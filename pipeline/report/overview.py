@@ -11,6 +11,7 @@ from pipeline.report import changed, palette
 from pipeline.report.figures import Z95, figure, rounded
 from pipeline.report.findings import LOW_SPOT, MIX, MOUND, SEEN_SHARE
 from pipeline.report.hazards import Hazard
+from pipeline.report.limits_named import held_against
 from pipeline.report.saying import Sayer
 from pipeline.report.standing import Standing, leading, over_tolerance
 from pipeline.report.todo import Task, next_steps, tasks
@@ -76,7 +77,7 @@ def ranked(fields: Sequence[FieldSeen]) -> list[FieldSeen]:
 def portfolio_row(seen: FieldSeen) -> dict:
     """One field's row of portfolio.csv: its newest survey that is not refused."""
     newest = seen.now.newest
-    row = {"field_id": seen.field_id, "site": seen.site, "verdict": seen.now.verdict, "reason": plain_text(seen.plain.headline(seen.now))}
+    row = {"field_id": seen.field_id, "site": seen.site, "verdict": seen.now.verdict, "reason": plain_text(" ".join(filter(None, (seen.plain.headline(seen.now), held_against(seen.now, seen.plain)))))}
     if newest is None:
         return row
     lips = [r["height_mm"] for r in newest.rows["lip"] if r["kind"] == "lip" and r["height_mm"] is not None]

@@ -37,6 +37,8 @@ LIP = ("#b4d3da", "#7fb3bf", "#35798c", "#0b3746")
 
 # Mix over its base: darker is deeper.
 MIX = ("#f2e3c6", "#d9b884", "#a87f4a", "#6b4a24")
+# Water: one hue, darker is deeper.
+WATER = ("#bcd0e8", "#6c95c8", "#1f4f8f")
 
 # Change: from almost nothing to the most shown.
 LOST = ("#fbe0c6", "#e78a2e", "#9c4300")
@@ -70,6 +72,7 @@ PICTURE = {
     "height": LIP[3],
     **{f"mix-{k}": colour for k, colour in enumerate(MIX)},
     **{f"lip-{k}": colour for k, colour in enumerate(LIP)},
+    **{f"water-{k}": colour for k, colour in enumerate(WATER)},
 }
 
 

@@ -6,16 +6,14 @@ import math
 from dataclasses import dataclass
 
 from pipeline.diamond.axes import Axes
+from pipeline.diamond.by_play import AT_M, COMPASS, by_play
 from pipeline.diamond.layout import Layout
-from pipeline.diamond.places import Place
 from pipeline.report.figures import NBSP, Units, printed
 from pipeline.report.words import Words
 
 # Counter-clockwise from first base as seen from the middle of the square: where play names the ground.
 SECTORS = ("first", "first-second", "second", "second-third", "third", "third-home", "home", "home-first")
-COMPASS = ("n", "ne", "e", "se", "s", "sw", "w", "nw")
 INSIDE_SHARE = 0.35  # of the way from the middle of the square to second base: nearer, only a side is named
-AT_M = 0.05  # nearer than this, a spot is the place
 
 
 @dataclass(frozen=True)
@@ -38,27 +36,26 @@ class Placing:
         """A declared place by its name; a found pond by its way from the nearest one."""
         if not low_spot_id.startswith("pond-"):
             return self.place(low_spot_id)
-        near = self._nearest(e, n)
-        if near is None:
-            return self.words("pond_at", where=self.by(e, n))
-        if math.hypot(e - near.e, n - near.n) < AT_M:
-            return self.place(near.place_id)
-        return self.words("pond_from", **self._way(near, e, n))
+        found = by_play(e, n, self.layout.places, self.layout.axes)
+        if found is not None and found.away_m < AT_M:
+            return self.place(found.place.place_id)
+        return self.words("pond_at", where=self.at(e, n))
 
-    def beside(self, e: float, n: float) -> str:
-        """A spot by its way from the nearest declared place: '12 ft north-east of second base'."""
-        near = self._nearest(e, n)
-        if near is None:
+    def at(self, e: float, n: float) -> str:
+        """A spot from the nearest declared place: '7 ft behind second base, right-field side'; where none is declared, the
+        part of the infield."""
+        found = by_play(e, n, self.layout.places, self.layout.axes)
+        if found is None:
             return self.by(e, n)
-        return self.place(near.place_id) if math.hypot(e - near.e, n - near.n) < AT_M else self.words("beside", **self._way(near, e, n))
-
-    def _nearest(self, e: float, n: float) -> Place | None:
-        return min(self.layout.places, key=lambda p: math.hypot(e - p.e, n - p.n), default=None)
-
-    def _way(self, near: Place, e: float, n: float) -> dict[str, str]:
-        unit, away = self.units.length, math.hypot(e - near.e, n - near.n)
-        side = self.words(f"compass_{compass(e - near.e, n - near.n)}")
-        return {"distance": f"{printed(away / unit.size, 0)}{NBSP}{unit.name}", "side": side, "place": self.place(near.place_id)}
+        place, unit = self.place(found.place.place_id), self.units.length
+        if found.away_m < AT_M:
+            return self.words("at_place", place=place)
+        distance = f"{printed(found.away_m / unit.size, 0)}{NBSP}{unit.name}"
+        if found.compass:
+            return self.words("from_place", distance=distance, side=self.words(f"compass_{found.compass}"), place=place)
+        key = f"at_{found.ahead}" if found.inside else f"away_{found.ahead}"
+        side = self.words("on_side", side=self.words(f"play_{found.side}")) if found.side else ""
+        return self.words(key, distance=distance, place=place) + side
 
     def by(self, e: float, n: float) -> str:
         """The part of the infield: 'by second base', 'between first and second base'; else the side of the compass."""

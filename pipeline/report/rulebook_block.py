@@ -6,7 +6,7 @@ import re
 from typing import Sequence
 
 from pipeline.diamond.dimensions import LAYOUTS, base_feet
-from pipeline.report.figures import NBSP, PLUS_MINUS, Z95, figure, limit, printed, reach, rounded
+from pipeline.report.figures import NBSP, PLUS_MINUS, Z95, figure, limit, reach, rounded
 from pipeline.report.saying import FEW, Sayer
 from pipeline.report.standing import Standing
 from pipeline.report.todo import Task

@@ -3,24 +3,27 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from statistics import NormalDist
 from typing import Iterable
 
 from pipeline.owner import Owned, Tolerances
+from pipeline.report.fall_words import fall_flips, fall_says
 from pipeline.report.figures import NBSP, PLUS_MINUS, Z95, figure, limit, printed, rounded, span, spans_length
-from pipeline.report.findings import CANNOT_TELL_KIND, LIP, LOW_SKIN, LOW_SPOT, MIX, MOUND, PLANARITY, STEP, Finding, Shown
+from pipeline.report.findings import CANNOT_TELL_KIND, FALL, GAP, GAP_NOISE, LIP, LOW_SKIN, LOW_SPOT, MIX, MOUND, PLANARITY, STEP, Finding, Shown
 from pipeline.report.hazards import Hazard
 from pipeline.report.placing import Placing
 from pipeline.report.standing import Standing, leading
 from pipeline.report.stretches import Stretch
 from pipeline.report.words import opened
 from pipeline.surface.ring import BY_HAND
-from pipeline.surface.verdict import GOOD, SURE, UNKNOWN, UNSAFE, WATCH, WORK
+from pipeline.surface.verdict import GOOD, SURE_SDS, UNKNOWN, UNSAFE, WATCH, WORK
 
-LIMITS = {LOW_SPOT: ("low_spot_mm", "low_spot_trip_mm"), PLANARITY: ("planarity_mm", None), MIX: ("mix_depth_min_mm", None)}
+LIMITS = {
+    LOW_SPOT: ("low_spot_mm", "low_spot_trip_mm"), PLANARITY: ("planarity_mm", None), GAP: ("straightedge_mm", None),
+    FALL: ("slope_min_pct", None), MIX: ("mix_depth_min_mm", None),
+}  # fmt: skip
 EDGE_LIMITS = ("lip_mm", "lip_trip_mm")
+STRAIGHTEDGE_M = 3.0  # where the owner named no length
 FEW = 3  # so many names are read; more are counted
-SURE_SDS = NormalDist().inv_cdf(SURE)  # a figure so many s.d. over a limit is over it with a probability of 80 %
 CLOSE = 0.95  # a verdict surer than this is not called near its threshold
 
 
@@ -65,8 +68,10 @@ class Sayer:
 
     def where(self, finding: Finding) -> str:
         """'second base'; of an edge 'the outer edge, 39-62 ft, by second base'."""
-        if finding.kind in (PLANARITY, MIX):
+        if finding.kind in (PLANARITY, GAP, MIX):
             return self.words("place_skin")
+        if finding.kind == FALL:
+            return self.placing.place(finding.place_id)
         if finding.stretch is None:
             return self.placing.spot(finding.place_id, finding.row["e"], finding.row["n"])
         if finding.row["station_m"] is None:
@@ -75,12 +80,29 @@ class Sayer:
                           span=self.span(finding.stretch), by=self.placing.by(finding.row["e"], finding.row["n"]))  # fmt: skip
 
     def fall(self, slope_pct: float | None, sigma_pct: float | None) -> str:
-        """A slope in %, for readers in inches also per 10 ft: 1 % is 1.2 in per 10 ft (0.01 x 120 in)."""
+        """A slope in %, and over the length people lay a level on."""
         if slope_pct is None or sigma_pct is None:
             return ""
         text, half = rounded(slope_pct, Z95 * sigma_pct, 2)
         percent = f"{text}{NBSP}%{NBSP}{PLUS_MINUS}{NBSP}{half}"
-        return percent if self.units.system != "us" else f"{percent} ({self.words('per_10_ft', inches=printed(1.2 * slope_pct, 1))})"
+        return f"{percent} ({self.run(slope_pct, Z95 * sigma_pct)})"
+
+    def slope(self, pct: float) -> str:
+        """A slope without a range: a limit."""
+        percent = f"{printed(pct, 2).rstrip('0').rstrip('.')}{NBSP}%"
+        return f"{percent} ({self.run(pct)})"
+
+    def run(self, pct: float, half: float | None = None) -> str:
+        """A slope over the length people lay a level on: 1 % is 1.2 in per 10 ft (0.01 x 120 in) and 30 mm per 3 m."""
+        each, key, decimals = (1.2, "per_10_ft", 1) if self.units.system == "us" else (30.0, "per_3_m", 0)
+        rise = printed(each * pct, decimals)
+        return self.words(key, rise=rise if half is None else f"{rise}{NBSP}{PLUS_MINUS}{NBSP}{printed(max(each * half, 10.0**-decimals), decimals)}")
+
+    @property
+    def straightedge_m(self) -> float:
+        """Length of the straightedge, m."""
+        owned = self.tolerances.straightedge_length_m
+        return STRAIGHTEDGE_M if owned is None else owned.of(self.placing.layout.field_id)
 
     def span(self, stretch: Stretch) -> str:
         return span(stretch.from_m, stretch.to_m, self.units.length)
@@ -94,9 +116,12 @@ class Sayer:
 
     def says(self, finding: Finding) -> str:
         """What was found, against which limit, as a sentence without its full stop."""
-        kind = finding.kind if finding.kind in (LOW_SPOT, PLANARITY, MIX, LIP) else f"edge_{finding.kind}"
+        if finding.kind == FALL:
+            return opened(fall_says(finding, self))
+        kind = finding.kind if finding.kind in (LOW_SPOT, PLANARITY, GAP, MIX, LIP) else f"edge_{finding.kind}"
         mean = "_mean" if finding.stretch is not None and finding.row["station_m"] is None else ""
-        found = self.words(f"is_{kind}{mean}", where=self.where(finding), height=self.height(finding.value_mm, finding.sigma_mm))
+        length = f"{NBSP}".join((printed(self.straightedge_m / self.units.length.size, 0), self.units.length.name)) if finding.kind == GAP else ""
+        found = self.words(f"is_{kind}{mean}", where=self.where(finding), height=self.height(finding.value_mm, finding.sigma_mm), length=length)
         return opened(found + self.against(finding))
 
     def stretch_says(self, finding: Finding) -> str:
@@ -127,6 +152,8 @@ class Sayer:
         Empty where the verdict is not near one, of a found pond (its probability is not one of height alone) and of a
         step, where what to do hangs on its kind.
         """
+        if finding.kind == FALL:
+            return fall_flips(finding, self)
         if finding.sigma_mm is None or finding.kind in (STEP, MIX) or finding.place_id.startswith("pond-"):
             return ""
         over, over_trip = finding.verdict.over_tolerance, finding.verdict.over_trip
@@ -155,6 +182,10 @@ class Sayer:
             return self.words("no_tolerance", name=LIMITS.get(finding.kind, EDGE_LIMITS)[0])
         if finding.verdict.why == CANNOT_TELL_KIND:
             return self.words("lip_or_low_skin")
+        if finding.kind == FALL:
+            return finding.row["fall_reason"] or self.words("no_figure")
+        if finding.verdict.why == GAP_NOISE:
+            return self.words("gap_noise", noise=self.height(finding.row["straightedge_noise_mm"]), limit=self.limit(GAP, False))
         if finding.value_mm is None or finding.row.get("reason"):
             return (finding.row.get("reason") or self.words("no_figure")).removeprefix(BY_HAND)
         return self.words("known_to_only", half=self.height(Z95 * finding.sigma_mm), limit=self.limit(finding.kind, False))
@@ -213,11 +244,12 @@ class Sayer:
             mine = [f.stretch for f in found if f.kind == kind]
             if mine:
                 out.append(self.words(f"length_of_{kind}", length=self.span_length(mine)))
-        if any(f.kind == PLANARITY for f in found):
+        if any(f.kind in (PLANARITY, GAP) for f in found):
             out.append(self.words("uneven_skin"))
         if any(f.kind == MIX for f in found):
             out.append(self.words("mix_too_thin"))
-        return out
+        falls = [self.where(f) for f in found if f.kind == FALL]
+        return [*out, self.words("fall_of", places=self.words.listed(falls))] if falls else out
 
     def unknown(self, now: Standing) -> str:
         """What could not be judged, named."""
@@ -227,6 +259,8 @@ class Sayer:
         edges = [self.placing.edge(e.edge_id) for e in now.newest.edges if e.verdict == UNKNOWN and not e.by_hand]
         if not now.newest.edges:
             edges = [self.words("all_edges")]
-        if any(f.kind == PLANARITY for f in now.newest.of(UNKNOWN)):
+        if any(f.kind in (PLANARITY, GAP) for f in now.newest.of(UNKNOWN)):
             names.append(self.words("evenness"))
+        if any(f.kind == FALL for f in now.newest.of(UNKNOWN)):
+            names.append(self.words("how_it_falls"))
         return self.words("headline_unknown", what=self.words.listed(names + edges))

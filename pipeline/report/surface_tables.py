@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Sequence
 
-from pipeline.report.figures import figure, printed
+from pipeline.report.figures import NBSP, figure, printed
 from pipeline.report.findings import LIP, LOW_SKIN, LOW_SPOT, Shown
 from pipeline.report.saying import Sayer
 from pipeline.report.words import opened
@@ -50,16 +50,19 @@ def edges(shown: Shown, sayer: Sayer) -> list[tuple[str, ...]]:
 
 
 def zones(shown: Shown, sayer: Sayer) -> list[tuple[str, ...]]:
-    """Zone, area, planarity, gap under the straightedge, slope, direction of fall, verdict."""
+    """Zone, area, planarity, gap under the straightedge, slope, direction of fall, fall against the limits, verdict."""
     out = []
     for r in sorted(shown.rows["zones"], key=lambda r: (r["zone"] != "skin", r["zone"])):
-        gap = "" if r["straightedge_mm"] is None else sayer.words("gap_and_noise", gap=sayer.height(r["straightedge_mm"]),
+        gap = "" if r["straightedge_mm"] is None else sayer.words("gap_and_noise", gap=sayer.height(r["straightedge_mm"], r["straightedge_sigma_mm"]),
                                                                   noise=sayer.height(r["straightedge_noise_mm"]))  # fmt: skip
+        if r["straightedge_over_pct"] is not None:
+            gap += sayer.words("gap_over", **{k: f"{printed(r[f'straightedge_{c}'], 0)}{NBSP}%" for k, c in (("over", "over_pct"), ("noise", "noise_over_pct"))})
         out.append((
             sayer.placing.place(r["zone"]), figure(r["area_m2"], None, sayer.units.area),
             sayer.height(r["planarity_mm"], r["planarity_sigma_mm"]), gap,
             sayer.fall(r["slope_pct"], r["slope_sigma_pct"]),
-            "" if r["fall_bearing_deg"] is None else f"{printed(r['fall_bearing_deg'], 0)}\u00b0", sayer.words(f"verdict_{r['verdict']}"),
+            "" if r["fall_bearing_deg"] is None else f"{printed(r['fall_bearing_deg'], 0)}\u00b0",
+            sayer.words(f"fall_{r['fall_verdict']}") if r["fall_verdict"] else "", sayer.words(f"verdict_{r['verdict']}"),
         ))  # fmt: skip
     return out
 

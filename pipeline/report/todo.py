@@ -5,12 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from pipeline.owner import Material
-from pipeline.report.figures import NBSP, figure, printed
-from pipeline.report.findings import LIP, LOW_SKIN, LOW_SPOT, MIX, PLANARITY, STEP, Finding
+from pipeline.report.figures import NBSP, Z95, figure, printed
+from pipeline.report.findings import FALL, GAP, LIP, LOW_SKIN, LOW_SPOT, MIX, PLANARITY, STEP, Finding
 from pipeline.report.mix_block import SKIN, ask, cores_wanted, order_line
 from pipeline.report.saying import Sayer
 from pipeline.report.standing import Standing, leading
 from pipeline.report.words import opened
+from pipeline.surface.filling import PLACED_SIGMA_T_PER_M3
 from pipeline.surface.verdict import UNSAFE, WATCH, WORK
 
 # How high and how wide a lip is before the next stronger remedy is named: common practice, no source; ours to choose.
@@ -36,14 +37,16 @@ def tasks(now: Standing, sayer: Sayer, material: Material, keys: dict[Finding, s
     Edges that want the same work are one task; one that is unsafe somewhere is a task of its own.
     keys : what the pictures mark a finding with
     """
-    order = {LOW_SPOT: 0, LIP: 1, STEP: 1, LOW_SKIN: 2, MIX: 3, PLANARITY: 4}
+    order = {LOW_SPOT: 0, LIP: 1, STEP: 1, LOW_SKIN: 2, MIX: 3, PLANARITY: 4, GAP: 4, FALL: 5}
     found = leading(now, (UNSAFE, WORK))
+    if any(f.kind == PLANARITY for f in found):
+        found = tuple(f for f in found if f.kind != GAP)  # the same levelling, said once
     unsafe = {(f.kind, f.place_id) for f in found if f.word == UNSAFE}
     jobs: dict[tuple[bool, int, str, str], list[Finding]] = {}
     for f in found:
-        own = f.stretch is None or (f.kind, f.place_id) in unsafe
+        own = (f.stretch is None and f.kind != FALL) or (f.kind, f.place_id) in unsafe
         jobs.setdefault(((f.kind, f.place_id) not in unsafe, order[f.kind], f.kind, f.place_id if own else ""), []).append(f)
-    make = {LOW_SPOT: _fill, PLANARITY: _even, MIX: _add_mix}
+    make = {LOW_SPOT: _fill, PLANARITY: _even, GAP: _bumps, FALL: _regrade, MIX: _add_mix}
     ranked = sorted(jobs, key=lambda j: j[:2])  # stable: within a rank as found, worst first
     out = [make[j[2]](jobs[j], sayer, material) if j[2] in make else _edges(j[2], jobs[j], sayer, keys) for j in ranked]
     return out + _cores(now, sayer)
@@ -80,13 +83,27 @@ def mix_needed(finding: Finding, sayer: Sayer, material: Material) -> str:
     row, density = finding.row, material.placed_t_per_m3
     volume = figure(row["volume_m3"], row["volume_sigma_m3"], sayer.units.volume)
     if row["fill_tonnes"] is not None and density is not None:
-        sigma = None if row["volume_sigma_m3"] is None else row["volume_sigma_m3"] * density.value
-        return sayer.words("fill_mass", mass=figure(row["fill_tonnes"], sigma, sayer.units.mass), volume=volume)
+        return sayer.words("fill_mass", mass=_mass(row, density.value, sayer), volume=volume) + _loose(row, sayer)
     if row["volume_m3"] is None:
         return sayer.words("fill_unknown")
     if density is None:
         return sayer.words("fill_no_density", volume=volume)
     return sayer.words("fill_below_noise", volume=volume)
+
+
+def _mass(row: dict, density: float, sayer: Sayer) -> str:
+    """Mix with its range: as the table gives it, else by the volume's alone."""
+    if row["fill_tonnes_low"] is None or row["fill_tonnes_high"] is None:
+        sigma = None if row["volume_sigma_m3"] is None else row["volume_sigma_m3"] * density
+        return figure(row["fill_tonnes"], sigma, sayer.units.mass)
+    return figure(row["fill_tonnes"], (row["fill_tonnes_high"] - row["fill_tonnes"]) / Z95, sayer.units.mass)
+
+
+def _loose(row: dict, sayer: Sayer) -> str:
+    """What the mix measures in the bucket."""
+    if row["fill_loose_m3"] is None:
+        return ""
+    return " " + sayer.words("fill_loose", volume=figure(row["fill_loose_m3"], None, sayer.units.volume))
 
 
 def filling(found: list[Task], sayer: Sayer, material: Material) -> list[str]:
@@ -96,9 +113,9 @@ def filling(found: list[Task], sayer: Sayer, material: Material) -> list[str]:
     words, units, density = sayer.words, sayer.units, material.placed_t_per_m3
     if density is None:
         return [words("fill_how"), words("density_asked")]
-    here = printed(density.value / units.mass.size * units.volume.size, 2)
+    here, off = (printed(v / units.mass.size * units.volume.size, 2) for v in (density.value, PLACED_SIGMA_T_PER_M3))
     unit = words("density_us" if units.system == "us" else "density_metric")
-    return [words("fill_how"), words("density_is", density=f"{here}{NBSP}{unit}", who=density.set_by, on=words.date(density.set_on))]
+    return [words("fill_how"), words("density_is", density=f"{here}{NBSP}{unit}", off=f"{off}{NBSP}{unit}", who=density.set_by, on=words.date(density.set_on))]
 
 
 def _fill(found: list[Finding], sayer: Sayer, material: Material) -> Task:
@@ -182,3 +199,14 @@ def _even(found: list[Finding], sayer: Sayer, material: Material) -> Task:
     smooth = gap is not None and limit_of is not None and gap + f.row["straightedge_noise_mm"] <= limit_of.of(sayer.placing.layout.field_id)
     lines.append(words("shape_how" if smooth else "even_how"))
     return Task((f,), opened(words("do_shape" if smooth else "do_even")), tuple(lines))
+
+
+def _bumps(found: list[Finding], sayer: Sayer, material: Material) -> Task:
+    """Gaps under the straightedge on a skin that is plane enough as a whole."""
+    return Task(tuple(found), opened(sayer.words("do_even")), (_with_flips(found[0], sayer), sayer.words("even_how")))
+
+
+def _regrade(found: list[Finding], sayer: Sayer, material: Material) -> Task:
+    """Falls outside the owner's limits, each part of the skin with its figure."""
+    lines = [_with_flips(f, sayer) for f in found]
+    return Task(tuple(found), opened(sayer.words("do_fall", where=sayer.words.listed(sayer.where(f) for f in found))), (*lines, sayer.words("fall_how")))

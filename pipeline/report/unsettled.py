@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
+from typing import Sequence
 
-from pipeline.report.findings import CANNOT_TELL_KIND, LOW_SPOT, PLANARITY, MOUND, SEEN_SHARE, EdgeSeen, Finding
+from pipeline.report.findings import CANNOT_TELL_KIND, FALL, GAP, LOW_SPOT, PLANARITY, MOUND, SEEN_SHARE, EdgeSeen, Finding
 from pipeline.report.figures import NBSP, printed
 from pipeline.report.saying import Sayer
 from pipeline.report.standing import Standing
@@ -23,9 +25,10 @@ class Group:
     lines: tuple[str, ...] = ()
 
 
-def unsettled(now: Standing, sayer: Sayer, wanted: dict[str, int | None]) -> list[Group]:
+def unsettled(now: Standing, sayer: Sayer, wanted: dict[str, int | None], strings: Sequence[dict] = ()) -> list[Group]:
     """Limits to be asked for, low spots for a string line, edges for a ruler, edges to walk.
 
+    strings : where a string goes down first on the skin
     wanted : edge id -> how many more ruler readings would halve what its mean height is not known by
     """
     if now.newest is None:
@@ -37,9 +40,29 @@ def unsettled(now: Standing, sayer: Sayer, wanted: dict[str, int | None]) -> lis
     spots = [words("where_why", where=opened(sayer.where(f)), why=sayer.why(f)) for f in judged if f.kind == LOW_SPOT]
     out += [Group(words("settle_low_spots"), tuple(spots))] if spots else []
     out += [Group(words("settle_planarity", why=sayer.why(f))) for f in judged if f.kind == PLANARITY]
+    out += [_string(f, sayer, strings) for f in judged if f.kind == GAP]
+    falls = [sayer.where(f) for f in judged if f.kind == FALL]
+    out += [Group(words("settle_fall", places=words.listed(falls)))] if falls else []
     if not now.newest.edges:
         return [*out, Group(words("settle_no_edges"))]
     return out + _edges(now, [f for f in judged if f.stretch is not None], sayer, wanted)
+
+
+def _string(finding: Finding, sayer: Sayer, strings: Sequence[dict]) -> Group:
+    """How a string settles the gap under the straightedge, and where it goes down first."""
+    length = f"{printed(sayer.straightedge_m / sayer.units.length.size, 0)}{NBSP}{sayer.units.length.name}"
+    lead = sayer.words("settle_straightedge", why=sayer.why(finding), length=length, limit=sayer.limit(GAP, False),
+                       step=f"{'1' if sayer.units.system == 'us' else '0.3'}{NBSP}{sayer.units.length.name}")  # fmt: skip
+    return Group(lead, tuple(opened(sayer.words("string_at", where=sayer.placing.at(s["e"], s["n"]), way=_way(s["bearing_deg"], sayer))) for s in strings))
+
+
+def _way(bearing_deg: float, sayer: Sayer) -> str:
+    """How a string lies, as people on the field would lay it: the nearest of four directions."""
+    axes = sayer.placing.layout.axes
+    if axes is None:
+        return sayer.words("way_bearing", bearing=f"{printed(bearing_deg, 0)}\u00b0")
+    turned = (bearing_deg - math.degrees(axes.bearing_rad)) % 180.0
+    return sayer.words(("way_out", "way_first", "way_across", "way_third")[int((turned + 22.5) // 45) % 4])
 
 
 def _edges(now: Standing, unknown: list[Finding], sayer: Sayer, wanted: dict[str, int | None]) -> list[Group]:

@@ -7,6 +7,7 @@ import shapely
 from shapely.geometry import Point, Polygon
 
 from pipeline.diamond.layout import Layout
+from pipeline.diamond.parts import parts
 from pipeline.steps import surveyed
 from pipeline.store import rasters
 from pipeline.store.where import Where
@@ -39,7 +40,7 @@ def layers(where: Where, layout: Layout, kept: list[str], rows: dict[str, list[d
     """Rows with geometry for every layer, in the working CRS."""
     edges = surveyed.read(where, layout, kept[-1]).edges if kept else layout.edges
     lines = {e.edge_id: e for e in edges}
-    skin = {k: _many(v) for k, v in layout.zones.items()}
+    skin = {k: _many(v) for k, v in {**layout.zones, **parts(layout)}.items()}
     out = {
         "zones": [{**r, "geometry": skin[r["zone"]]} for r in rows["zones"]],
         "grass_edge": [{"edge_id": e.edge_id, "source": e.source, "length_m": e.length_m, "geometry": e.line} for e in edges],

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from pathlib import PurePosixPath
+from pathlib import Path, PurePosixPath
 
 import numpy as np
 
@@ -14,8 +14,6 @@ from pipeline.errors import BadInput
 from pipeline.frame import Grid
 from pipeline.jobs import Job
 from pipeline.store import rasters, vectors
-from pipeline.store.atomic import replacing_folder
-from pipeline.store.where import Where
 from pipeline.surface.core_places import core_places
 from pipeline.surface.masks import masks_of
 from pipeline.surface.mix_cores import Core, cores_drawn, cores_read, still_speaking
@@ -63,14 +61,13 @@ def mix_of(job: Job, layout: Layout, rng: np.random.Generator) -> Mix:
     return Mix(rows, sorted(told, key=lambda c: (c["core_id"], c["why"])), wanted, mix_depth(speaking, layout.grid, masks_of(layout).ponds, on))
 
 
-def write(where: Where, job: Job, layout: Layout, mix: Mix) -> None:
-    """Depth of mix, its s.d., and how deep a blade may go, as rasters."""
+def write(folder: Path, job: Job, layout: Layout, mix: Mix) -> None:
+    """Depth of mix, its s.d., and how deep a blade may go, as rasters in a folder."""
     reserve = _owned(job.settings.material.reserve_mm)
     blade = np.full(layout.grid.shape, NAN) if reserve is None else mix.fine.blade_m(reserve / 1000)
     tags = {"survey": job.survey, "cores": ";".join(c.core_id for c in mix.fine.cores), "reason": mix.fine.reason}
-    with replacing_folder(where.surface(job.field, job.survey)) as folder:
-        for name, values in (("mix_depth", mix.fine.depth_m), ("mix_depth_sigma", mix.fine.sigma_m), ("blade_depth", blade)):
-            rasters.write(folder / f"{name}.tif", name, values, layout.grid, tags)
+    for name, values in (("mix_depth", mix.fine.depth_m), ("mix_depth_sigma", mix.fine.sigma_m), ("blade_depth", blade)):
+        rasters.write(folder / f"{name}.tif", name, values, layout.grid, tags)
 
 
 def _taken(job: Job, layout: Layout) -> list[Core]:

@@ -41,10 +41,13 @@ def read(job: Job, where: Where) -> FieldInput:
     change = detected = None
     if len(kept) > 1:
         change, detected = (rasters.read(where.change(job.field, *kept[-2:], name), layout.grid) for name in ("change", "detected"))
+    measured = arrays.read_record(where.measured(job.field, kept[-1])) if kept else {}
     given = FieldInput(
         job.field_row, job.rows["surveys"], job.rows["works"], job.rows["walks"], job.rows["readings"], job.settings, layout,
         edges_used(where, layout, kept), rows, {s: records.read(where.record(job.field, s)) for s in ids}, records.read(where.provenance(job.field)),
-        arrays.read_record(where.measured(job.field, kept[-1]))["readings_wanted"] if kept else {}, elevation, change, detected,
+        measured.get("readings_wanted", {}), elevation, change, detected,
+        standing_water=arrays.read(where.measured(job.field, kept[-1]), "standing")["standing"] if kept else None,
+        water_paths=measured.get("paths", ()), string_places=measured.get("string_places", ()),
     )  # fmt: skip
     if kept:
         given = _with_mix(given, where, layout, kept[-1])

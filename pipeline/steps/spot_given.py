@@ -8,8 +8,9 @@ from pipeline.diamond.layout import Layout
 from pipeline.diamond.mound import built_height
 from pipeline.jobs import Job
 from pipeline.steps.surveyed import Surveyed
+from pipeline.surface.loose import loose_sigma_m
+from pipeline.surface.low_spot import SpotInput
 from pipeline.surface.masks import masks_of
-from pipeline.surface.spots import SpotInput
 from pipeline.surface.survey_error import SurveyError
 from pipeline.units import LENGTH_UNITS
 
@@ -27,6 +28,7 @@ def spot_input(job: Job, layout: Layout, made: Surveyed) -> SpotInput:
         CANOPY_SIGMA_M if turf is None else max(0.2 * canopy, 0.004),
         None if tolerances.low_spot_mm is None else tolerances.low_spot_mm.of(job.field) / 1000,
         None if material.placed_t_per_m3 is None else material.placed_t_per_m3.value, built_height(layout),
+        None if material.loose_t_per_m3 is None else material.loose_t_per_m3.value, layout.axes, loose_sigma_m(states(job, made.survey_id)),
     )  # fmt: skip
 
 
@@ -44,6 +46,11 @@ def turf_height_m(job: Job, survey_id: str) -> float | None:
     if "turf_height" not in row.values:
         return None
     return row["turf_height"] * LENGTH_UNITS[row["turf_height_unit"]]
+
+
+def states(job: Job, survey_id: str) -> tuple[str, ...]:
+    """How the surface was on the day of a survey, as its row says."""
+    return tuple(next(r for r in job.rows["surveys"] if r["survey_id"] == survey_id).get("surface_state", ()))
 
 
 def mean_square(values: np.ndarray) -> float:

@@ -66,7 +66,7 @@ class Where:
         return f"{self.survey(field, survey)}/{name}.tif"
 
     def surface(self, field: str, survey: str) -> str:
-        """Folder of what one survey's day tells of the mix, as rasters; empty of a refused one."""
+        """Folder of rasters made from one survey's surface."""
         return f"{self.field(field)}/surface/{survey}"
 
     def changes(self, field: str) -> str:

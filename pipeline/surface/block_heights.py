@@ -48,6 +48,12 @@ def block_grid(grid: Grid, factor: int) -> tuple[Grid, int, int]:
     return Grid(grid.crs, col0, row0, grid.cell_m * factor, ny, nx), north, west
 
 
+def block_of(cells: np.ndarray, grid: Grid, factor: int) -> np.ndarray:
+    """Flat index of the block that each cell (flat index) lies in."""
+    out, north, west = block_grid(grid, factor)
+    return (cells // grid.nx + north) // factor * out.nx + (cells % grid.nx + west) // factor
+
+
 def stacked(values: np.ndarray, grid: Grid, factor: int, empty) -> np.ndarray:
     """The cells of each block along the last axis, (ny, nx, factor * factor); `empty` beyond the raster."""
     out, north, west = block_grid(grid, factor)

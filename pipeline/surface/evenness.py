@@ -23,6 +23,8 @@ EVERY_M = 0.5
 PERCENTILE = 95.0
 TOUCH_M = 1e-9
 NOISE_PATCH_M, NOISE_FIELDS = 20.0, 8
+DIRECTIONS = 8  # of the straightedge over half a turn: every 22.5 degrees
+ON_CELL = 1e-9  # of a cell: a sample so near a cell's middle is that cell
 
 
 @dataclass(frozen=True)
@@ -110,35 +112,48 @@ class Straightedge:
     raw_m    : 95th percentile as measured
     noise_m  : the same on ground that is plane
     count    : straightedges laid
+    sigma_m  : one s.d. of value_m; NaN where no noisy surfaces were laid on
+    over_share : share of the gaps that are over the limit asked about, as measured; NaN without a limit
     """
 
     value_m: float
     raw_m: float
     noise_m: float
     count: int
+    sigma_m: float = nan
+    over_share: float = nan
 
 
 def straightedge(
-    z: np.ndarray, grid: Grid, zone: np.ndarray, usable: np.ndarray, length_m: float, noise_m: float
-) -> Straightedge:
-    """Gap under a straightedge over a zone.
+    z: np.ndarray, grid: Grid, zone: np.ndarray, usable: np.ndarray, length_m: float, noise_m: float,
+    errors: np.ndarray | None = None, limit_m: float | None = None,
+) -> Straightedge:  # fmt: skip
+    """Gap under a straightedge over a zone, laid in every direction.
 
     zone    : bool, cells over which the middle of the straightedge may stand
     usable  : bool, ground on which the whole straightedge must lie: skin less mound, keep-outs, strip by the grass
     noise_m : from `noise_gap` with the same length
+    errors  : (K, ny, nx) random errors of the survey, m; the s.d. comes from the same figure with one more of them laid on,
+              as for `planarity`
     A small zone is judged by straightedges that reach beyond it.
     """
-    held = usable & np.isfinite(z)
-    smooth = Smoother(held, grid.cell_m, SMOOTH_FWHM_M * FWHM_TO_SD).heights(z)
-    found = gaps(smooth, zone & lattice(grid), half_samples(length_m, grid.cell_m))
+    smoother = Smoother(usable & np.isfinite(z), grid.cell_m, SMOOTH_FWHM_M * FWHM_TO_SD)
+    smooth, centres, half = smoother.heights(z), zone & lattice(grid), half_samples(length_m, grid.cell_m)
+    found = gaps(smooth, centres, half)
     if not len(found):
         return Straightedge(nan, nan, noise_m, 0)
     raw = float(np.percentile(found, PERCENTILE))
-    return Straightedge(float(np.sqrt(max(raw**2 - noise_m**2, 0.0))), raw, noise_m, len(found))
+    value = float(np.sqrt(max(raw**2 - noise_m**2, 0.0)))
+    sigma = nan
+    if errors is not None:
+        spread2 = float(np.std([np.percentile(gaps(smooth + smoother.errors(e), centres, half), PERCENTILE) ** 2 for e in errors], ddof=1))
+        sigma = spread2 / (2.0 * max(value, np.sqrt(spread2))) if spread2 > 0 else 0.0
+    over = nan if limit_m is None else float((found > limit_m).mean())
+    return Straightedge(value, raw, noise_m, len(found), sigma, over)
 
 
-def noise_gap(error: SurveyError, white_m: float, cell_m: float, length_m: float, rng: np.random.Generator) -> float:
-    """95th percentile of the gap that noise alone makes on plane ground, m.
+def noise_gaps(error: SurveyError, white_m: float, cell_m: float, length_m: float, rng: np.random.Generator) -> np.ndarray:
+    """Gaps that noise alone makes on plane ground, m.
 
     white_m : one s.d. of a cell's independent error, the zone's root mean square, m
     A straightedge sees its own length only, so patches of NOISE_PATCH_M stand for any zone.
@@ -150,7 +165,12 @@ def noise_gap(error: SurveyError, white_m: float, cell_m: float, length_m: float
     centres, half = lattice(grid), half_samples(length_m, cell_m)
     patch = SurveyError(error.noise, error.centre, np.zeros((4, 4)))  # shift and tilt leave no gap
     fields = patch.fields(grid, np.full(grid.shape, white_m), NOISE_FIELDS, rng)
-    return float(np.percentile(np.concatenate([gaps(smoother.errors(f), centres, half) for f in fields]), PERCENTILE))
+    return np.concatenate([gaps(smoother.errors(f), centres, half) for f in fields])
+
+
+def noise_gap(error: SurveyError, white_m: float, cell_m: float, length_m: float, rng: np.random.Generator) -> float:
+    """95th percentile of `noise_gaps`, m."""
+    return float(np.percentile(noise_gaps(error, white_m, cell_m, length_m, rng), PERCENTILE))
 
 
 def half_samples(length_m: float, cell_m: float) -> int:
@@ -164,41 +184,57 @@ def lattice(grid: Grid) -> np.ndarray:
     return ((grid.row0 - np.arange(grid.ny)) % step == 0)[:, None] & ((grid.col0 + np.arange(grid.nx)) % step == 0)
 
 
-def gaps(z: np.ndarray, centres: np.ndarray, half: int) -> np.ndarray:
-    """Gap under each straightedge with its middle over a centre, along columns and along rows, (count,), m.
+def gaps(z: np.ndarray, centres: np.ndarray, half: int, directions: int = DIRECTIONS) -> np.ndarray:
+    """Gap under each straightedge with its middle over a centre, laid in each of some directions, (count,), m.
 
-    z       : (ny, nx), m; a straightedge that meets a NaN or the border is not laid
-    half    : samples on each side of the middle
+    z          : (ny, nx), m; a straightedge that meets a NaN or the border is not laid
+    half       : samples on each side of the middle, one cell apart; between cells the surface is bilinear
+    directions : over half a turn, the first along the rows
     The edge rests on the segment of the upper hull that holds the middle sample, and the gap is the greatest depth
     between its two contacts; where the middle sample is itself a contact, the wider of the gaps on its two sides.
     What comes within TOUCH_M of the straightedge touches it, so that rounding does not decide.
     source  : as EN 13036-7 and ACI 117 measure (from memory)
     """
-    row, col = np.nonzero(centres)
-    found = _gaps(np.ascontiguousarray(z, np.float64), row, col, half)
+    found = gaps_each(z, centres, half, directions)[2].ravel()
     return found[found >= 0]
 
 
+def gaps_each(z: np.ndarray, centres: np.ndarray, half: int, directions: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Rows and columns of the centres, and each one's gap in each direction, (centres, directions), m; -1 where none is laid."""
+    row, col = np.nonzero(centres)
+    turn = np.pi * np.arange(directions) / directions
+    found = _gaps(np.ascontiguousarray(z, np.float64), row, col, half, -np.sin(turn), np.cos(turn))
+    return row, col, found.reshape(-1, directions)
+
+
 @njit(cache=True, nogil=True)
-def _gaps(z, row, col, half):
-    """Two gaps a centre; -1 where the straightedge cannot be laid."""
-    ny, nx = z.shape
-    out = np.full(2 * len(row), -1.0)
+def _gaps(z, row, col, half, down, right):
+    """A gap for each centre and direction; -1 where the straightedge cannot be laid."""
+    ways = len(down)
+    out = np.full(ways * len(row), -1.0)
     line = np.empty(2 * half + 1)
     for i in range(len(row)):
-        for across in range(2):
-            r0, c0 = row[i] - half * across, col[i] - half * (1 - across)
-            r1, c1 = row[i] + half * across, col[i] + half * (1 - across)
-            if r0 < 0 or c0 < 0 or r1 >= ny or c1 >= nx:
-                continue
-            middle = z[row[i], col[i]]
+        for way in range(ways):
             held = True
             for k in range(2 * half + 1):
-                line[k] = z[r0 + k * across, c0 + k * (1 - across)] - middle
+                line[k] = _between(z, row[i] + (k - half) * down[way], col[i] + (k - half) * right[way]) - z[row[i], col[i]]
                 held = held and not np.isnan(line[k])
             if held:
-                out[2 * i + across] = _gap(line, half)
+                out[ways * i + way] = _gap(line, half)
     return out
+
+
+@njit(cache=True, nogil=True)
+def _between(z, r, c):
+    """Height between four cells; NaN beyond the raster or where one of those it needs is."""
+    r0, c0 = int(np.floor(r + ON_CELL)), int(np.floor(c + ON_CELL))
+    u, v = r - r0, c - c0
+    r1 = r0 if u < ON_CELL else r0 + 1
+    c1 = c0 if v < ON_CELL else c0 + 1
+    if r0 < 0 or c0 < 0 or r1 >= z.shape[0] or c1 >= z.shape[1]:
+        return np.nan
+    u, v = max(u, 0.0), max(v, 0.0)
+    return (1 - u) * ((1 - v) * z[r0, c0] + v * z[r0, c1]) + u * ((1 - v) * z[r1, c0] + v * z[r1, c1])
 
 
 @njit(cache=True, nogil=True)

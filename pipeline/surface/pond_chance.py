@@ -16,7 +16,7 @@ import numpy as np
 from scipy import ndimage
 
 from pipeline.frame import Grid
-from pipeline.surface.block_heights import Smoother, block_grid, block_share, blocks
+from pipeline.surface.block_heights import Smoother, block_grid, block_of, block_share, blocks
 from pipeline.surface.flood import fill
 from pipeline.surface.ponds import EIGHT, SMOOTH_SD_M, WET_M, Ponding, deepest_of, walls
 from pipeline.surface.survey_error import SurveyError
@@ -96,7 +96,7 @@ def pond_chances(
     base = smoother.heights(b.value)
     wall = walls(over & ~held, coarse.cell_m) if (over & ~held).any() else None
     wet_asked = block_share(asked, grid, factor) >= 0.5
-    where = _Regions([_in_blocks(r, grid, factor) for r in regions])
+    where = _Regions([in_blocks(r, grid, factor) for r in regions])
     seen = _Regions(regions).greatest(np.nan_to_num(ponding.depth))
 
     def depths(surface: np.ndarray) -> np.ndarray:
@@ -153,11 +153,9 @@ class _Regions:
         return self._each(np.add.reduceat, raster)
 
 
-def _in_blocks(cells: np.ndarray, grid: Grid, factor: int) -> np.ndarray:
+def in_blocks(cells: np.ndarray, grid: Grid, factor: int) -> np.ndarray:
     """Flat indices of the blocks of which at least half lies in the cells; all they touch where there is none."""
-    coarse, north, west = block_grid(grid, factor)
-    block = (cells // grid.nx + north) // factor * coarse.nx + (cells % grid.nx + west) // factor
-    number, share = np.unique(block, return_counts=True)
+    number, share = np.unique(block_of(cells, grid, factor), return_counts=True)
     most = number[share >= 0.5 * factor**2]
     return most if len(most) else number
 

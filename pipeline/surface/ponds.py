@@ -14,7 +14,8 @@ from scipy import ndimage
 
 from pipeline.frame import Grid
 from pipeline.surface.block_heights import Smoother
-from pipeline.surface.flood import drain, fill, standing
+from pipeline.surface.flood import Drainage, drain, fill, standing
+from pipeline.surface.runoff import steered
 
 SMOOTH_SD_M = 0.15
 WET_M = 1e-6  # a cell that deep belongs to a pond
@@ -59,12 +60,17 @@ class Ponding:
     depth    : (ny, nx), depth of water when full, m; 0 where dry, NaN outside the ground asked for or unmeasured
     smoothed : (ny, nx), the heights it was read from, m
     ponds    : deepest first
+    drainage : how water runs over that ground, every hole shut
+    number   : (ny, nx) int32, of which pond a cell is (from 1, in the order of `ponds`), 0 of none; the part of a pond
+               that lies on ground not asked for counts
     """
 
     ground: np.ndarray
     depth: np.ndarray
     smoothed: np.ndarray
     ponds: tuple[Pond, ...]
+    drainage: Drainage
+    number: np.ndarray
 
 
 def walls(holes: np.ndarray, cell_m: float) -> np.ndarray:
@@ -93,7 +99,7 @@ def find_ponds(
     held = ground & np.isfinite(z)
     smoothed = Smoother(held, grid.cell_m, SMOOTH_SD_M, twice=True).heights(z)
     holes = ground & ~held
-    shut = drain(smoothed, holes)
+    shut = steered(drain(smoothed, holes))
     depth = shut.filled - smoothed
     number, count = ndimage.label(depth > WET_M, EIGHT)
     deepest = deepest_of(np.where(asked, depth, 0.0), number, count)
@@ -110,8 +116,11 @@ def find_ponds(
         _pond(order[a:b], depth, shut.filled - level, holes, grid, stands[k], catchment[k])
         for k, (a, b) in enumerate(zip(bounds[:-1], bounds[1:]))
     ]
-    ponds.sort(key=lambda p: (-p.depth_m, int(p.cells[0])))
-    return Ponding(ground, np.where(asked & held, depth, np.nan), smoothed, tuple(ponds))
+    ranked = sorted(range(len(ponds)), key=lambda k: (-ponds[k].depth_m, int(ponds[k].cells[0])))
+    rank = np.zeros(len(kept) + 1, np.int32)
+    rank[np.array(ranked, int) + 1] = np.arange(1, len(kept) + 1)
+    deepest_first = tuple(ponds[k] for k in ranked)
+    return Ponding(ground, np.where(asked & held, depth, np.nan), smoothed, deepest_first, shut, rank[number])
 
 
 def _surveyed(ground: np.ndarray, measured: np.ndarray) -> np.ndarray:

@@ -118,10 +118,15 @@ def plane_weights(grid: Grid, held: np.ndarray, plane: Plane) -> np.ndarray:
     return weights
 
 
+def slope_cov(zone: ZonePlane, error: SurveyError) -> np.ndarray:
+    """Covariance of a zone's slopes east and north, (2, 2): the survey's error, and what unseen blocks may hold."""
+    white = np.where(zone.blocks.held, zone.blocks.white, 0.0)
+    return error.covariance(zone.weights[1:], zone.blocks.grid, white) + zone.hidden()
+
+
 def slope_of(zone: ZonePlane, error: SurveyError) -> Slope:
     """Slope and fall bearing of a zone's plane with their s.d. by the delta rule; bearing = atan2(-b_e, -b_n)."""
-    white = np.where(zone.blocks.held, zone.blocks.white, 0.0)
-    cov = error.covariance(zone.weights[1:], zone.blocks.grid, white) + zone.hidden()
+    cov = slope_cov(zone, error)
     b = np.array([zone.plane.b, zone.plane.c])
     size = float(np.hypot(*b))
     if size == 0.0:

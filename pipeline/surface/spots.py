@@ -6,15 +6,18 @@ hollow that drains, the depth below the plane to a field that was never built pl
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import replace
 from math import nan
 
 import numpy as np
 
+from pipeline.diamond.by_play import nearby
 from pipeline.frame import Grid
 from pipeline.surface.below_plane import depth_below, spot_shares, zone_l1
 from pipeline.surface.block_heights import Smoother
-from pipeline.surface.masks import Masks
+from pipeline.surface.filling import Fill, fill
+from pipeline.surface.loose import widened
+from pipeline.surface.low_spot import LowSpot, LowSpots, SpotInput
 from pipeline.surface.pond_chance import FIELDS, Chance, grown, pond_chances
 from pipeline.surface.ponds import KEEP_M, SMOOTH_SD_M, Pond, Ponding, find_ponds
 from pipeline.surface.ring import RingDepth, exceedance, ring_depth
@@ -26,88 +29,6 @@ BY_NOISE_LISTED = 1.0  # noise alone makes one on every field: beyond, it is not
 SURE = 1.96  # s.d. that the signed volume of a place must exceed: else the noise of all places adds up to an order
 OWN_SHARE = 0.5  # of a pond's water inside a place's ring: then it is that place's pond
 ENOUGH, NOT_ENOUGH = "enough", "not_enough_evidence"
-SIDES = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
-
-
-@dataclass(frozen=True)
-class LowSpot:
-    """One row of low_spots.csv; positive depths are low, NaN is unknown.
-
-    depth_mm     : ring depth at a declared place, else pond depth
-    ring_depth, pond_depth, plane_depth : the three figures; pond depth is the greatest in the place's disc, plane depth
-                   the disc's mean (of a pond its deepest cell) below the skin's L1 plane, negative where it is high
-    area_m2      : of a place, what lies 6 mm or more below the ring's plane; of a pond, its water
-    volume_m3    : of a place, ground missing under the ring's plane inside the ring, signed; of a pond, its water
-    ponded_m3    : water left by 10 mm of rain, no more than the ground draining into it first brings (with what fuller
-                   ponds above pass on); nothing seeps away, nothing runs in from beyond the grass edge
-    fill_tonnes  : volume at the placed density, where the volume is above its s.d. (of a place 1.96 of them)
-    probability  : that the true depth is over the tolerance
-    evidence     : `enough` or `not_enough_evidence`, and why in `reason`
-    """
-
-    low_spot_id: str
-    near: str
-    e: float
-    n: float
-    depth_mm: float
-    depth_sigma_mm: float
-    ring_depth_mm: float
-    ring_depth_sigma_mm: float
-    pond_depth_mm: float
-    pond_depth_sigma_mm: float
-    plane_depth_mm: float
-    plane_depth_sigma_mm: float
-    area_m2: float
-    volume_m3: float
-    volume_sigma_m3: float
-    ponded_m3: float
-    fill_tonnes: float
-    tolerance_mm: float
-    probability: float
-    evidence: str
-    reason: str
-
-
-@dataclass(frozen=True)
-class LowSpots:
-    """All low spots of one survey.
-
-    spots     : declared places in their order, then found ponds, deepest first as `pond-1`, ...
-    cells     : of each found pond, its flat cell indices (`same_ponds` matches dates by them)
-    ponding   : the flood they were read from
-    unlisted  : found ponds left out because noise alone makes as many as deep
-    """
-
-    spots: tuple[LowSpot, ...]
-    cells: dict[str, np.ndarray]
-    ponding: Ponding
-    unlisted: int
-
-
-@dataclass(frozen=True)
-class SpotInput:
-    """What the low spots of one survey are read from.
-
-    z, white         : (ny, nx) height and one s.d. of each cell's independent error, m; NaN where nothing was measured
-    places           : declared places (place_id, near, e, n, disc_m, ring_in_m, ring_out_m)
-    canopy_m, canopy_sigma_m : height that grass adds in this survey and its s.d., taken off outside the skin before the
-                       flood: grass is no wall to water. Unknown grass: 0.04 x the noise's `canopy_reach`, and 0.015
-    tolerance_m      : the owner's low-spot tolerance; None: none was set
-    placed_t_per_m3  : density of the placed mix; None: not given
-    built            : height the ground is meant to have over a plane (a mound), (ny, nx), m; None: none
-    """
-
-    grid: Grid
-    z: np.ndarray
-    white: np.ndarray
-    masks: Masks
-    places: tuple
-    error: SurveyError
-    canopy_m: float
-    canopy_sigma_m: float
-    tolerance_m: float | None
-    placed_t_per_m3: float | None = None
-    built: np.ndarray | None = field(default=None, compare=False)
 
 
 def low_spots(given: SpotInput, rng: np.random.Generator, count: int = FIELDS) -> LowSpots:
@@ -128,35 +49,29 @@ def low_spots(given: SpotInput, rng: np.random.Generator, count: int = FIELDS) -
     ]  # fmt: skip
     unlisted = sum(o is None for o in own) - len(listed)
     found = [ponding.ponds[k] for k in listed]
-    planes = _plane_depths(given, ponding, found, discs)
+    planes = [(d, widened(s, given.loose_m)) for d, s in _plane_depths(given, ponding, found, discs)]
     top = 1.0 - 1.0 / count
     rows = []
     for i, place in enumerate(given.places):
-        ring = ring_depth(given.z, given.white, grid, place, masks.ring, given.error, given.built)
+        ring = _loosened(ring_depth(given.z, given.white, grid, place, masks.ring, given.error, given.built), given.loose_m)
         mine = [p for p, o in zip(ponding.ponds, own) if o == i]
-        water = _place_pond(ponding, discs[i], chances[len(ponding.ponds) + i])
+        depth, sigma = _place_pond(ponding, discs[i], chances[len(ponding.ponds) + i])
+        water = depth, widened(sigma, given.loose_m)
         rows.append(_place_row(given, place, ring, water, planes[len(found) + i], mine, top))
     for i, k in enumerate(listed):
         rows.append(_pond_row(given, f"pond-{i + 1}", ponding.ponds[k], chances[k], planes[i]))
     cells = {f"pond-{i + 1}": p.cells for i, p in enumerate(found)}
-    return LowSpots(tuple(rows), cells, ponding, unlisted)
+    ponds_of = {p.place_id: tuple(k for k, o in enumerate(own) if o == i) for i, p in enumerate(given.places)}
+    ponds_of |= {f"pond-{i + 1}": (k,) for i, k in enumerate(listed)}
+    sure = tuple(
+        p.reason is None and c.by_noise <= BY_NOISE_KNOWN and c.volume_sigma_m3 <= p.volume_m3 for p, c in zip(ponding.ponds, chances)
+    )  # fmt: skip
+    return LowSpots(tuple(rows), cells, ponding, unlisted, ponds_of, sure)
 
 
 def flood_ground(given: SpotInput) -> np.ndarray:
     """The surface that water meets: the heights less the canopy on the grass, (ny, nx), m."""
     return given.z - np.where(given.masks.grass, given.canopy_m, 0.0)
-
-
-def nearby(e: float, n: float, places) -> str:
-    """Where a point lies in words: '2.1 m north-east of second base'; empty without places."""
-    if not len(places):
-        return ""
-    away = [float(np.hypot(e - p.e, n - p.n)) for p in places]
-    k = int(np.argmin(away))
-    if away[k] < 0.05:
-        return places[k].near
-    side = np.degrees(np.arctan2(e - places[k].e, n - places[k].n)) % 360.0
-    return f"{away[k]:.1f} m {SIDES[int((side + 22.5) // 45) % 8]} of {places[k].near}"
 
 
 def cell_centre(grid: Grid, row: int, col: int) -> tuple[float, float]:
@@ -246,6 +161,14 @@ def _cell_over_block(given: SpotInput, zone: ZonePlane) -> float:
     return float(max(cov[0, 0] - cov[1, 1], 0.0))
 
 
+def _loosened(ring: RingDepth, loose_m: float) -> RingDepth:
+    """A place's figures where loose topdressing may lie in it or beside it."""
+    if not loose_m:
+        return ring
+    return replace(ring, depth_sigma_m=float(widened(ring.depth_sigma_m, loose_m)),
+                   volume_sigma_m3=float(widened(ring.volume_sigma_m3, loose_m * ring.area_m2)))  # fmt: skip
+
+
 def _place_row(
     given: SpotInput, place, ring: RingDepth, water: tuple[float, float], plane: tuple[float, float], mine: list[Pond],
     top: float,
@@ -261,7 +184,7 @@ def _place_row(
         place.place_id, place.near, place.e, place.n, 1e3 * ring.depth_m, 1e3 * ring.depth_sigma_m,
         1e3 * ring.depth_m, 1e3 * ring.depth_sigma_m, 1e3 * water[0], 1e3 * water[1], 1e3 * plane[0], 1e3 * plane[1],
         ring.area_m2, ring.volume_m3, ring.volume_sigma_m3, ponded,
-        _tonnes(given, ring.volume_m3, SURE * ring.volume_sigma_m3), 1e3 * tolerance, chance,
+        *_filled(given, ring.volume_m3, ring.volume_sigma_m3, SURE), 1e3 * tolerance, chance,
         NOT_ENOUGH if why else ENOUGH, "; ".join(why),
     )  # fmt: skip
 
@@ -269,9 +192,11 @@ def _place_row(
 def _pond_row(given: SpotInput, name: str, pond: Pond, chance: Chance, plane: tuple[float, float]) -> LowSpot:
     e, n = cell_centre(given.grid, pond.row, pond.col)
     tolerance = nan if given.tolerance_m is None else given.tolerance_m
-    depth, sigma = pond.depth_m, chance.depth_sigma_m
-    volume, volume_sigma, ponded = pond.volume_m3, chance.volume_sigma_m3, pond.standing_m3
+    depth, sigma = pond.depth_m, float(widened(chance.depth_sigma_m, given.loose_m))
+    volume, volume_sigma, ponded = pond.volume_m3, float(widened(chance.volume_sigma_m3, given.loose_m * pond.area_m2)), pond.standing_m3
     area, probability, why = pond.area_m2, chance.probability, []
+    if given.loose_m and given.tolerance_m is not None:
+        probability = min(probability, float(exceedance(depth, sigma, tolerance)))
     if pond.reason:
         depth = sigma = volume = volume_sigma = ponded = area = probability = nan
         why.append(pond.reason)
@@ -285,14 +210,13 @@ def _pond_row(given: SpotInput, name: str, pond: Pond, chance: Chance, plane: tu
         why.append("no tolerance: low_spot_mm")
     refused = bool(pond.reason) or chance.by_noise > BY_NOISE_KNOWN or given.tolerance_m is None
     return LowSpot(
-        name, nearby(e, n, given.places), e, n, 1e3 * depth, 1e3 * sigma, nan, nan, 1e3 * depth, 1e3 * sigma,
-        1e3 * plane[0], 1e3 * plane[1], area, volume, volume_sigma, ponded, _tonnes(given, volume, volume_sigma),
+        name, nearby(e, n, given.places, given.axes), e, n, 1e3 * depth, 1e3 * sigma, nan, nan, 1e3 * depth, 1e3 * sigma,
+        1e3 * plane[0], 1e3 * plane[1], area, volume, volume_sigma, ponded, *_filled(given, volume, volume_sigma, 1.0),
         1e3 * tolerance, probability, NOT_ENOUGH if refused else ENOUGH, "; ".join(why),
     )  # fmt: skip
 
 
-def _tonnes(given: SpotInput, volume_m3: float, least_m3: float) -> float:
-    """Fill at the placed density, t; NaN where the volume is no more than `least_m3` or no density is given."""
-    if given.placed_t_per_m3 is None or not volume_m3 > least_m3:
-        return nan
-    return volume_m3 * given.placed_t_per_m3
+def _filled(given: SpotInput, volume_m3: float, sigma_m3: float, sure: float) -> tuple[float, float, float, float]:
+    """Fill, its range and its loose volume, where the volume is above so many of its s.d."""
+    found: Fill = fill(volume_m3, sigma_m3, sure * sigma_m3, given.placed_t_per_m3, given.loose_t_per_m3)
+    return found.tonnes, found.low, found.high, found.loose_m3

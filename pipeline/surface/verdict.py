@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from math import isfinite
+from statistics import NormalDist
 from typing import Iterable
 
 from scipy.special import ndtr
@@ -14,6 +15,7 @@ from scipy.special import ndtr
 UNSAFE, WORK, WATCH, UNKNOWN, GOOD = "unsafe", "work", "watch", "not_enough_evidence", "good"
 ORDER = (UNSAFE, WORK, WATCH, UNKNOWN, GOOD)  # the worst wins; a lack of evidence never hides unsafe or work
 SURE, UNLIKELY = 0.8, 0.2
+SURE_SDS = NormalDist().inv_cdf(SURE)  # a figure so many s.d. over a limit is over it with a probability of 80 %
 DECIDABLE = 0.84  # a tolerance of so many s.d. is the least that a figure can be held against
 
 

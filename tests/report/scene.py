@@ -23,7 +23,7 @@ from pipeline.variables import FIELD_TABLES, column_names
 
 FIELD, CRS, HOME = "mill-pond", "EPSG:6550", (507000.0, 175000.0)
 DAYS = {"one": "2025-04-07", "two": "2025-10-06", "three": "2026-04-07"}
-LIMITS = Limits(25.0, 50.0, 20.0, 60.0, 13.0)
+LIMITS = Limits(25.0, 50.0, 20.0, 60.0, 13.0, 20.0)
 SIGNED = {"set_by": "Board of Nowhere", "set_on": "2025-03-03"}
 TOLERANCES = {
     name: {"value": value, **SIGNED}
@@ -78,6 +78,13 @@ def spot(place: str, depth: float | None, sigma: float | None = 2.0, survey: str
         "ring_depth_mm": depth, "ring_depth_sigma_mm": sigma, "area_m2": 2.5, "volume_m3": 0.06, "volume_sigma_m3": 0.01, "fill_tonnes": 0.1,
         "tolerance_mm": 20.0, **given,
     })  # fmt: skip
+
+
+def water(depth: float, volume: float, sigma: float = 4.0, full: float = 0.8, **given) -> dict:
+    """Columns of a low spot in which water stands."""
+    held = dict.fromkeys(("ponded_2mm_m3", "ponded_5mm_m3", "ponded_m3", "ponded_25mm_m3"), volume)
+    return held | {"ponded_depth_mm": depth, "ponded_depth_sigma_mm": sigma, "ponded_area_m2": 4.0, "ponded_sigma_m3": 0.1 * volume, "full_at_mm": full,
+                   "catchment_m2": 60.0, "pour_e": HOME[0], "pour_n": HOME[1] + 20.0, **given}  # fmt: skip
 
 
 def station(at: float | None, height: float | None, sigma: float | None = 4.0, kind: str = "lip", edge: str = "outer", survey: str = "three", **given) -> dict:
@@ -212,9 +219,10 @@ def tables(**given) -> dict[str, list[dict]]:
     lips = edge({range(8, 14): 62.0, range(24, 30): 34.0}) + edge(base=30.0, kind="not_enough_evidence", edge="foul-first", length=12)
     lips += edge(base=31.0, kind="low_skin", edge="home", length=9) + [station(0.5, None, None, "not_enough_evidence", "foul-third")]
     pond = spot("pond-1", 12.0, None, e=HOME[0] + 3, n=HOME[1] + 9, volume_m3=None, fill_tonnes=None, probability=None, reason="noise alone makes so deep a pond")
+    wet = water(26.0, 0.05, pour_e=HOME[0] + 9, pour_n=HOME[1] + 14, lip_held_m3=0.03, lip_held_sigma_m3=0.004)
     made = {
         "survey_quality": [quality("one"), quality("two"), quality("three")],
-        "lip": lips + edge(survey="two"), "low_spots": [spot("second", 70.0), spot("first", 30.0), spot("third", 19.5), pond, spot("second", 45.0, survey="two")],
+        "lip": lips + edge(survey="two"), "low_spots": [spot("second", 70.0, **wet), spot("first", 30.0), spot("third", 19.5), pond, spot("second", 45.0, survey="two")],
         "zones": [zone(), zone("second", 4.0, verdict="unsafe"), zone(survey="two"), zone(survey="one")],
         "change": [changed("skin", -4.0), changed("second", -20.0), changed("first", 1.0, detected=False)],
         "low_spot_change": [deeper("second", 25.0), deeper("first", 1.0, detected=False)],
@@ -236,6 +244,8 @@ def given(units: str = "us", **over) -> FieldInput:
     y, x = np.mgrid[: grid.ny, : grid.nx]
     height = 300.0 + 0.004 * x + 0.01 * np.sin(y / 5.0)
     height[10:14, 20:24] = np.nan
+    wet = np.where(layout().grid.mask(made.zones["second"]), 0.02, 0.0)
+    run = {"e": [HOME[0] + 0.2 * k for k in range(40)], "n": [HOME[1] + 6 + 0.1 * k for k in range(40)], "share": [0.9] * 20 + [0.4] * 20}
     change = np.where(layout().grid.mask(made.zones["second"]), -0.02, 0.0)
     detected = np.where(change < 0, -1, 0).astype(np.int8)
     surveys = reads("surveys", *(
@@ -255,6 +265,7 @@ def given(units: str = "us", **over) -> FieldInput:
         "records": {s: record(s) for s in DAYS},
         "provenance": {"pairs": [], "inputs": {"one": [{"path": "one.laz", "sha256": "0" * 64}]}, "versions": {"skinplane": "0.1.0"}},
         "readings_wanted": {"outer": 5, "foul-first": 12}, "elevation": height, "change": change, "detected": detected,
+        "standing_water": wet, "water_paths": (run,),
     }  # fmt: skip
     return FieldInput(**parts | over)
 

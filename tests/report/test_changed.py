@@ -94,6 +94,13 @@ def test_surface_states_and_grass_are_cautions_only_where_they_differ():
     rows = given().surveys
     assert "dormant and wet" in said.states(rows[1], rows[2], sayer()) and "6–13 mm" in plain(said.states(rows[1], rows[2], sayer()))
     assert said.states(rows[0], rows[2], sayer()) == ""
+    assert "wet against dry" in said.states(rows[1], rows[2], sayer()) and "Not comparable" in said.states(rows[1], rows[2], sayer())
+    unsaid, dressed = (
+        reads("surveys", {"survey_id": "four", "flown_on": "2026-05-04", "fields": "mill-pond", "path": "f.laz", "source": "lidar", "surface_state": state})[0]
+        for state in ("", "dragged;dry;topdressed")
+    )  # fmt: skip
+    assert plain(said.states(rows[2], unsaid, sayer())).startswith("How the surface was on 4 May 2026 is not written down")
+    assert "loose topdressing" in said.states(rows[2], dressed, sayer())
     tall = pair(edges=[grown(None, 0.0, detected=False, canopy=-8.0), grown(None, 0.0, detected=False, edge_id="home", canopy=14.0)])
     assert "between −8 mm and +14 mm higher" in plain(said.grass(tall, sayer("metric")))
     assert said.grass(pair(edges=[grown(None, 0.0, canopy=4.0)]), sayer()) == ""

@@ -100,7 +100,7 @@ def test_without_a_core_nothing_is_assumed_and_the_places_are_named():
     made, block = of_mix(bare, cores_wanted=((first.e, first.n), (first.e, first.n - 2.0)))
     text = " ".join(block["lead"])
     assert "not known, and nothing is assumed" in text and "take 8 or more" in block["ask"] and not block["blade"]
-    assert [w.replace("\u00a0", " ") for w in block["wanted"]] == ["First base", "2 m south of first base"]
+    assert [w.replace("\u00a0", " ") for w in block["wanted"]] == ["At first base", "2 m from first base, foul side"]
     assert block["svg"].count("core-wanted") == 2
     found = tasks(made.standing, sayer("metric", tolerances=OWNED.tolerances), OWNED.material, {})
     assert found[-1].title == "Take cores of the mix" and not found[-1].unsafe

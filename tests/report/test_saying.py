@@ -53,7 +53,8 @@ def test_a_thing_that_cannot_be_judged_says_why():
 @pytest.mark.independent
 def test_one_per_cent_is_one_and_a_fifth_inches_in_ten_feet():
     """0.01 x 120 in; a bid that equates it with 1.5-2 in is wrong (trade cautions)."""
-    assert plain(sayer().fall(1.0, 0.05)) == "1.00 % ± 0.10 (1.2 in per 10 ft)" and plain(sayer("metric").fall(1.0, 0.05)) == "1.00 % ± 0.10"
+    assert plain(sayer().fall(1.0, 0.05)) == "1.00 % ± 0.10 (1.2 ± 0.1 in per 10 ft)"
+    assert plain(sayer("metric").fall(1.0, 0.05)) == "1.00 % ± 0.10 (30 ± 3 mm per 3 m)" and plain(sayer().slope(0.5)) == "0.5 % (0.6 in per 10 ft)"
     assert sayer().fall(None, 0.05) == ""
 
 
@@ -85,7 +86,7 @@ def test_places_are_named_as_crews_name_them():
     assert plain(s.placing.place("first-60")) == "first base (60 ft bases)" and s.placing.place("somewhere") == "somewhere"
     assert s.placing.edge("outer") == "the outer edge" and s.placing.edge("left-track") == "the edge “left-track”"
     first = next(p for p in layout().places if p.place_id == "first")
-    assert plain(s.placing.spot("pond-3", first.e + 4.0, first.n)) == "a hollow 4 m east of first base"
+    assert plain(s.placing.spot("pond-3", first.e + 4.0, first.n)) == "a hollow 4 m behind first base"
     assert s.placing.spot("pond-3", first.e, first.n) == "first base"
     e, n = layout().anchors["second"]
     assert s.placing.by(e, n) == "by second base" and s.placing.by(*HOME) == "by home plate"

@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 from support.flat_field import all_skin, bowl, error_of, hollow, middle, no_error, place, plane, square
 
-from pipeline.surface.spots import SpotInput, low_spots, nearby
+from pipeline.diamond.by_play import nearby
+from pipeline.surface.spots import SpotInput, low_spots
 
 FIELD = square(20.0)
 MASKS = all_skin(FIELD)
