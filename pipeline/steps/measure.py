@@ -14,6 +14,7 @@ from pipeline.steps.measure_zones import zones
 from pipeline.steps.spot_given import spot_input
 from pipeline.store import arrays, records
 from pipeline.store.where import Where
+from pipeline.surface.covered import without_covered
 from pipeline.surface.spots import LowSpots, low_spots
 
 
@@ -27,7 +28,8 @@ def run(job: Job, where: Where) -> None:
         return
     given = spot_input(job, layout, made)
     found = low_spots(given, rng(job, "spots"), job.settings.measure.error_fields)
-    rows = [_spot_row(s) for s in found.spots]
+    shares = {name: made.plants.share(layout.grid.mask(polygon))[0] for name, polygon in layout.zones.items()}
+    rows = [_spot_row(s) for s in without_covered(found.spots, shares)]
     lip, readings_wanted = lips(job, layout, made)
     record = {
         "lip": lip,

@@ -11,7 +11,8 @@ from pipeline.steps.surveyed import Surveyed
 from pipeline.surface.evenness import BlockNoise, noise_gap, planarity, straightedge
 from pipeline.surface.slope import slope_of, zone_plane
 from pipeline.surface.spots import SpotInput
-from pipeline.surface.verdict import judge, worst
+from pipeline.surface.covered import closed
+from pipeline.surface.verdict import UNKNOWN, judge, worst
 
 STRAIGHTEDGE_M = 3.0
 NAN = float("nan")
@@ -28,7 +29,14 @@ def zones(job: Job, layout: Layout, made: Surveyed, given: SpotInput, spots: lis
     for name, polygon in layout.zones.items():
         cells = grid.mask(polygon)
         usable = cells & (masks.even if name != "turf_infield" else cells)
-        row = {"zone": name, "area_m2": float((cells & np.isfinite(given.z)).sum() * grid.cell_area_m2)}
+        share, low, high = made.plants.share(cells)
+        row = {
+            "zone": name, "area_m2": float((cells & np.isfinite(given.z)).sum() * grid.cell_area_m2), "covered_by_weeds_pct": 100 * share,
+            "covered_low95_pct": 100 * low, "covered_high95_pct": 100 * high, "reason": closed(share),
+        }  # fmt: skip
+        if row["reason"]:
+            out.append({**row, "verdict": UNKNOWN})
+            continue
         plane = zone_plane(given.z, given.white, grid, usable)
         verdicts = []
         if plane is not None and name != "mound":
