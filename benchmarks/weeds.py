@@ -96,7 +96,7 @@ def gains(scene: Scene, first: Seen, second: Seen, found: tuple[Plants, Plants] 
     skin = zones()["skin"]
     masks = Masks(skin, none, none, none, none)
     mean = find_ponds(sum(z) / 2, GRID, skin, skin)
-    spots = low_spot_change(dz, white, mean, GRID, masks, PLACES, (), SurveyError(noise, centre, np.zeros((4, 4))), sum(hidden))
+    spots = low_spot_change(dz, white, mean, GRID, masks, PLACES, (), SurveyError(noise, centre, np.zeros((4, 4))), hidden[1])
     judged = [s.detected and s.depth_change_mm < 0 for s in spots if np.isfinite(s.depth_change_mm)]
     return any(t.detected and t.mean_m > 0 for t in told), float(np.mean(judged)) if judged else float("nan"), bool(closed.get("skin"))
 

@@ -55,7 +55,7 @@ def zone_changes(
 
     zones   : zone to its cells, (ny, nx) bool; they may overlap
     closed  : zones that must not be judged, with the reason: plants cover too much of them
-    hidden_m : so high plants may stand unseen at the earlier and at the later date, m. A gain no greater than what may have
+    hidden_m : so much height unseen plants may add at the earlier and at the later date, m. A gain no greater than what may have
               grown since, or a loss no greater than what may have been cleared, is not detected
     returns : one ZoneChange for each zone, in the order given; int8 (ny, nx): 1 gained, -1 lost, 0 not detected,
               -128 not measured at both dates

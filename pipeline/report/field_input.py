@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Sequence
 
 import numpy as np
+from shapely import Geometry
 
 from pipeline.diamond.edges import Edge
 from pipeline.diamond.layout import Layout
@@ -27,6 +28,7 @@ class FieldInput:
     readings_wanted : edge id -> how many more ruler readings would halve what its mean height is not known by
     elevation : of the newest survey that is not refused, (ny, nx), m, or None
     change, detected : of the last two such surveys, or None
+    weeds    : patches of plants on the skin at the newest survey
     profiles : cross-sections of the newest survey, at the highest place of each stretch of lip
     """
 
@@ -45,6 +47,7 @@ class FieldInput:
     elevation: np.ndarray | None
     change: np.ndarray | None
     detected: np.ndarray | None
+    weeds: tuple[Geometry, ...] = ()
     profiles: tuple[Profile, ...] = ()
 
     @property

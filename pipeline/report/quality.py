@@ -15,7 +15,7 @@ from pipeline.report.words import opened
 SHORT_SUM = 12
 SHOWN_MM = 0.5  # a surface that a moved patch carries off by less is not spoken of
 # The limits that this page holds figures against.
-HELD = ("lip_mm", "lip_trip_mm", "low_spot_mm", "low_spot_trip_mm", "planarity_mm", "straightedge_mm")
+HELD = ("lip_mm", "lip_trip_mm", "low_spot_mm", "low_spot_trip_mm", "planarity_mm", "straightedge_mm", "encroachment_mm")
 
 
 def survey_rows(quality: Sequence[dict], records: dict[str, dict], sayer: Sayer) -> list[tuple[str, ...]]:

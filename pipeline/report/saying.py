@@ -8,7 +8,7 @@ from typing import Iterable
 
 from pipeline.owner import Owned, Tolerances
 from pipeline.report.figures import NBSP, PLUS_MINUS, Z95, figure, limit, printed, rounded, span, spans_length
-from pipeline.report.findings import CANNOT_TELL_KIND, LIP, LOW_SKIN, LOW_SPOT, MOUND, PLANARITY, STEP, Finding, Shown
+from pipeline.report.findings import CANNOT_TELL_KIND, CREPT, LIP, LOW_SKIN, LOW_SPOT, MOUND, PLANARITY, STEP, Finding, Shown
 from pipeline.report.hazards import Hazard
 from pipeline.report.placing import Placing
 from pipeline.report.standing import Standing, leading
@@ -17,7 +17,7 @@ from pipeline.report.words import opened
 from pipeline.surface.ring import BY_HAND
 from pipeline.surface.verdict import GOOD, SURE, UNKNOWN, UNSAFE, WATCH, WORK
 
-LIMITS = {LOW_SPOT: ("low_spot_mm", "low_spot_trip_mm"), PLANARITY: ("planarity_mm", None)}
+LIMITS = {LOW_SPOT: ("low_spot_mm", "low_spot_trip_mm"), PLANARITY: ("planarity_mm", None), CREPT: ("encroachment_mm", None)}
 EDGE_LIMITS = ("lip_mm", "lip_trip_mm")
 FEW = 3  # so many names are read; more are counted
 SURE_SDS = NormalDist().inv_cdf(SURE)  # a figure so many s.d. over a limit is over it with a probability of 80 %
@@ -101,6 +101,10 @@ class Sayer:
 
     def stretch_says(self, finding: Finding) -> str:
         """One stretch of an edge that has been named: '30-131 ft: up to 66 mm ± 10 high, highest by second base'."""
+        if finding.kind == CREPT:
+            whole = finding.row["station_m"] is None
+            return self.words("crept_mean" if whole else "stretch_crept", span=self.span(finding.stretch), height=self.height(finding.value_mm, finding.sigma_mm),
+                              area=figure(finding.row["area_m2"], None, self.units.area))  # fmt: skip
         height, low = self.height(finding.value_mm, finding.sigma_mm), finding.kind == LOW_SKIN
         if finding.row["station_m"] is None:
             return self.words("mean_low" if low else "mean_height", height=height)
@@ -206,7 +210,7 @@ class Sayer:
         spots = sum(f.kind == LOW_SPOT for f in found)
         if spots:
             out.append(self.words.count("low_spots", spots))
-        for kind in (LIP, "low_skin", "step"):
+        for kind in (LIP, "low_skin", "step", CREPT):
             mine = [f.stretch for f in found if f.kind == kind]
             if mine:
                 out.append(self.words(f"length_of_{kind}", length=self.span_length(mine)))

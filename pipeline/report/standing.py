@@ -9,7 +9,7 @@ from pipeline.report.findings import LOW_SPOT, Finding, Limits, Shown, shown
 from pipeline.report.hazards import CLOSED, OPEN, Hazard, hazards
 from pipeline.surface.verdict import UNKNOWN, UNSAFE, WATCH, WORK
 
-BY_SURVEY = ("lip", "low_spots", "zones")
+BY_SURVEY = ("lip", "low_spots", "zones", "grass_edge")
 
 
 @dataclass(frozen=True)
@@ -75,7 +75,7 @@ def standing(
     quality = {r["survey_id"]: r for r in rows["survey_quality"]}
     known = [s for s in order if s in quality]
     usable = [s for s in known if quality[s]["verdict"] != "refused"]
-    of = {name: _by_survey(rows[name]) for name in BY_SURVEY}
+    of = {name: _by_survey(rows.get(name, ())) for name in BY_SURVEY}
     surveys = tuple(shown(s, quality[s]["flown_on"], {n: of[n].get(s, []) for n in BY_SURVEY}, limits, lengths) for s in usable)
     found = hazards(field_id, surveys, walks, limits)
     verdict = surveys[-1].verdict if surveys else UNKNOWN

@@ -36,7 +36,7 @@ def spot_changes(job: Job, where: Where, layout: Layout, kept: dict[str, Surveye
         white = np.where(np.isfinite(dz), np.hypot(kept[a].white, kept[b].white), np.nan)
         changes = low_spot_change(
             dz, white, mean_ponding(given[a], given[b]), layout.grid, masks, layout.places, _of_pair(ponds, a, b), SurveyError.of(noise, layout.centre),
-            max(kept[a].plants.hidden_m, kept[b].plants.hidden_m),
+            kept[b].plants.hidden_m,
         )  # fmt: skip
         out += [{"from_survey": a, "to_survey": b, **_row(c)} for c in found_together(changes)]
     return out

@@ -8,12 +8,14 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
+from pipeline.diamond.edges import Edge
 from pipeline.diamond.layout import Layout
 from pipeline.steps.surveyed import Surveyed
 from pipeline.survey.edges.edge_table import STATION_M
-from pipeline.survey.edges.encroachment import Encroachment, GrassLine, Stretch, against_edge, grass_line, nothing_seen, since
+from pipeline.survey.edges.encroachment import Encroachment, GrassLine, Stretch, against_edge, grass_line, moved_as_one, nothing_seen, since
 
 LAYOUT_OFF_M = 0.20  # one s.d. of a layout's edge against the one that was built: its arc's centre is not the same everywhere
+APART_M = 0.08  # root mean square off a layout's edge from which it is asked whether all of it stands elsewhere
 NOT_SEEN, WALKED = "not_seen", "a walk does not show where the grass begins"
 NAN = float("nan")
 
@@ -55,15 +57,34 @@ def grass_rows(layout: Layout, seen: dict[str, Grass], base: str) -> list[dict]:
             gone = {
                 "last": _since(seen, last, name, edge.edge_id), "baseline": _since(seen, base, name, edge.edge_id) if base != name else None,
             }  # fmt: skip
+            apart = _apart(line, edge) if edge.source == "layout" and not held.whole.reason else ""
             parts = [held.whole, *held.segments]
             for part in parts:
-                row = _row(part, held, mine, off)
+                row = _row(part, held, mine, off) | _place(edge, part.station_m)
+                if part.station_m is None and apart:
+                    row["reason"] = apart
                 for word, found in gone.items():
                     row |= _gone(word, found, part.station_m)
                 out.append({"survey_id": name, "last_survey": last or None, **row})
             if line.told_by:
                 before[edge.edge_id] = name
     return out
+
+
+def _apart(line: GrassLine, edge: Edge) -> str:
+    """A sentence where a layout's edge stands off as a whole: that is no encroachment, the edge was built elsewhere."""
+    east, north, before, after = moved_as_one(line, edge)
+    if not (before > APART_M and after < before / 2):
+        return ""
+    away = float(np.hypot(east, north)) * 1000
+    return f"the layout's edge stands off as a whole by some {away:.0f} mm, its centre is another one: draw it with the role grass_edge"
+
+
+def _place(edge: Edge, station_m: float | None) -> dict:
+    if station_m is None:
+        return {"e": NAN, "n": NAN}
+    e, n = edge.at(np.array(min(station_m, edge.length_m)))
+    return {"e": float(e), "n": float(n)}
 
 
 def _since(seen: dict[str, Grass], earlier: str, later: str, edge_id: str) -> Encroachment | None:

@@ -32,6 +32,7 @@ def zones(job: Job, layout: Layout, made: Surveyed, given: SpotInput, spots: lis
         share, low, high = made.plants.share(cells)
         row = {
             "zone": name, "area_m2": float((cells & np.isfinite(given.z)).sum() * grid.cell_area_m2), "covered_by_weeds_pct": 100 * share,
+            "covered_m2": made.plants.area(cells) * grid.cell_area_m2, "covered_told_by": made.plants.told_by or "not_seen",
             "covered_low95_pct": 100 * low, "covered_high95_pct": 100 * high, "reason": closed(share),
         }  # fmt: skip
         if row["reason"]:

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Iterator
 
+from shapely import Polygon
+
 from pipeline.diamond.carry import from_plain
 from pipeline.diamond.edges import Edge
 from pipeline.diamond.layout import Layout
@@ -15,6 +17,7 @@ from pipeline.report.findings import LIP
 from pipeline.report.standing import Standing, leading
 from pipeline.report.words import Words
 from pipeline.steps import surveyed
+from pipeline.steps.history_layers import weeds
 from pipeline.store import arrays, pages, rasters, records, tables
 from pipeline.store.where import Where
 from pipeline.surface.lip_profile import Profile, profile
@@ -23,6 +26,7 @@ from pipeline.surface.verdict import UNSAFE, WORK
 from pipeline.variables import FIELD_TABLES
 
 LANGUAGE = "en"
+ROUND_M = 0.10
 
 
 def run(job: Job, where: Where) -> None:
@@ -46,7 +50,14 @@ def read(job: Job, where: Where) -> FieldInput:
         edges_used(where, layout, kept), rows, {s: records.read(where.record(job.field, s)) for s in ids}, records.read(where.provenance(job.field)),
         arrays.read_record(where.measured(job.field, kept[-1]))["readings_wanted"] if kept else {}, elevation, change, detected,
     )  # fmt: skip
+    patches = tuple(_drawn(w["geometry"]) for w in weeds(layout, kept[-1], surveyed.read(where, layout, kept[-1]).plants)) if kept else ()
+    given = replace(given, weeds=tuple(p for p in patches if not p.is_empty))
     return replace(given, profiles=tuple(profiles(where, layout, given.standing)))
+
+
+def _drawn(patch: Polygon) -> Polygon:
+    """A patch as it is drawn: without the steps of its cells."""
+    return patch.buffer(ROUND_M).buffer(-2 * ROUND_M).buffer(ROUND_M).simplify(ROUND_M / 3)
 
 
 def profiles(where: Where, layout: Layout, now: Standing) -> Iterator[Profile]:

@@ -111,7 +111,8 @@ def low_spot_change(
     white  : one s.d. of each cell's independent error of the difference, same shape, m
     mean   : `mean_ponding` of the two dates
     error  : model of the difference (`noise.of_difference`)
-    hidden_m : so high plants may stand unseen in it or around it, m: a change no greater is not detected
+    hidden_m : so much height unseen plants may add at the later date, m: a place that got shallower by no more is not called
+              changed. One that got deeper is: whether weeds were cleared or ground was lost, somebody should look
     """
     held = np.isfinite(dz)
     out = []
@@ -145,7 +146,7 @@ def _row(
     cov = error.covariance([w.depth, w.volume], part, own)
     sigma = wider * float(np.sqrt(cov[0, 0] + lack))
     volume_sigma = wider * float(np.sqrt(cov[1, 1] + lack * w.area_m2**2))
-    detected = abs(depth) - hidden_m > DETECTED * sigma
+    detected = abs(depth) - (hidden_m if depth < 0 else 0.0) > DETECTED * sigma
     reason = PLANTS_MAY if abs(depth) > DETECTED * sigma and not detected else ""
     return LowSpotChange(
         name, near, 1e3 * depth, 1e3 * sigma, -missing, volume_sigma, detected, ENOUGH, reason

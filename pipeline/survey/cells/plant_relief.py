@@ -11,10 +11,12 @@ from scipy import ndimage
 from pipeline.survey.cells.cell_sums import CellSums, pooled
 
 ROUGHER = 2.0  # variance of a point's height over the skin's own
-SURE = 4.0  # s.d.
+SURE = 4.0  # s.d. of the skin's own roughness from place to place: real ground is not rough alike everywhere
 WIDE_M = 2.5  # what stands up and is wider is taken for the ground
 STANDS_M = 0.020  # less than so much is what drags and feet leave
 SMOOTH_M = 0.15
+USUAL = 2.0  # times what the median cell stands up by
+SMOOTH_PART = 0.35  # of the skin is smoother than its own roughness is read at: plants over half of it do not move that much
 LEAST_POINTS = 20  # pooled, for a scatter to say anything
 
 
@@ -38,14 +40,21 @@ def roughness(sums: CellSums, skin: np.ndarray, half: int) -> tuple[np.ndarray, 
     own = variance[skin & np.isfinite(variance)]
     if len(own) == 0:
         return variance, freedom
-    low = np.quantile(own, 0.25)  # half of the smoother half: plants make rougher, nothing makes smoother
-    return variance / max(float(low), 1e-9), freedom
+    return variance / max(float(np.quantile(own, SMOOTH_PART)), 1e-9), freedom
 
 
 def _rough(sums: CellSums, skin: np.ndarray, half: int) -> np.ndarray:
-    ratio, freedom = roughness(sums, skin, half)
+    """Rougher than the smoother part of the skin by SURE of what that part scatters by, read below its middle: plants make
+    rougher, nothing makes smoother."""
+    ratio, _ = roughness(sums, skin, half)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        log = np.log(ratio)
+    own = log[skin & np.isfinite(log)]
+    if len(own) == 0:
+        return np.zeros(skin.shape, bool)
+    spread = 1.4826 * float(np.median(-own[own < 0])) if (own < 0).any() else 0.0
     with np.errstate(invalid="ignore"):
-        return ratio > np.maximum(ROUGHER, 1.0 + SURE * np.sqrt(2.0 / np.maximum(freedom, 1.0)))
+        return log > max(np.log(ROUGHER), SURE * spread)
 
 
 def _up(z: np.ndarray, skin: np.ndarray, cell_m: float) -> np.ndarray:
@@ -66,12 +75,7 @@ def _up(z: np.ndarray, skin: np.ndarray, cell_m: float) -> np.ndarray:
     opened = ndimage.maximum_filter(np.where(held & np.isfinite(lowest), lowest, -np.inf), footprint=disc, mode="constant", cval=-np.inf)
     with np.errstate(invalid="ignore"):
         over = np.where(held & np.isfinite(opened), smooth - opened, 0.0)
-    return over > STANDS_M + _usual(over, held)
-
-
-def _usual(over: np.ndarray, held: np.ndarray) -> float:
-    """What noise and drag marks alone stand up by: the median over the skin."""
-    return float(np.median(over[held]))
+    return over > STANDS_M + USUAL * float(np.median(over[held]))  # noise and drag marks stand up too
 
 
 def _trend(smooth: np.ndarray, held: np.ndarray) -> np.ndarray:

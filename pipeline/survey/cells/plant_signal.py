@@ -19,7 +19,7 @@ BARE_SHARE = 0.10  # of the skin must be bare, or its own colour is not known
 APART = 0.25  # sine of the angle between turf and grey as seen from the skin: below, grey cannot be told apart
 GREY_OFF = 0.03  # a skin so near to grey that chalk is no other colour
 LOW_PART, LOW_SIGMAS = 0.30, 0.3853  # 30 % of |N(0, 1)| lie below 0.3853: wet mix in a third of the cells moves it by half
-CHANGES = 3.0  # turf less skin in s.d. of the pooled skin
+MOST_SIGMA = 0.15  # of the pooled share on bare skin: beyond, plants over half of a spot would not stand out
 
 
 @dataclass(frozen=True)
@@ -90,7 +90,7 @@ def _shares(told_by: str, own: _Signal, around: _Signal, beyond: _Signal, skin: 
     parts = [_share(s.at, bare, grass, told_by) for s in (around, own)]
     sigmas = [_sigma(part, s.weight, skin) for part, s in zip(parts, (around, own))]
     typical = np.median(sigmas[0][skin & np.isfinite(sigmas[0])]) if np.isfinite(sigmas[0][skin]).any() else np.inf
-    if not CHANGES * typical < 1.0:
+    if not typical < MOST_SIGMA:
         return None
     return PlantShare(told_by, parts[0], parts[1], sigmas[0], sigmas[1])
 

@@ -25,7 +25,7 @@ SIGMAS, ALONE_SIGMAS = 4.0, 5.0  # of 100,000 bare cells some three pass
 RIM_SHARE, RIM_SIGMAS, RIM_STEPS = 0.06, 2.0, 3  # a patch runs on so far into thinner cover
 FEWEST = 3  # cells of a patch: what is smaller is a stain or a leaf
 SMOOTH, SMOOTH_POINTS = 1.10, 400.0  # an intensity patch with so many points that is no rougher than the skin is wet or dry mix
-HIDDEN_M = 0.020  # one that only roughness and relief tell: plants up to so high may stand there unseen
+HIDDEN_M = 0.050  # mean over a zone that plants of 80 mm can add where only roughness and relief tell, and tell half of them
 PLANTS_MAY = "so much may be low plants: without colour or intensity nothing tells them from mix"
 NONE, POSSIBLE, BESIDE, UNDER, SURELY = 0, 1, 2, 3, 4
 EIGHT = np.ones((3, 3), bool)
@@ -40,7 +40,7 @@ class Plants:
               blurred: no height is believed there either), UNDER plants, SURELY so
     asked   : (ny, nx) bool, the skin that was looked at: clear of the grass edge, of plates and stable ground
     least_cover : share of a spot of some 0.3 m that plants must cover to be seen, median over the skin; NaN by roughness
-    hidden_m : so high plants may stand in the points' way that nothing shows, m
+    hidden_m : so much height plants that nothing shows may add to a zone, m
     """
 
     told_by: str
@@ -61,6 +61,11 @@ class Plants:
             return float("nan"), float("nan"), float("nan")
         found = self.classes[cells]
         return tuple(float(np.mean(found >= least)) for least in (UNDER, SURELY, POSSIBLE))
+
+    def area(self, zone: np.ndarray) -> float:
+        """Cells of a zone under plants; NaN where nothing tells or nothing was asked."""
+        cells = zone & self.asked
+        return float((self.classes[cells] >= UNDER).sum()) if self.told_by and cells.any() else float("nan")
 
 
 def unseen(shape: tuple[int, int], hidden_m: float = 0.0) -> Plants:
