@@ -33,7 +33,7 @@ def plant_ground(grid: Grid, skin: np.ndarray, edges: tuple[Edge, ...], apart: n
     edges : the lines the series is measured along: a layout's skin may end decimetres beyond the grass
     apart : (ny, nx) bool, cells that are no mix and no turf: plates, slabs, keep-outs, what is to be ignored
     """
-    inside, outside = (distance_transform_edt(m) * grid.cell_m for m in (skin, ~skin))
+    inside, outside = ((distance_transform_edt(m) - 0.5) * grid.cell_m for m in (skin, ~skin))  # of a cell's middle from the rim
     across = edge_distance(grid, edges)
     near = np.isfinite(across)
 
