@@ -71,7 +71,8 @@ class Sayer:
             return self.placing.spot(finding.place_id, finding.row["e"], finding.row["n"])
         if finding.row["station_m"] is None:
             return self.words("whole_edge", edge=self.placing.edge(finding.place_id))
-        return self.words("along_low" if finding.kind == LOW_SKIN else "along", edge=self.placing.edge(finding.place_id),
+        key = {LOW_SKIN: "along_low", CREPT: "along_crept"}.get(finding.kind, "along")
+        return self.words(key, edge=self.placing.edge(finding.place_id),
                           span=self.span(finding.stretch), by=self.placing.by(finding.row["e"], finding.row["n"]))  # fmt: skip
 
     def fall(self, slope_pct: float | None, sigma_pct: float | None) -> str:

@@ -70,17 +70,20 @@ def across() -> np.ndarray:
     return np.maximum(TURF_M - x, x - (SIDE_M - TURF_M))
 
 
-def survey(scene: Scene, seed: int, date: int = 0) -> Seen:
-    """Fly the piece. The ground is the seed's; noise, light and wet places are the date's as well."""
+def survey(scene: Scene, seed: int, date: int = 0, bare: bool = False) -> Seen:
+    """Fly the piece. The ground is the seed's; noise, light and wet places are the date's as well.
+
+    bare : the very same flight, point by point, with the plants gone
+    """
     rng = np.random.default_rng([seed, 7, date, zlib.crc32(repr(scene).encode())])
-    x, y, z, rgb, bright, over = cloud(scene, seed, rng)
+    x, y, z, rgb, bright, over = cloud(scene, seed, rng, bare)
     carried = {"colour": {"rgb": rgb}, "intensity": {"intensity": bright}, "": {}}[scene.carries]
     d = across()
     made = grid_cloud(bucketed(x + GRID.west, y + GRID.south, z, GRID, **carried), d < 0)
     return Seen(made, made.ground.whole(), over, d < -CLEAR_M, d > 0.75, (d < 0) & (d >= -CLEAR_M))
 
 
-def cloud(scene: Scene, seed: int, rng: np.random.Generator):
+def cloud(scene: Scene, seed: int, rng: np.random.Generator, bare: bool = False):
     """x, y from the corner, z, m; rgb (n, 3), intensity (n,); share under plants by cell."""
     noise, still = NOISES[scene.source], np.random.default_rng([seed, 11])
     n = int((SIDE_M / SPACING_M[scene.source]) ** 2)
@@ -90,7 +93,7 @@ def cloud(scene: Scene, seed: int, rng: np.random.Generator):
     d = np.maximum(TURF_M - x, x - (SIDE_M - TURF_M)) + 0.015 * np.sin(y * 9.0)
     grass = np.clip((d + 0.02) / 0.12, 0, 1)
     texture = 1 + _read(_lattice(rng, 0.12, 0.2), x, y)
-    kinds = _patches(scene, still)
+    kinds = [field * (not bare) for field in _patches(scene, still)]
     cover, tall, kind = (_read(field, x, y, order) for field, order in zip(kinds, (1, 1, 0)))
     cover = np.where(d < 0, cover, 0.0)
     leaf, blade = rng.random(n) < cover, rng.random(n) < grass
