@@ -159,6 +159,7 @@ TABLES: dict[str, tuple[Column, ...]] = {
         ("volume_change_m3", "m3", "material gained in its footprint against its surroundings"),
         ("volume_change_sigma_m3", "m3", "one s.d."),
         ("detected", "flag", "the depth change differs from none at 95 %"),
+        ("reason", "text", "why there is no figure, or why a change is not called detected"),
     ),
     "zones": _columns(
         _SURVEY,
@@ -171,7 +172,7 @@ TABLES: dict[str, tuple[Column, ...]] = {
         ("slope_pct", "pct", "fall of the best plane"),
         ("slope_sigma_pct", "pct", "one s.d."),
         ("fall_bearing_deg", "deg", "downhill, clockwise from grid north; empty where level"),
-        ("covered_by_weeds_pct", "pct", "share of its cells under plants"),
+        ("covered_by_weeds_pct", "pct", "share of its cells under plants, of those clear of the grass edge; empty where nothing tells"),
         ("verdict", "word", "unsafe, work, watch, good or not_enough_evidence"),
         ("straightedge_sigma_mm", "mm", "one s.d. of the gap"),
         ("straightedge_over_pct", "pct", "share of the straightedges laid whose gap is over the owner's limit, as measured"),
@@ -181,6 +182,11 @@ TABLES: dict[str, tuple[Column, ...]] = {
         ("fall_along_sigma_pct", "pct", "one s.d."),
         ("fall_verdict", "word", "within, too_flat, too_steep, near or cannot_tell, against the owner's limits"),
         ("fall_reason", "text", "why it cannot be told"),
+        ("covered_m2", "m2", "area of it under plants"),
+        ("covered_low95_pct", "pct", "lower end of the 95 % bracket of the share under plants"),
+        ("covered_high95_pct", "pct", "upper end; 100 where the survey cannot see low plants"),
+        ("covered_told_by", "word", "colour, intensity or roughness: what shows plants; not_seen where nothing does"),
+        ("reason", "text", "why there are no figures"),
     ),
     "mix_depth": _columns(
         _SURVEY,
@@ -218,6 +224,28 @@ TABLES: dict[str, tuple[Column, ...]] = {
         ("p_holm", "p", "p value after Holm"),
         ("noise_m3", "m3", "gross gain (and as much loss) that noise alone would show"),
         ("relative", "flag", "true = the skin's own robust plane was taken off first"),
+        ("reason", "text", "why the zone is not judged, or why a change is not called detected"),
+    ),
+    "grass_edge": _columns(
+        _SURVEY,
+        _EDGE,
+        ("station_m", "m", "middle of the 5 m segment; empty = whole edge", True),
+        ("e", "m", "easting of the edge as given there, working CRS"),
+        ("n", "m", "northing of the same"),
+        ("encroached_mm", "mm", "how far inside the edge as given the grass begins, positive = grass has come into the skin"),
+        ("encroached_sigma_mm", "mm", "one s.d.; of a layout's edge also how far it may stand off the edge that was built"),
+        ("skin_lost_m2", "m2", "area between the edge as given and the grass, along what was seen"),
+        ("against", "word", "drawn or layout: whose edge it is held against"),
+        ("told_by", "word", "colour, intensity or roughness: what shows the grass; not_seen where nothing does"),
+        ("seen_m", "m", "so much of the edge the grass was seen to begin along"),
+        ("last_survey", "word", "the survey before that shows the edge, empty for the first"),
+        ("since_last_mm", "mm", "grass come into the skin since then"),
+        ("since_last_sigma_mm", "mm", "one s.d."),
+        ("since_last_m2", "m2", "skin lost since then"),
+        ("since_baseline_mm", "mm", "grass come into the skin since the baseline"),
+        ("since_baseline_sigma_mm", "mm", "one s.d."),
+        ("since_baseline_m2", "m2", "skin lost since the baseline"),
+        ("reason", "text", "why there is no figure"),
     ),
     "rulebook": _columns(
         _SURVEY,
@@ -253,7 +281,7 @@ TABLES: dict[str, tuple[Column, ...]] = {
         ("reason", "text", "why there is no balance, or why nothing is said of passes and corners"),
     ),
     "trend": _columns(
-        ("measure", "word", "lip, growth, ring_depth, planarity, straightedge, slope, mean_height", True),
+        ("measure", "word", "lip, growth, ring_depth, planarity, mean_height, encroachment", True),
         ("edge_id", "word", "the grass edge, empty where the measure is of a zone", True),
         ("zone", "word", "the zone or place, empty where the measure is of an edge", True),
         ("rate_mm_per_year", "mm", "rate by generalised least squares"),
@@ -304,4 +332,5 @@ def key_names(table: str) -> tuple[str, ...]:
 
 
 # The tables of one field, in the order they are listed in the docs.
-FIELD_TABLES = ("survey_quality", "lip", "lip_change", "low_spots", "low_spot_change", "zones", "mix_depth", "change", "balance", "rulebook", "trend")
+FIELD_TABLES = ("survey_quality", "lip", "lip_change", "low_spots", "low_spot_change", "zones", "mix_depth", "change", "balance", "rulebook",
+                "grass_edge", "trend")  # fmt: skip

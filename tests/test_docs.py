@@ -155,7 +155,7 @@ def test_every_operator_command_and_option_is_documented():
 WORDS = {
     "refusals": tuple(errors.REFUSALS), "relative": tuple(errors.RELATIVE), "verdicts": verdict.ORDER,
     "of a survey": ("absolute", "relative_only", "refused"), "tie": ("reference", "drift", "none"),
-    "kinds": ("lip", "low_skin", "flush", "step"), "calibration": ("none", "field", "edge"), "source": ("drawn", "layout", "fitted"),
+    "grass": ("colour", "intensity", "roughness", "not_seen"), "kinds": ("lip", "low_skin", "flush", "step"), "calibration": ("none", "field", "edge"), "source": ("drawn", "layout", "fitted"),
     "hazard": ("open", "closed", "low_spot", "repaired", "accepted", "marked_off"), "change": ("detected", "relative"),
     "removed": ("outside", "class_noise", "not_finite", "withheld", "empty", "above", "below", "object", "float", "single", "other_quality",
                 "standing_still", "repeated", "height_spike", "stretch_off"),
@@ -199,7 +199,10 @@ QUOTED = [
     ("change.trend", "MIN_SURVEYS", 4), ("change.trend", "MIN_YEARS", 0.7), ("steps.measure_lip", "READING_DAYS", 21),
     ("steps.measure_zones", "STRAIGHTEDGE_M", 3.0), ("steps.spot_given", "CANOPY_M", 0.040), ("diamond.layout", "GROWN_M", 3.0),
     ("diamond.places", "RING_M", (1.5, 2.7)), ("diamond.places", "DISC_M", 0.9), ("diamond.places", "LANDING_RING_M", (1.2, 2.0)),
-    ("diamond.edges", "TURN_LIMIT_DEG", 22.0), ("project", "HOME_TO_SECOND_SLACK_M", 0.60), ("report.findings", "SEEN_SHARE", 0.6),
+    ("diamond.edges", "TURN_LIMIT_DEG", 22.0), ("survey.cells.plants", "LEAST_SHARE", 0.12), ("survey.cells.plants", "ALONE", 0.35),
+    ("survey.cells.plants", "SIGMAS", 4.0), ("survey.cells.plants", "HIDDEN_M", 0.050), ("survey.cells.plants", "SMOOTH_POINTS", 400.0),
+    ("survey.cells.plant_ground", "CLEAR_M", 0.30), ("survey.cells.plant_ground", "TURF_M", (0.75, 2.8)), ("survey.cells.plant_relief", "STANDS_M", 0.020),
+    ("surface.covered", "MOST_COVERED", 0.30), ("steps.history_grass", "LAYOUT_OFF_M", 0.20), ("project", "HOME_TO_SECOND_SLACK_M", 0.60), ("report.findings", "SEEN_SHARE", 0.6),
 ]  # fmt: skip
 
 

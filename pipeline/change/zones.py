@@ -8,6 +8,7 @@ import numpy as np
 from scipy.special import ndtr
 
 from pipeline.change.difference import LEVEL_95, Change
+from pipeline.survey.cells.plants import PLANTS_MAY
 
 LEVEL = 0.05  # chance of any false zone in one pair
 MIN_COVER = 0.60  # of a zone's cells at both dates; below, its mean speaks for a part and is not judged
@@ -27,6 +28,7 @@ class ZoneChange:
     net_m3      : gain - loss and its s.d.; mean and net are NaN in a zone that the plane taken off has swallowed
     p, p_holm   : two-sided, alone and adjusted over the pair's zones; NaN where the zone is not judged
     detected    : p_holm at most LEVEL; detected_m2: its cells beyond 1.96 s.d.
+    reason      : why there is no figure or no verdict, or ``
     """
 
     zone: str
@@ -43,17 +45,23 @@ class ZoneChange:
     p_holm: float = float("nan")
     detected: bool = False
     detected_m2: float = 0.0
+    reason: str = ""
 
 
-def zone_changes(change: Change, zones: dict[str, np.ndarray]) -> tuple[list[ZoneChange], np.ndarray]:
+def zone_changes(
+    change: Change, zones: dict[str, np.ndarray], closed: dict[str, str] | None = None, hidden_m: tuple[float, float] = (0.0, 0.0)
+) -> tuple[list[ZoneChange], np.ndarray]:
     """Every zone's change, and the map of detected cells.
 
     zones   : zone to its cells, (ny, nx) bool; they may overlap
+    closed  : zones that must not be judged, with the reason: plants cover too much of them
+    hidden_m : so much height unseen plants may add at the earlier and at the later date, m. A gain no greater than what may have
+              grown since, or a loss no greater than what may have been cleared, is not detected
     returns : one ZoneChange for each zone, in the order given; int8 (ny, nx): 1 gained, -1 lost, 0 not detected,
               -128 not measured at both dates
     Cells count as detected only inside a zone whose mean changed: of a still field's cells 5 % lie beyond 1.96 s.d.
     """
-    found = [_one(change, name, cells) for name, cells in zones.items()]
+    found = [_one(change, name, cells, (closed or {}).get(name, ""), hidden_m) for name, cells in zones.items()]
     adjusted = holm(np.array([z.p for z in found]))
     found = [replace(z, p_holm=float(p), detected=bool(p <= LEVEL)) for z, p in zip(found, adjusted)]
     beyond = detected_cells(change, [cells for z, cells in zip(found, zones.values()) if z.detected])
@@ -65,23 +73,27 @@ def zone_changes(change: Change, zones: dict[str, np.ndarray]) -> tuple[list[Zon
     return found, beyond
 
 
-def _one(change: Change, name: str, cells: np.ndarray) -> ZoneChange:
+def _one(change: Change, name: str, cells: np.ndarray, closed: str, hidden_m: tuple[float, float]) -> ZoneChange:
     """One zone's figures, its p not yet adjusted."""
     area = change.grid.cell_area_m2
     used = cells & change.measured
     count, whole = int(used.sum()), int(cells.sum())
     if not count:
         nan = float("nan")
-        return ZoneChange(name, 0.0, 0.0, nan, nan, nan, nan, nan, nan, nan, nan)
+        return ZoneChange(name, 0.0, 0.0, nan, nan, nan, nan, nan, nan, nan, nan, reason=closed)
     dz = change.dz[used]
-    nan, told = float("nan"), _can_be_told(change, used)
+    nan, told = float("nan"), _can_be_told(change, used) and not closed
     mean, sigma = (float(dz.mean()), change.uncertainty.sigma_of(used / count)) if told else (nan, nan)
     gain, loss = float(dz[dz > 0].sum() * area), float(-dz[dz < 0].sum() * area)
     noise = float(NOISE_GAIN * change.uncertainty.sigma[used].sum() * area)
     judged = told and count >= MIN_COVER * whole
-    p = float(2 * ndtr(-abs(mean) / sigma)) if judged else nan
+    beyond = max(abs(mean) - hidden_m[mean > 0], 0.0) if told else nan
+    p = float(2 * ndtr(-beyond / sigma)) if judged else nan
+    reason = closed or (PLANTS_MAY if judged and beyond < abs(mean) and abs(mean) > LEVEL_95 * sigma and p > LEVEL else "")
+    if closed:
+        gain = loss = nan
     net = gain - loss if told else nan
-    return ZoneChange(name, count * area, count / whole, mean, sigma, gain, loss, noise, net, sigma * count * area, p)
+    return ZoneChange(name, count * area, count / whole, mean, sigma, gain, loss, noise, net, sigma * count * area, p, reason=reason)
 
 
 def _can_be_told(change: Change, used: np.ndarray) -> bool:

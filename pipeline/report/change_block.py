@@ -36,7 +36,7 @@ def change_block(given: FieldInput, now: Standing, sayer: Sayer) -> dict:
         "none": "" if found else words("no_change" if changed.judged(pair) else "not_judged", **dates), "quiet": changed.quiet(pair, sayer), "chance": changed.chance(pair, sayer),
         "relative": _relative(given, pair, a.survey_id, b.survey_id, sayer), "volumes": changed.volumes(pair, sayer),
         "tickets": changed.tickets(done, given.settings.material, pair, sayer),
-        "cautions": [t for t in (changed.states(rows[a.survey_id], rows[b.survey_id], sayer), changed.grass(pair, sayer)) if t],
+        "cautions": [t for t in (changed.states(rows[a.survey_id], rows[b.survey_id], sayer), changed.grass(pair, sayer), *changed.covered(pair, sayer)) if t],
         "works": [changed.work_line(w, sayer) for w in done], **_map(given, pair, dates, sayer),
     }  # fmt: skip
 

@@ -9,6 +9,7 @@ from pipeline.report.figures import Z95, decimals_of, figure, printed, rounded
 from pipeline.report.saying import Sayer
 from pipeline.report.words import opened
 from pipeline.surface.loose import TOPDRESSED, not_comparable
+from pipeline.survey.cells.plants import PLANTS_MAY
 from pipeline.units import LENGTH_UNITS, SHORT_TON_T, YARD3_M3
 
 GRASS_MM = 5.0  # grass that moved less than this along an edge is not worth a line
@@ -182,6 +183,18 @@ def grass(pair: Pair, sayer: Sayer) -> str:
         return ""
     low, high = (sayer.height(v, signed=True) for v in (min(whole), max(whole)))
     return sayer.words("grass_between", low=low, high=high) if low != high else sayer.words("grass_by", by=low)
+
+
+def covered(pair: Pair, sayer: Sayer) -> list[str]:
+    """What weeds keep from being compared, and what is not called changed because low plants may have grown or gone."""
+    out = []
+    for key, begins in (("change_weeds", "weeds cover"), ("change_may_weeds", PLANTS_MAY)):
+        places = dict.fromkeys([r["zone"] for r in pair.zones if (r.get("reason") or "").startswith(begins)]
+                               + [r["low_spot_id"] for r in pair.spots if (r.get("reason") or "").startswith(begins)])  # fmt: skip
+        names = [_name(p, next((r for r in pair.spots if r["low_spot_id"] == p), None), sayer) for p in places]
+        if names:
+            out.append(sayer.words(key, places=sayer.words.listed(names)))
+    return out
 
 
 def tickets(works: Sequence, material, pair: Pair, sayer: Sayer) -> str:

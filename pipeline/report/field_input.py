@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Sequence
 
 import numpy as np
+from shapely import Geometry
 
 from pipeline.diamond.edges import Edge
 from pipeline.diamond.layout import Layout
@@ -32,6 +33,7 @@ class FieldInput:
     standing_water : of the newest survey, depth of water after 10 mm of rain, (ny, nx), m, or None
     water_paths : its main paths of water, downhill: e, n (m) and the share of noisy surfaces that leave each place
     string_places : where a string goes down first: e, n (m), bearing along it, gap as measured (mm)
+    weeds    : patches of plants on the skin at the newest survey
     profiles : cross-sections of the newest survey, at the highest place of each stretch of lip
     """
 
@@ -50,6 +52,7 @@ class FieldInput:
     elevation: np.ndarray | None
     change: np.ndarray | None
     detected: np.ndarray | None
+    weeds: tuple[Geometry, ...] = ()
     profiles: tuple[Profile, ...] = ()
     mix_depth: np.ndarray | None = None
     mix_sigma: np.ndarray | None = None

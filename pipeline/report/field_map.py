@@ -8,6 +8,7 @@ from html import escape
 from typing import Sequence
 
 import numpy as np
+from shapely import Geometry
 
 from pipeline.diamond.edges import Edge
 from pipeline.diamond.layout import Layout
@@ -56,19 +57,21 @@ def lip_class(height_mm: float, steps: Sequence[float]) -> int:
 
 def field_map(
     layout: Layout, edges: Sequence[Edge], z: np.ndarray | None, lip: Sequence[dict], marks: Sequence[Mark], limits: Limits,
-    units: Units, cell_m: float, title: str, about: str, north_word: str,
+    units: Units, cell_m: float, title: str, about: str, north_word: str, weeds: Sequence[Geometry] = (),
 ) -> tuple[str, float | None]:  # fmt: skip
     """The drawing, and the step between its contour lines in mm (None without heights).
 
     z   : elevation, (ny, nx), m; NaN where nothing was measured; None where there is no survey
     lip : rows of lip.csv of this survey
     marks : worst first
+    weeds : patches of plants on the skin
     """
     frame = frame_of(layout)
     inner, step_mm = ground(layout, frame, edges), None
     if z is not None:
         relief, step_mm = _relief(layout, frame, z, units.system, cell_m)
         inner += relief
+    inner += "".join(el("path", d=frame.path(w), class_="weeds", fill_rule="evenodd") for w in weeds)
     inner += furniture(layout, frame) + _edges(frame, edges, lip, lip_steps(limits))
     inner += _marks(frame, marks) + foot(frame, units, north_word)
     return picture(frame.width, frame.height, "field-map", title, about, inner, "map"), step_mm

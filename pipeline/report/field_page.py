@@ -16,6 +16,7 @@ from pipeline.report.field_map import Mark, field_map, lip_steps
 from pipeline.report.figures import SYSTEMS, limit
 from pipeline.report.findings import LOW_SKIN, LOW_SPOT, Finding
 from pipeline.report.edge_charts import profile_charts
+from pipeline.report.grass_block import grass_block
 from pipeline.report.lip_charts import lip_charts, reading
 from pipeline.report.limits_named import held_against
 from pipeline.report.mix_block import mix_block
@@ -61,7 +62,7 @@ def field_page(given: FieldInput, words: Words) -> dict:
         "changed": change_block(given, now, sayer) | {"tape": tapes[1]},
         "next": next_block(given, now, sayer, keys, found) | {"tape": tapes[2]}, "rain": water_block(given, now, sayer),
         "book": rulebook_block(book, now, sayer, main, _relative(given, now)), "sure": sure_block(given, now, sayer),
-        "went": balance_block(given, now, sayer), "mix": mix_block(given, now, sayer),
+        "grass": grass_block(given, now, sayer), "went": balance_block(given, now, sayer), "mix": mix_block(given, now, sayer),
     }  # fmt: skip
 
 
@@ -96,7 +97,7 @@ def _map(given: FieldInput, now: Standing, sayer: Sayer, keys: dict) -> dict:
     title = words("map_title", day=day) if day else words("map_title_layout")
     svg, step_mm = field_map(
         given.layout, given.edges, given.elevation, lip, marks, now.limits, sayer.units, given.settings.report.map_cell_m,
-        title, words("map_about", what=words.listed([sayer.where(f) for f in found]) or words("nothing_marked")), words("north"),
+        title, words("map_about", what=words.listed([sayer.where(f) for f in found]) or words("nothing_marked")), words("north"), given.weeds,
     )  # fmt: skip
     steps = [sayer.height(s) for s in lip_steps(now.limits)]
     return {
@@ -105,7 +106,7 @@ def _map(given: FieldInput, now: Standing, sayer: Sayer, keys: dict) -> dict:
         "classes": [words("below", h=steps[0]), words("from_to", a=steps[0], b=steps[1]), words("from_to", a=steps[1], b=steps[2]), words("above", h=steps[2])],
         "marks": [(keys[f], f.word.replace("_", "-"), opened(sayer.where(f))) for f in found], "has_lip": bool(lip),
         "dashed": any(r["kind"] == UNKNOWN and r["height_mm"] is not None for r in lip), "combed": any(r["kind"] == LOW_SKIN for r in lip),
-        "from_home": given.layout.axes is not None,
+        "weeds": words("map_weeds") if given.weeds else "", "from_home": given.layout.axes is not None,
     }  # fmt: skip
 
 

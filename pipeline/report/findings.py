@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Sequence
 
 from pipeline.owner import Tolerances
 from pipeline.report.stretches import Stretch, part, stretches
+from pipeline.survey.edges.encroachment import SEGMENT_M
 from pipeline.surface.ring import BY_HAND
 from pipeline.surface.verdict import (
     ORDER, SURE, UNKNOWN, UNLIKELY, UNSAFE, WATCH, WORK, GOOD, Verdict, exceeds, judge, worst,
 )  # fmt: skip
 
 LOW_SPOT, LIP, LOW_SKIN, STEP, PLANARITY = "low_spot", "lip", "low_skin", "step", "planarity"
-GAP, FALL, MIX = "straightedge", "fall", "mix"
+GAP, FALL, MIX, CREPT = "straightedge", "fall", "mix", "crept"
 GAP_NOISE = "noise alone shows more than the limit"
 FALL_WORDS = {"within": GOOD, "too_flat": WORK, "too_steep": WORK, "near": WATCH, "cannot_tell": UNKNOWN}
 CANNOT_TELL_KIND = "lip, low skin or neither: the survey cannot tell"
@@ -32,10 +34,11 @@ class Limits:
     planarity: float | None
     straightedge: float | None = None
     mix: float | None = None
+    encroachment: float | None = None
 
     @classmethod
     def of(cls, tolerances: Tolerances, field_id: str) -> Limits:
-        names = ("lip_mm", "lip_trip_mm", "low_spot_mm", "low_spot_trip_mm", "planarity_mm", "straightedge_mm", "mix_depth_min_mm")
+        names = ("lip_mm", "lip_trip_mm", "low_spot_mm", "low_spot_trip_mm", "planarity_mm", "straightedge_mm", "mix_depth_min_mm", "encroachment_mm")
         owned = [getattr(tolerances, name) for name in names]
         return cls(*(None if o is None else o.of(field_id) for o in owned))
 
@@ -45,7 +48,7 @@ class Finding:
     """One thing that a survey shows.
 
     kind     : `low_spot`, `lip`, `low_skin`, `step` (an edge that rises, of which kind is not known), `planarity`,
-               `straightedge`, `fall` or `mix`
+               `straightedge`, `fall`, `mix` or `crept` (grass come into the skin, over the tolerance)
     place_id : low-spot id, edge id or zone
     value_mm, sigma_mm : depth, highest rise of the stretch, planarity, gap, or depth of the mix; NaN or None where there is
                none, as of a fall
@@ -124,23 +127,56 @@ def shown(survey_id: str, flown_on: str, rows: dict[str, list[dict]], limits: Li
     by_edge: dict[str, list[dict]] = {}
     for row in rows["lip"]:
         by_edge.setdefault(row["edge_id"], []).append(row)
-    along, edges = [], []
+    along, edges = crept(rows.get("grass_edge", ()), limits), []
     for edge_id, mine in by_edge.items():
         stations = sorted((r for r in mine if r["station_m"] is not None), key=lambda r: r["station_m"])
         found, seen = _edge(edge_id, stations, limits) if stations else _whole_edge(edge_id, mine[0], limits, lengths.get(edge_id, 0.0))
         along += found
         edges.append(seen)
     verdict = worst(
-        [f.word for f in (*spots, *even, *mix) if not f.by_hand] + [r["verdict"] for r in rows["zones"]]
+        [f.word for f in (*spots, *even, *mix, *(f for f in along if f.kind == CREPT)) if not f.by_hand] + [r["verdict"] for r in rows["zones"]]
         + ([e.verdict for e in edges if not e.by_hand] or [UNKNOWN])
     )  # fmt: skip
     findings = tuple(sorted((*spots, *even, *mix, *along), key=lambda f: _rank(f, limits)))
     return Shown(survey_id, flown_on, findings, tuple(edges), verdict, rows)
 
 
+def come_in(row: dict) -> tuple[float | None, float | None, float | None]:
+    """Grass come into the skin by a row of grass_edge.csv, its s.d., mm, and the skin lost, m2, as it is judged: against the edge
+    that was drawn, else since the baseline, for where a layout's edge really was built nobody has said."""
+    of = ("encroached_mm", "encroached_sigma_mm", "skin_lost_m2")
+    return tuple(row[k] for k in (of if row["against"] == "drawn" else ("since_baseline_mm", "since_baseline_sigma_mm", "since_baseline_m2")))
+
+
+def crept(rows: Sequence[dict], limits: Limits) -> list[Finding]:
+    """Stretches of edge along which grass has come into the skin beyond the tolerance; whole edges where no part alone is over."""
+    out = []
+    for edge_id in dict.fromkeys(r["edge_id"] for r in rows):
+        mine = [(r, judge(_nan(come_in(r)[0]), _nan(come_in(r)[1]), limits.encroachment, None, "encroachment_mm")) for r in rows if r["edge_id"] == edge_id]
+        over = sorted(((r, v) for r, v in mine if v.word == WORK), key=lambda m: _nan(m[0]["station_m"]))
+        parts = [(r, v) for r, v in over if r["station_m"] is not None]
+        runs: list[list] = []
+        for r, v in parts:
+            if runs and r["station_m"] - runs[-1][-1][0]["station_m"] < 1.5 * SEGMENT_M:
+                runs[-1].append((r, v))
+            else:
+                runs.append([(r, v)])
+        if over and not runs:
+            runs = [over]
+        for run in runs:
+            row, verdict = max(run, key=lambda m: come_in(m[0])[0])
+            area = sum(come_in(r)[2] or 0.0 for r, _ in run)
+            ends = [r["station_m"] for r, _ in run] if parts else None
+            stretch = Stretch(0.0, row["seen_m"], row["seen_m"], (0,)) if ends is None else Stretch(
+                max(ends[0] - SEGMENT_M / 2, 0.0), ends[-1] + SEGMENT_M / 2, SEGMENT_M * len(ends), tuple(range(len(ends))))  # fmt: skip
+            value, sigma, _ = come_in(row)
+            out.append(Finding(CREPT, edge_id, value, sigma, verdict, {**row, "area_m2": area, "reason": None}, stretch))
+    return out
+
+
 def _rank(finding: Finding, limits: Limits) -> tuple:
     """Worst word first; single places before the skin as a whole; then by how far over the limit, then by name."""
-    limit = {LOW_SPOT: limits.low_spot, PLANARITY: limits.planarity, GAP: limits.straightedge, MIX: None}.get(finding.kind, limits.lip)
+    limit = {LOW_SPOT: limits.low_spot, PLANARITY: limits.planarity, GAP: limits.straightedge, MIX: None, CREPT: limits.encroachment}.get(finding.kind, limits.lip)
     share = finding.value_mm / limit if limit and finding.value_mm is not None else 0.0
     start = finding.stretch.from_m if finding.stretch else 0.0
     return ORDER.index(finding.word), finding.kind in (PLANARITY, GAP, FALL, MIX), -share, finding.kind, finding.place_id, start

@@ -32,6 +32,8 @@ INK = "#221e19"
 QUIET = "#6b6358"
 STILL = "#d5d2cc"  # measured, no change detected
 
+WEEDS = "#56602e"  # plants on the skin, dashed outline
+
 # Lip: one hue, darker is higher.
 LIP = ("#b4d3da", "#7fb3bf", "#35798c", "#0b3746")
 
@@ -64,6 +66,7 @@ PICTURE = {
     "mark": INK,
     "quiet": QUIET,
     "still": STILL,
+    "weeds": WEEDS,
     "lost": LOST[-1],
     "gained": GAINED[-1],
     "lost-pale": LOST[1],

@@ -8,7 +8,9 @@ from typing import Iterable
 from pipeline.owner import Owned, Tolerances
 from pipeline.report.fall_words import fall_flips, fall_says
 from pipeline.report.figures import NBSP, PLUS_MINUS, Z95, figure, limit, printed, rounded, span, spans_length
-from pipeline.report.findings import CANNOT_TELL_KIND, FALL, GAP, GAP_NOISE, LIP, LOW_SKIN, LOW_SPOT, MIX, MOUND, PLANARITY, STEP, Finding, Shown
+from pipeline.report.findings import (
+    CANNOT_TELL_KIND, CREPT, FALL, GAP, GAP_NOISE, LIP, LOW_SKIN, LOW_SPOT, MIX, MOUND, PLANARITY, STEP, Finding, Shown,
+)  # fmt: skip
 from pipeline.report.hazards import Hazard
 from pipeline.report.placing import Placing
 from pipeline.report.standing import Standing, leading
@@ -19,7 +21,7 @@ from pipeline.surface.verdict import GOOD, SURE_SDS, UNKNOWN, UNSAFE, WATCH, WOR
 
 LIMITS = {
     LOW_SPOT: ("low_spot_mm", "low_spot_trip_mm"), PLANARITY: ("planarity_mm", None), GAP: ("straightedge_mm", None),
-    FALL: ("slope_min_pct", None), MIX: ("mix_depth_min_mm", None),
+    FALL: ("slope_min_pct", None), MIX: ("mix_depth_min_mm", None), CREPT: ("encroachment_mm", None),
 }  # fmt: skip
 EDGE_LIMITS = ("lip_mm", "lip_trip_mm")
 STRAIGHTEDGE_M = 3.0  # where the owner named no length
@@ -76,7 +78,8 @@ class Sayer:
             return self.placing.spot(finding.place_id, finding.row["e"], finding.row["n"])
         if finding.row["station_m"] is None:
             return self.words("whole_edge", edge=self.placing.edge(finding.place_id))
-        return self.words("along_low" if finding.kind == LOW_SKIN else "along", edge=self.placing.edge(finding.place_id),
+        key = {LOW_SKIN: "along_low", CREPT: "along_crept"}.get(finding.kind, "along")
+        return self.words(key, edge=self.placing.edge(finding.place_id),
                           span=self.span(finding.stretch), by=self.placing.by(finding.row["e"], finding.row["n"]))  # fmt: skip
 
     def fall(self, slope_pct: float | None, sigma_pct: float | None) -> str:
@@ -126,6 +129,10 @@ class Sayer:
 
     def stretch_says(self, finding: Finding) -> str:
         """One stretch of an edge that has been named: '30-131 ft: up to 66 mm ± 10 high, highest by second base'."""
+        if finding.kind == CREPT:
+            whole = finding.row["station_m"] is None
+            return self.words("crept_mean" if whole else "stretch_crept", span=self.span(finding.stretch), height=self.height(finding.value_mm, finding.sigma_mm),
+                              area=figure(finding.row["area_m2"], None, self.units.area))  # fmt: skip
         height, low = self.height(finding.value_mm, finding.sigma_mm), finding.kind == LOW_SKIN
         if finding.row["station_m"] is None:
             return self.words("mean_low" if low else "mean_height", height=height)
@@ -240,7 +247,7 @@ class Sayer:
         spots = sum(f.kind == LOW_SPOT for f in found)
         if spots:
             out.append(self.words.count("low_spots", spots))
-        for kind in (LIP, "low_skin", "step"):
+        for kind in (LIP, "low_skin", "step", CREPT):
             mine = [f.stretch for f in found if f.kind == kind]
             if mine:
                 out.append(self.words(f"length_of_{kind}", length=self.span_length(mine)))

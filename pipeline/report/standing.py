@@ -9,7 +9,7 @@ from pipeline.report.findings import LOW_SPOT, Finding, Limits, Shown, shown
 from pipeline.report.hazards import CLOSED, OPEN, Hazard, hazards
 from pipeline.surface.verdict import UNKNOWN, UNSAFE, WATCH, WORK
 
-BY_SURVEY = ("lip", "low_spots", "zones", "mix_depth")
+BY_SURVEY = ("lip", "low_spots", "zones", "mix_depth", "grass_edge")
 
 
 @dataclass(frozen=True)

@@ -6,16 +6,18 @@ from dataclasses import dataclass
 
 from pipeline.owner import Material
 from pipeline.report.figures import NBSP, Z95, figure, printed
-from pipeline.report.findings import FALL, GAP, LIP, LOW_SKIN, LOW_SPOT, MIX, PLANARITY, STEP, Finding
+from pipeline.report.findings import CREPT, FALL, GAP, LIP, LOW_SKIN, LOW_SPOT, MIX, PLANARITY, STEP, Finding
 from pipeline.report.mix_block import SKIN, ask, cores_wanted, order_line
 from pipeline.report.saying import Sayer
 from pipeline.report.standing import Standing, leading
 from pipeline.report.words import opened
+from pipeline.surface.covered import MOST_COVERED
 from pipeline.surface.filling import PLACED_SIGMA_T_PER_M3
 from pipeline.surface.verdict import UNSAFE, WATCH, WORK
 
 # How high and how wide a lip is before the next stronger remedy is named: common practice, no source; ours to choose.
 SWEEP_MM, CUT_MM, WIDE_MM = 25.0, 50.0, 600.0
+WEED_M2 = 1.0  # less is pulled in passing; ours
 
 
 @dataclass(frozen=True)
@@ -37,7 +39,7 @@ def tasks(now: Standing, sayer: Sayer, material: Material, keys: dict[Finding, s
     Edges that want the same work are one task; one that is unsafe somewhere is a task of its own.
     keys : what the pictures mark a finding with
     """
-    order = {LOW_SPOT: 0, LIP: 1, STEP: 1, LOW_SKIN: 2, MIX: 3, PLANARITY: 4, GAP: 4, FALL: 5}
+    order = {LOW_SPOT: 0, LIP: 1, STEP: 1, LOW_SKIN: 2, CREPT: 3, MIX: 4, PLANARITY: 5, GAP: 5, FALL: 6}
     found = leading(now, (UNSAFE, WORK))
     if any(f.kind == PLANARITY for f in found):
         found = tuple(f for f in found if f.kind != GAP)  # the same levelling, said once
@@ -47,9 +49,26 @@ def tasks(now: Standing, sayer: Sayer, material: Material, keys: dict[Finding, s
         own = (f.stretch is None and f.kind != FALL) or (f.kind, f.place_id) in unsafe
         jobs.setdefault(((f.kind, f.place_id) not in unsafe, order[f.kind], f.kind, f.place_id if own else ""), []).append(f)
     make = {LOW_SPOT: _fill, PLANARITY: _even, GAP: _bumps, FALL: _regrade, MIX: _add_mix}
+    weeding = weed_task(now, sayer)
     ranked = sorted(jobs, key=lambda j: j[:2])  # stable: within a rank as found, worst first
     out = [make[j[2]](jobs[j], sayer, material) if j[2] in make else _edges(j[2], jobs[j], sayer, keys) for j in ranked]
-    return out + _cores(now, sayer)
+    return out + ([weeding] if weeding else []) + _cores(now, sayer)
+
+
+def weed_task(now: Standing, sayer: Sayer) -> Task | None:
+    """Clear the plants off the skin, where there are enough of them for a crew to be sent, or where they hide a place."""
+    zones = now.newest.rows["zones"] if now.newest is not None else []
+    skin = next((r for r in zones if r["zone"] == "skin"), None)
+    hidden = [r["zone"] for r in zones if (r.get("covered_by_weeds_pct") or 0.0) > 100 * MOST_COVERED]
+    if skin is None or not skin.get("covered_m2") or not (skin["covered_m2"] >= WEED_M2 or hidden):
+        return None
+    words, unsure = sayer.words, skin["covered_told_by"] == "roughness"
+    low, high = (printed(skin[f"covered_{k}95_pct"], 1) for k in ("low", "high"))
+    area = figure(skin["covered_m2"], None, sayer.units.area)
+    lines = [words("weeds_rough" if unsure else "weeds_cover", area=area, percent=printed(skin["covered_by_weeds_pct"], 1), low=low, high=high)]
+    if hidden:
+        lines.append(words("weeds_hide", places=words.listed(sayer.placing.place(z) for z in hidden)))
+    return Task((), opened(words("do_look_weeds" if unsure else "do_weed", area=area)), (*lines, words("weed_how")))
 
 
 def next_steps(found: list[Task]) -> str:
@@ -135,7 +154,10 @@ def _edges(kind: str, found: list[Finding], sayer: Sayer, keys: dict[Finding, st
     for f in sorted(found, key=lambda f: (list(names).index(f.place_id), f.word != UNSAFE, f.stretch.from_m)):
         said = sayer.stretch_says(f) + (sayer.against(f) if unsafe else "") + "."
         lines.append(_marked(f, keys) + opened(said if len(names) == 1 else words("of_edge", edge=names[f.place_id], what=said)))
-    if any(f.row["station_m"] is None for f in found):
+    if kind == CREPT:
+        drawn = {f.row["against"] == "drawn" for f in found}
+        lines += [words("crept_against_drawn" if d else "crept_since_baseline") for d in sorted(drawn, reverse=True)]
+    elif any(f.row["station_m"] is None for f in found):
         lines.append(words("whole_edge_only"))
     remedies: dict[str, list[Finding]] = {}
     for f in found:
@@ -143,9 +165,10 @@ def _edges(kind: str, found: list[Finding], sayer: Sayer, keys: dict[Finding, st
     for phrase, mine in remedies.items():
         named = ", ".join(sorted(k for f in mine if (k := keys.get(f))))
         lines.append((f"{named}: " if named and len(remedies) > 1 else "") + words(phrase))
-    if kind != STEP:
+    if kind not in (STEP, CREPT):
         lines += _calibrations({e: next(f.row["calibration"] for f in found if f.place_id == e) for e in names}, sayer)
-    return Task(tuple(found), opened(words(f"do_{kind}", where=words.listed(names.values()))), tuple(lines))
+    area = figure(sum(f.row.get("area_m2") or 0.0 for f in found), None, sayer.units.area) if kind == CREPT else ""
+    return Task(tuple(found), opened(words(f"do_{kind}", where=words.listed(names.values()), area=area)), tuple(lines))
 
 
 def _calibrations(by_edge: dict[str, str | None], sayer: Sayer) -> list[str]:

@@ -14,6 +14,7 @@ from pipeline.simulate.instruments import INSTRUMENTS, Error, Instrument
 from pipeline.simulate.pattern import Pattern
 from pipeline.simulate.scenario import SurveyTruth, Thing
 from pipeline.simulate.scene import Scene, inside
+from pipeline.simulate.weeds import stand
 
 COARSE_M = 0.5
 DENSE_WITHIN_M = 5.0  # of the infield; farther out the office keeps a share of the points
@@ -108,7 +109,8 @@ def see(look: Look) -> Cloud:
     moved_e, moved_n = np.append(e, extra.e) + look.seen.error.east, np.append(n, extra.n) + look.seen.error.north
     if lidar:
         return Cloud(moved_e, moved_n, z, None, *_returns(look, points, ground, green, extra.e.size))
-    paint = colour.Paint(green, thing, look.present, look.survey.grass)
+    weeds = stand(scene, look.state.on, e + blur[0], n + blur[1])
+    paint = colour.Paint(green, weeds, thing, look.present, look.survey.grass)
     seen_rgb = colour.colours(scene, look.state, ground, paint, e, n, rng("colour"))
     rgb = np.concatenate([seen_rgb, colour.plain(extra.kind, rng("beside colour"))])
     return Cloud(moved_e, moved_n, z, rgb, None, None, None)

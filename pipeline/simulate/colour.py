@@ -12,9 +12,11 @@ from pipeline.simulate.aging import State
 from pipeline.simulate.scenario import Thing
 from pipeline.simulate.scene import Scene, inside, rectangle
 from pipeline.simulate.things import COLOURS
+from pipeline.simulate.weeds import Stand
 from pipeline.units import inches
 
 SKIN, GROWING, DORMANT = (168, 112, 84), (96, 132, 66), (146, 142, 96)
+WEEDS, DEAD_WEEDS = (104, 138, 72), (150, 116, 82)
 CHALK, SLAB, PLATE = (226, 222, 214), (163, 161, 156), (236, 235, 230)
 CHALK_WIDE_M, CHALK_SHARE = inches(4), 0.75
 CHANNEL_SD = 9.0  # noise of one colour channel of one point, of 255
@@ -26,11 +28,13 @@ INTENSITY_SKIN, INTENSITY_GRASS, INTENSITY_SLAB, INTENSITY_SD = 15000.0, 25000.0
 class Paint:
     """What lies on top at each point.
 
-    green : (n,) share of the ground that grass covers;  thing : (n,) index into `things`, or -1
+    green : (n,) share of the ground that grass or weeds cover;  thing : (n,) index into `things`, or -1
+    weeds : what stands on the skin there
     grass : `growing` or `dormant`
     """
 
     green: np.ndarray
+    weeds: Stand
     thing: np.ndarray
     things: tuple[Thing, ...]
     grass: str
@@ -42,7 +46,11 @@ def colours(
 ) -> np.ndarray:  # fmt: skip
     """Red, green, blue of each point (n,), (n, 3) uint8."""
     grass = GROWING if paint.grass == "growing" else DORMANT
-    out = np.where((generator.random(e.size) < paint.green)[:, None], grass, SKIN).astype(np.float32)
+    covered = generator.random(e.size) < paint.green
+    out = np.where(covered[:, None], grass, SKIN).astype(np.float32)
+    weedy = covered & (ground.d < 0) & (paint.weeds.share >= paint.green) & (paint.weeds.share > 0)
+    out[weedy] = WEEDS if paint.grass == "growing" else DORMANT
+    out[weedy & paint.weeds.dead] = DEAD_WEEDS
     chalked = _on_chalk(scene, e, n) & (ground.d < 0) & (generator.random(e.size) < CHALK_SHARE)
     out[chalked] = CHALK
     for index, patch in enumerate(scene.patches):

@@ -13,10 +13,11 @@ from pipeline.simulate.aging import State
 from pipeline.simulate.scenario import Fall
 from pipeline.simulate.scene import Scene, inside
 from pipeline.simulate.shapes import bump, cover, mound, skin_share, smoothstep
+from pipeline.simulate.weeds import stand
 
 CROWN_ROUND_M = 3.0  # a crown's ridge is rounded off over this
 LIP_REACH_M = 1.2
-WEED_CANOPY = 0.6  # weeds stand lower than the turf
+WEED_CANOPY = 0.6  # weeds of no stated height stand lower than the turf
 
 
 @dataclass(frozen=True)
@@ -106,11 +107,9 @@ class Grass:
         green = cover(ground.d - along.between(ground.edge, ground.station, along.rag) + state.encroach_m)
         strip = 1.0 + (along.strip[ground.edge] - 1.0) * (1.0 - smoothstep((ground.d - 0.6) / 0.3))
         tall = self.height_m * strip * (1.0 - 0.15 * np.minimum(ground.lip / 0.030, 2.0))
-        for one in scene.truth.weeds:
-            we, wn = scene.spot(one.at)
-            weed = one.share * smoothstep((one.radius_m - np.hypot(e - we, n - wn)) / 0.3)
-            tall = np.where(weed > green, WEED_CANOPY * tall, tall)
-            green = np.maximum(green, weed)
+        weeds = stand(scene, state.on, e, n)
+        own = np.where(np.isnan(weeds.height_m), WEED_CANOPY * tall, weeds.height_m)
+        tall, green = np.where(weeds.share > green, own, tall), np.maximum(green, weeds.share)
         texture = 1.0 + self.texture[0].at(e, n) + self.texture[1].at(e, n)
         return np.where(ground.patch >= 0, 0.0, green), tall * np.maximum(texture, 0.0)
 

@@ -118,11 +118,16 @@ class Hole(Part):
 
 
 class Weeds(Part):
-    """Green cover on the skin: a disc, and the share of it that is covered."""
+    """Plants on the skin: a disc, the share of it that they cover, their height (none: as the turf's, lower), from when to when
+    they stand there (none: always), and whether they are dead and brown."""
 
-    at: Spot
+    at: str | Spot
     radius_m: float
     share: float = Field(gt=0, le=1)
+    height_mm: float | None = Field(default=None, gt=0)
+    since: date | None = None
+    until: date | None = None
+    dead: bool = False
 
 
 class Anchor(Part):

@@ -14,6 +14,7 @@ from pipeline.simulate.cloud import Look, Seeing
 from pipeline.simulate.ground import design, heights, mound_height
 from pipeline.simulate.aging import State
 from pipeline.simulate.scene import Scene
+from pipeline.simulate.weeds import stand
 
 STATION_M = 1.0
 SKIN_M, TURF_M = (-0.8, -0.3), (0.9, 1.4)  # windows that a lip is judged against, distance into the grass
@@ -46,6 +47,7 @@ def answers(look: Look) -> Truth:
     bare = (d < 0) & (ground.patch.reshape(grid.shape) < 0)
     built = (design(scene, e, n) + mound_height(scene, e, n)).reshape(grid.shape)
     added = look.seen.at(e, n).reshape(grid.shape)
+    over = stand(scene, state.on, e, n).share.reshape(grid.shape)
     plain = {
         "survey_id": look.survey_id,
         "field_id": scene.field_id,
@@ -60,6 +62,7 @@ def answers(look: Look) -> Truth:
             "mean_over_design_mm": _mm((z - built)[bare].mean()),
             "volume_over_design_m3": _r((z - built)[bare].sum() * grid.cell_area_m2, 4),
         },
+        "weeds": {"skin_pct": _r(100 * (over[bare] > 0.2).mean(), 3)},
         "zones": {k: _zone(grid, shape, z, d) for k, shape in sorted(scene.layout.zones.items())},
         "places": {p.place_id: _ring_depth_mm(p, grid, z, bare & (d < -EDGE_BAND_M)) for p in scene.layout.places},
         "pits": {p.name: {"e": _r(row[0], 3), "n": _r(row[1], 3), "depth_mm": _mm(row[2]), "sd_m": p.sd_m}

@@ -21,6 +21,7 @@ from pipeline.store import rasters, records
 from pipeline.store.atomic import replacing_folder
 from pipeline.store.where import Where
 from pipeline.survey.noise import Noise, of_difference
+from pipeline.surface.covered import closed
 from pipeline.survey.stable.tie import Tie
 from pipeline.survey.stable.uncertainty import TieOnGrid
 
@@ -42,7 +43,9 @@ def run(job: Job, where: Where) -> None:
             gone = ground.between(a, b)
             change, tie = difference(layout, kept[a], kept[b], noises.of(a, b), gone)
             step = 0.0 if change.relative else _mean_step(ties[a], ties[b], tie, zones["skin"])
-            changed, detected = zone_changes(change, zones)
+            plants = kept[a].plants, kept[b].plants
+            covered = {name: why for name, cells in zones.items() if (why := closed(max((p.share(cells)[0] for p in plants), key=_known)))}
+            changed, detected = zone_changes(change, zones, covered, tuple(p.hidden_m for p in plants))
             rows += [_zone_row(a, b, z, step, change.relative) for z in changed]
             balances.append(balance_row(job, layout, kept[a], kept[b], change, grown[a, b].edges))
             told.append({"from_survey": a, "to_survey": b, "relative": change.relative, **_pair_record(tie), "left_out": sorted(gone), "noise": noises.record(a, b)})
@@ -71,6 +74,11 @@ def difference(
     return tied_change(*known, tie), tie
 
 
+def _known(share: float) -> float:
+    """A share for comparing; one that is not known is below all others."""
+    return -1.0 if np.isnan(share) else share
+
+
 def _mean_step(earlier: TieOnGrid, later: TieOnGrid, tie: Tie, skin: np.ndarray) -> float:
     """Mean over the skin of what the pair's change has that the difference of the two elevations has not, mm."""
     return float(direct_tie_step(earlier, later, TieOnGrid(tie, earlier.grid))[skin].mean()) * 1000
@@ -88,5 +96,5 @@ def _zone_row(a: str, b: str, z, step_mm: float, relative: bool) -> dict:
         "from_survey": a, "to_survey": b, "zone": z.zone, "mean_mm": z.mean_m * 1000, "mean_sigma_mm": z.mean_sigma_m * 1000,
         "pair_tie_mm": float("nan") if relative else step_mm, "gain_m3": z.gain_m3, "loss_m3": z.loss_m3, "net_m3": z.net_m3,
         "net_sigma_m3": z.net_sigma_m3, "detected_m2": z.detected_m2, "detected": z.detected, "p_holm": z.p_holm, "noise_m3": z.noise_m3,
-        "relative": relative,
+        "relative": relative, "reason": z.reason,
     }  # fmt: skip

@@ -35,7 +35,8 @@ def spot_changes(job: Job, where: Where, layout: Layout, kept: dict[str, Surveye
         dz = kept[b].z - kept[a].z
         white = np.where(np.isfinite(dz), np.hypot(kept[a].white, kept[b].white), np.nan)
         changes = low_spot_change(
-            dz, white, mean_ponding(given[a], given[b]), layout.grid, masks, layout.places, _of_pair(ponds, a, b), SurveyError.of(noise, layout.centre)
+            dz, white, mean_ponding(given[a], given[b]), layout.grid, masks, layout.places, _of_pair(ponds, a, b), SurveyError.of(noise, layout.centre),
+            kept[b].plants.hidden_m,
         )  # fmt: skip
         out += [{"from_survey": a, "to_survey": b, **_row(c)} for c in found_together(changes)]
     return out
@@ -78,4 +79,4 @@ def _of_pair(ponds, a: str, b: str) -> tuple[FoundPond, ...]:
 
 def _row(change) -> dict:
     row = asdict(change)
-    return {k: v for k, v in row.items() if k not in ("evidence", "reason")}
+    return {k: v for k, v in row.items() if k != "evidence"}

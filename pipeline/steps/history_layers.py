@@ -11,6 +11,7 @@ from pipeline.diamond.parts import parts
 from pipeline.steps import surveyed
 from pipeline.store import rasters
 from pipeline.store.where import Where
+from pipeline.survey.cells.plants import UNDER, Plants
 from pipeline.variables import DECIMALS, TABLES
 
 TYPES = {"word": "string", "text": "string", "date": "string", "flag": "boolean", "count": "Int64"}
@@ -22,7 +23,8 @@ def _of_table(name: str, geometry: str) -> dict[str, str]:
 
 COLUMNS: dict[str, dict[str, str]] = {
     "zones": _of_table("zones", "MultiPolygon"),
-    "grass_edge": {"edge_id": "string", "source": "string", "length_m": "float64", "geometry": "LineString"},
+    "grass_edge": {"edge_id": "string", "source": "string", "length_m": "float64", "survey_id": "string", "told_by": "string", "encroached_mm": "float64",
+                   "sigma_mm": "float64", "geometry": "LineString"},
     "lip": _of_table("lip", "Point"),
     "lip_change": _of_table("lip_change", "LineString"),
     "low_spots": _of_table("low_spots", "Point"),
@@ -30,20 +32,20 @@ COLUMNS: dict[str, dict[str, str]] = {
     "patches": {"patch_id": "string", "survey_id": "string", "residual_mm": "float64", "expected_mm": "float64", "used": "boolean", "geometry": "Polygon"},
     "keep_out": {"name": "string", "geometry": "MultiPolygon"},
     "anchors": {"base": "string", "geometry": "Point"},
-    "weeds": {"survey_id": "string", "area_m2": "float64", "geometry": "Polygon"},
+    "weeds": {"survey_id": "string", "area_m2": "float64", "told_by": "string", "geometry": "Polygon"},
     "passes": {"run": "Int64", "bearing_deg": "float64", "geometry": "LineString"},
     "stakeout": {"point": "Int64", "cut_m": "float64", "fill_m": "float64", "geometry": "Point"},
 }  # fmt: skip
 
 
-def layers(where: Where, layout: Layout, kept: list[str], rows: dict[str, list[dict]], surveys: dict[str, dict]) -> dict[str, list[dict]]:
-    """Rows with geometry for every layer, in the working CRS."""
+def layers(where: Where, layout: Layout, kept: list[str], rows: dict[str, list[dict]], surveys: dict[str, dict], grass: list[dict]) -> dict[str, list[dict]]:
+    """Rows with geometry for every layer, in the working CRS; grass: where each survey shows it begin."""
     edges = surveyed.read(where, layout, kept[-1]).edges if kept else layout.edges
     lines = {e.edge_id: e for e in edges}
     skin = {k: _many(v) for k, v in {**layout.zones, **parts(layout)}.items()}
     out = {
         "zones": [{**r, "geometry": skin[r["zone"]]} for r in rows["zones"]],
-        "grass_edge": [{"edge_id": e.edge_id, "source": e.source, "length_m": e.length_m, "geometry": e.line} for e in edges],
+        "grass_edge": [{"edge_id": e.edge_id, "source": e.source, "length_m": e.length_m, "geometry": e.line} for e in edges] + grass,
         "lip": [{**r, "geometry": Point(r["e"], r["n"])} for r in rows["lip"] if r["station_m"] is not None],
         "lip_change": [{**r, "geometry": _segment(lines[r["edge_id"]], r["station_m"])} for r in rows["lip_change"]],
         "low_spots": [{**r, "geometry": Point(r["e"], r["n"])} for r in rows["low_spots"]],
@@ -51,8 +53,19 @@ def layers(where: Where, layout: Layout, kept: list[str], rows: dict[str, list[d
         "patches": _patches(layout, kept, surveys),
         "keep_out": [] if layout.keep_out.is_empty else [{"name": "keep out", "geometry": _many(layout.keep_out)}],
         "anchors": [{"base": name, "geometry": Point(at)} for name, at in sorted(layout.anchors.items())],
+        "weeds": [w for s in kept for w in weeds(layout, s, surveyed.read(where, layout, s).plants)],
     }
     return {name: [_clean(r, COLUMNS[name]) for r in found] for name, found in out.items()}
+
+
+def weeds(layout: Layout, survey_id: str, plants: Plants) -> list[dict]:
+    """One survey's patches of plants on the skin, largest first."""
+    from rasterio.features import shapes
+
+    mask = plants.classes >= UNDER
+    parts = [shapely.geometry.shape(s) for s, _ in shapes(mask.astype(np.uint8), mask, connectivity=8, transform=rasters.transform(layout.grid))] if mask.any() else []
+    found = [{"survey_id": survey_id, "area_m2": p.area, "told_by": plants.told_by, "geometry": p} for p in parts]
+    return sorted(found, key=lambda w: (-w["area_m2"], w["geometry"].bounds))
 
 
 def _clean(row: dict, columns: dict[str, str]) -> dict:

@@ -14,8 +14,8 @@ from pipeline.units import YEAR_DAYS
 EPOCH_STARTS = ("laser_grade", "rebuild")
 # What starts a measure anew beside an epoch; a work on one zone does so for that zone alone.
 RESETS = {"lip": ("lip_cut", "sod"), "growth": ("lip_cut", "sod"), "mean_height": ("mix_add", "level"), "ring_depth": ("level",),
-          "planarity": ("level",)}  # fmt: skip
-OF_EDGES = ("lip", "growth")
+          "planarity": ("level",), "encroachment": ("edge_recut", "lip_cut", "sod")}  # fmt: skip
+OF_EDGES = ("lip", "growth", "encroachment")
 LEAST_OWN_MM = 0.1  # a figure has some error of its own, or the fit has no weights
 GRASS_ZONE = "turf_infield"  # what a survey sees of it is the grass
 
@@ -38,7 +38,7 @@ class _Series:
 
 
 def trends(job: Job, surveys: dict[str, dict], rows: dict[str, list[dict]], pairs: list[dict] = ()) -> list[dict]:
-    """A rate for each edge's lip and growth, each zone's mean height, each declared place's ring depth, the skin's planarity.
+    """A rate for each edge's lip, growth and grass come into the skin, each zone's mean height, each declared place's ring depth, the skin's planarity.
 
     surveys : survey.json of those not refused
     pairs   : records of the pairs, whose tie's s.d. all mean heights of a pair share
@@ -57,6 +57,7 @@ def trends(job: Job, surveys: dict[str, dict], rows: dict[str, list[dict]], pair
         _levels(rows["low_spots"], order, "low_spot_id", "ring_depth", "ring_depth_mm", "ring_depth_sigma_mm"),
         _heights(rows["change"], pairs, order, base),
         _levels([z for z in rows["zones"] if z["zone"] == "skin"], order, "zone", "planarity", "planarity_mm", "planarity_sigma_mm"),
+        _encroached(rows.get("grass_edge", []), order, base),
     )
     works = job.rows["works"]
     return [row for family in families for row in _rows(job, years, [_since_reset(s, works, order, days) for s in family])]
@@ -80,6 +81,16 @@ def _growths(rows: list[dict], order: list[str], base: str) -> list[_Series]:
     for name in sorted({r["edge_id"] for r in whole if _told(r["growth_mm"]) and _told(r["growth_sigma_mm"])}):
         values, sigmas = _against(base, order, [r for r in whole if r["edge_id"] == name], "growth_mm", "growth_sigma_mm")
         out.append(_Series("growth", name, values, _of_dates(sigmas, order, base), np.zeros(len(order))))
+    return out
+
+
+def _encroached(rows: list[dict], order: list[str], base: str) -> list[_Series]:
+    """Grass come into the skin along each whole edge since the baseline, whose own place is a date's like the others."""
+    since = [{**r, "from_survey": base, "to_survey": r["survey_id"]} for r in rows if r["station_m"] is None and r["survey_id"] != base]
+    out = []
+    for name in sorted({r["edge_id"] for r in since if _told(r["since_baseline_mm"])}):
+        values, sigmas = _against(base, order, [r for r in since if r["edge_id"] == name], "since_baseline_mm", "since_baseline_sigma_mm")
+        out.append(_Series("encroachment", name, values, _of_dates(sigmas, order, base), np.zeros(len(order))))
     return out
 
 

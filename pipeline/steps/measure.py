@@ -17,6 +17,7 @@ from pipeline.steps.spot_given import spot_input
 from pipeline.store import arrays, rasters, records
 from pipeline.store.atomic import replacing_folder
 from pipeline.store.where import Where
+from pipeline.surface.covered import closed, without_covered
 from pipeline.surface.spots import LowSpots, low_spots
 
 
@@ -34,7 +35,9 @@ def run(job: Job, where: Where) -> None:
     given = spot_input(job, layout, made)
     found = low_spots(given, rng(job, "spots"), job.settings.measure.error_fields)
     wet = water(job, layout, made, given, found, rng(job, "water"))
-    rows = [_spot_row(s) | wet.of[s.low_spot_id] for s in found.spots]
+    shares = {name: made.plants.share(layout.grid.mask(polygon))[0] for name, polygon in layout.zones.items()}
+    spots = without_covered(found.spots, shares)
+    rows = [_spot_row(s) | ({} if closed(shares.get(s.low_spot_id, 0.0)) else wet.of[s.low_spot_id]) for s in spots]
     lip, readings_wanted = lips(job, layout, made)
     mix = measure_mix.mix_of(job, layout, rng(job, "mix"))
     record = {

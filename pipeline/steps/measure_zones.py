@@ -9,6 +9,7 @@ from pipeline.diamond.parts import PARTS, parts
 from pipeline.jobs import Job
 from pipeline.steps.spot_given import mean_square
 from pipeline.steps.surveyed import Surveyed
+from pipeline.surface.covered import closed
 from pipeline.surface.evenness import NOISE_FIELDS, PERCENTILE, BlockNoise, Planarity, Straightedge, noise_gaps, planarity, straightedge
 from pipeline.surface.fall import Wanted, fall_of
 from pipeline.surface.loose import widened
@@ -31,7 +32,15 @@ def zones(job: Job, layout: Layout, made: Surveyed, given: SpotInput, spots: lis
     for name, polygon in {**layout.zones, **parts(layout)}.items():
         cells = grid.mask(polygon)
         usable = cells & (masks.even if name != "turf_infield" else cells)
-        row = {"zone": name, "area_m2": float((cells & np.isfinite(given.z)).sum() * grid.cell_area_m2)}
+        share, low, high = made.plants.share(cells)
+        row = {
+            "zone": name, "area_m2": float((cells & np.isfinite(given.z)).sum() * grid.cell_area_m2), "covered_by_weeds_pct": 100 * share,
+            "covered_m2": made.plants.area(cells) * grid.cell_area_m2, "covered_told_by": made.plants.told_by or "not_seen",
+            "covered_low95_pct": 100 * low, "covered_high95_pct": 100 * high, "reason": closed(share),
+        }  # fmt: skip
+        if row["reason"]:
+            out.append({**row, "verdict": UNKNOWN})
+            continue
         plane = zone_plane(given.z, given.white, grid, usable)
         verdicts = []
         if plane is not None and name != "mound":

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Iterator
 
+from shapely import Polygon
+
 from pipeline.diamond.carry import from_plain
 from pipeline.diamond.edges import Edge
 from pipeline.diamond.layout import Layout
@@ -15,6 +17,7 @@ from pipeline.report.findings import LIP
 from pipeline.report.standing import Standing, leading
 from pipeline.report.words import Words
 from pipeline.steps import surveyed
+from pipeline.steps.history_layers import weeds
 from pipeline.store import arrays, pages, rasters, records, tables
 from pipeline.store.where import Where
 from pipeline.surface.lip_profile import Profile, profile
@@ -23,6 +26,7 @@ from pipeline.surface.verdict import UNSAFE, WORK
 from pipeline.variables import FIELD_TABLES
 
 LANGUAGE = "en"
+ROUND_M = 0.10
 
 
 def run(job: Job, where: Where) -> None:
@@ -49,6 +53,8 @@ def read(job: Job, where: Where) -> FieldInput:
         standing_water=arrays.read(where.measured(job.field, kept[-1]), "standing")["standing"] if kept else None,
         water_paths=measured.get("paths", ()), string_places=measured.get("string_places", ()),
     )  # fmt: skip
+    patches = tuple(_drawn(w["geometry"]) for w in weeds(layout, kept[-1], surveyed.read(where, layout, kept[-1]).plants)) if kept else ()
+    given = replace(given, weeds=tuple(p for p in patches if not p.is_empty))
     if kept:
         given = _with_mix(given, where, layout, kept[-1])
     return replace(given, profiles=tuple(profiles(where, layout, given.standing)))
@@ -59,6 +65,11 @@ def _with_mix(given: FieldInput, where: Where, layout: Layout, survey: str) -> F
     measured, folder = arrays.read_record(where.measured(layout.field_id, survey)), where.surface(layout.field_id, survey)
     depth, sigma = (rasters.read(f"{folder}/{name}.tif", layout.grid) for name in ("mix_depth", "mix_depth_sigma"))
     return replace(given, mix_depth=depth, mix_sigma=sigma, cores=tuple(measured["cores"]), cores_wanted=tuple((e, n) for e, n in measured["cores_wanted"]))
+
+
+def _drawn(patch: Polygon) -> Polygon:
+    """A patch as it is drawn: without the steps of its cells."""
+    return patch.buffer(ROUND_M).buffer(-2 * ROUND_M).buffer(ROUND_M).simplify(ROUND_M / 3)
 
 
 def profiles(where: Where, layout: Layout, now: Standing) -> Iterator[Profile]:

@@ -11,6 +11,7 @@ from pipeline.diamond.edges import Edge
 from pipeline.diamond.layout import Layout
 from pipeline.store import arrays
 from pipeline.store.where import Where
+from pipeline.survey.cells.plants import Plants
 from pipeline.survey.edges.edge_table import EdgeTable
 from pipeline.survey.noise import Noise, of_difference
 from pipeline.survey.points import Ground
@@ -27,7 +28,8 @@ class Surveyed:
 
     record  : survey.json
     base    : the baseline's survey id
-    z       : height as surveyed, (ny, nx), m; NaN where nothing was measured
+    z       : height of the ground as surveyed, (ny, nx), m; NaN where nothing was measured or plants stand: what is read
+              through leaves is no ground (`elevation.tif` keeps it)
     white   : one s.d. of each cell's own error, (ny, nx), m
     count   : points behind z, uint32
     noise   : error model of its points, as patches and edges meet it
@@ -39,6 +41,7 @@ class Surveyed:
     base_heights, base_noise : the same of the baseline
     sideways_m : one s.d. of what is left of the sideways shift
     rows    : for a walk its ground points in the order walked, else None
+    plants  : where plants stand on the skin
     """
 
     record: dict
@@ -56,6 +59,7 @@ class Surveyed:
     base_noise: Noise
     sideways_m: float
     rows: Ground | None
+    plants: Plants
 
     @property
     def survey_id(self) -> str:
@@ -87,7 +91,8 @@ def write(path: str, made: Surveyed) -> None:
         "heights": [asdict(h) for h in made.heights.values()], "base_heights": [asdict(h) for h in made.base_heights.values()],
         "sideways_m": made.sideways_m, "line_sigmas": made.line_sigmas, "tables": [],
     }  # fmt: skip
-    columns = {"z": made.z, "white": made.white.astype(np.float32), "count": made.count}
+    plain["plants"] = {"told_by": made.plants.told_by, "least_cover": made.plants.least_cover, "hidden_m": made.plants.hidden_m}
+    columns = {"plants": made.plants.classes, "plants_asked": made.plants.asked, "z": made.z, "white": made.white.astype(np.float32), "count": made.count}
     for i, table in enumerate(made.tables):
         plain["tables"].append(table.edge_id)
         columns |= {f"table{i}_s": table.s, f"table{i}_d": table.d, f"table{i}_usable": table.usable}
@@ -115,8 +120,13 @@ def read(where: Where, layout: Layout, survey_id: str) -> Surveyed | None:
     return Surveyed(
         plain["record"], plain["base"], columns["z"], columns["white"].astype(float), columns["count"], _noise(plain["noise"]), _noise(plain["cell_noise"]),
         _edges(plain["edges"]), tuple(plain["line_sigmas"]), tables, _heights(plain["heights"]), _heights(plain["base_heights"]),
-        _noise(plain["base_noise"]), plain["sideways_m"], rows,
+        _noise(plain["base_noise"]), plain["sideways_m"], rows, _plants(plain["plants"], columns),
     )  # fmt: skip
+
+
+def _plants(plain: dict, columns: dict) -> Plants:
+    least = plain["least_cover"]
+    return Plants(plain["told_by"], columns["plants"], columns["plants_asked"], float("nan") if least is None else least, plain["hidden_m"])
 
 
 def read_record(where: Where, field_id: str, survey_id: str) -> dict:

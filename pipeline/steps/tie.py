@@ -15,6 +15,7 @@ from pipeline.steps import gridded, surveyed
 from pipeline.steps.checked import checkpoints
 from pipeline.steps.gridded import Survey
 from pipeline.steps.surveyed import Surveyed
+from pipeline.steps.tie_plants import plants_on
 from pipeline.steps.tie_record import refusal, tied
 from pipeline.store import rasters, records
 from pipeline.store.atomic import replacing_folder
@@ -58,9 +59,10 @@ def _write(job: Job, where: Where, layout: Layout, mine: Survey, base: Survey, b
     edges, line_sigmas = series_edges(layout, base.ground)
     shift, ground, tables = _laid_on(layout, edges, mine, base)
     z, white, count, cell_noise = _heights(layout, ground, mine)
+    found = plants_on(layout, edges, ground, z, mine.record["source"])
     heights, base_heights = (_patch_heights(layout, g, s.white_m) for g, s in ((ground, mine), (base.ground, base)))
     made = Surveyed({"survey_id": job.survey}, base_id, z, white, count, mine.noise, cell_noise, edges, line_sigmas, tables, heights,
-                    base_heights, base.noise, shift.sigma_m, ground if mine.record["source"] == "rover" else None)  # fmt: skip
+                    base_heights, base.noise, shift.sigma_m, ground if mine.record["source"] == "rover" else None, found)  # fmt: skip
     if base_id != job.survey:
         _refuse_jump(layout, made)
     tie = made.tie(layout)
@@ -73,7 +75,7 @@ def _write(job: Job, where: Where, layout: Layout, mine: Survey, base: Survey, b
         for name, values in (("elevation", elevation), ("sigma", sigma), ("count", count)):
             rasters.write(folder / f"{name}.tif", name, values, layout.grid, tags)
         records.write(folder / "survey.json", record)
-    surveyed.write(where.tied(job.field, job.survey), replace(made, record=record))
+    surveyed.write(where.tied(job.field, job.survey), replace(made, record=record, z=np.where(found.cells, np.nan, z)))
 
 
 def _refuse_other_heights(*dated: tuple[str, Survey]) -> None:

@@ -12,6 +12,7 @@ from pipeline.steps.checked import left_out
 from pipeline.steps.gridded import Survey
 from pipeline.steps.surveyed import Surveyed, pair_tie
 from pipeline.store.provenance import versions
+from pipeline.survey.cells.plants import Plants
 from pipeline.survey.edges.horizontal import Shift
 from pipeline.survey.noise import of_difference
 from pipeline.survey.stable.checkpoints import MIN_1998, MIN_2023, Accuracy
@@ -62,6 +63,7 @@ def tied(job: Job, layout: Layout, mine: Survey, made: Surveyed, tie: Tie, shift
         "notes": [*found["notes"], *left_out(job, mine), *edge_notes(made.edges, found["source"])],
         "edges": [{"id": e.edge_id, "source": e.source} for e in made.edges],
         "height_reference": found["height_reference"],
+        "plants": plants_record(made.plants),
         "figures": {
             "points_read": found["points_read"],
             "points_ground": found["points_ground"],
@@ -86,6 +88,15 @@ def tied(job: Job, layout: Layout, mine: Survey, made: Surveyed, tie: Tie, shift
             "checkpoints_asked_1998": MIN_1998,
             "checkpoints_asked_2023": MIN_2023,
         },
+    }  # fmt: skip
+
+
+def plants_record(plants: Plants) -> dict:
+    """What tells plants on the skin, their share of all of it with its 95 % bracket, %, and what would not be seen."""
+    share, low, high = plants.share(plants.asked)
+    return {
+        "told_by": plants.told_by, "covered_pct": 100 * share, "covered_low95_pct": 100 * low, "covered_high95_pct": 100 * high,
+        "least_cover_pct": 100 * plants.least_cover, "hidden_mm": plants.hidden_m * 1000,
     }  # fmt: skip
 
 

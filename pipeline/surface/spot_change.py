@@ -14,6 +14,7 @@ import numpy as np
 from scipy import ndimage
 
 from pipeline.frame import Grid
+from pipeline.survey.cells.plants import PLANTS_MAY
 from pipeline.surface.survey_error import SurveyError, cropped
 from pipeline.surface.masks import Masks
 from pipeline.surface.ponds import Ponding, find_ponds
@@ -102,6 +103,7 @@ def low_spot_change(
     places: tuple,
     ponds: tuple[FoundPond, ...],
     error: SurveyError,
+    hidden_m: float = 0.0,
 ) -> tuple[LowSpotChange, ...]:
     """Change of every declared place and every found pond.
 
@@ -109,6 +111,8 @@ def low_spot_change(
     white  : one s.d. of each cell's independent error of the difference, same shape, m
     mean   : `mean_ponding` of the two dates
     error  : model of the difference (`noise.of_difference`)
+    hidden_m : so much height unseen plants may add at the later date, m: a place that got shallower by no more is not called
+              changed. One that got deeper is: whether weeds were cleared or ground was lost, somebody should look
     """
     held = np.isfinite(dz)
     out = []
@@ -117,13 +121,13 @@ def low_spot_change(
         weights = _Weights(
             c.rows, c.cols, c.ring, c.depth_weights, c.volume_weights, c.hollow.sum() * grid.cell_area_m2, c.reason
         )
-        out.append(_row(place.place_id, place.near, weights, dz, white, grid, error))
+        out.append(_row(place.place_id, place.near, weights, dz, white, grid, error, hidden_m))
     for pond in ponds:
         cells = _ground_of(pond, mean)
         if len(cells):
             weights = _pond_weights(cells, mean.depth, held, masks, grid)
             wider = 1.0 if len(pond.earlier) and len(pond.later) else ONE_DATE_WIDER
-            out.append(_row(pond.low_spot_id, pond.near, weights, dz, white, grid, error, wider))
+            out.append(_row(pond.low_spot_id, pond.near, weights, dz, white, grid, error, hidden_m, wider))
         else:
             shallow = f"the mean of both dates holds less than {1e3 * LEAST_MEAN_M:.0f} mm there"
             out.append(LowSpotChange(pond.low_spot_id, pond.near, nan, nan, nan, nan, False, NOT_ENOUGH, shallow))
@@ -131,7 +135,7 @@ def low_spot_change(
 
 
 def _row(
-    name: str, near: str, w: _Weights, dz, white, grid: Grid, error: SurveyError, wider: float = 1.0
+    name: str, near: str, w: _Weights, dz, white, grid: Grid, error: SurveyError, hidden_m: float, wider: float = 1.0
 ) -> LowSpotChange:
     if w.reason:
         return LowSpotChange(name, near, nan, nan, nan, nan, False, NOT_ENOUGH, w.reason)
@@ -142,8 +146,10 @@ def _row(
     cov = error.covariance([w.depth, w.volume], part, own)
     sigma = wider * float(np.sqrt(cov[0, 0] + lack))
     volume_sigma = wider * float(np.sqrt(cov[1, 1] + lack * w.area_m2**2))
+    detected = abs(depth) - (hidden_m if depth < 0 else 0.0) > DETECTED * sigma
+    reason = PLANTS_MAY if abs(depth) > DETECTED * sigma and not detected else ""
     return LowSpotChange(
-        name, near, 1e3 * depth, 1e3 * sigma, -missing, volume_sigma, abs(depth) > DETECTED * sigma, ENOUGH, ""
+        name, near, 1e3 * depth, 1e3 * sigma, -missing, volume_sigma, detected, ENOUGH, reason
     )  # fmt: skip
 
 

@@ -186,3 +186,18 @@ def test_the_mean_s_d_equals_the_double_sum_over_the_cells():
     a = 3**0.5 * np.hypot(y[:, None] - y, x[:, None] - x) / 5.0
     expected = 0.004**2 * ((1 + a) * np.exp(-a)).mean() + WHITE**2 / cells.sum()
     assert z.mean_sigma_m == pytest.approx(np.sqrt(expected), rel=1e-9)
+
+
+@pytest.mark.invariant
+def test_a_zone_under_weeds_is_not_judged_and_says_why():
+    rows, detected = zone_changes(change(np.full(GRID.shape, 0.02)), {k: ZONES[k] for k in ("left", "right")}, {"left": "weeds cover 40 %"})
+    left, right = rows
+    assert left.reason == "weeds cover 40 %" and np.isnan([left.mean_m, left.gain_m3, left.net_m3, left.p]).all() and not left.detected
+    assert right.detected and right.reason == "" and (detected[ZONES["left"]] == NOT_DETECTED).all()
+
+
+@pytest.mark.analytic
+@pytest.mark.parametrize("rise, hidden, sure", [(0.03, (0.0, 0.05), False), (0.03, (0.05, 0.0), True), (-0.03, (0.05, 0.0), False), (0.09, (0.0, 0.05), True)])
+def test_a_gain_that_unseen_plants_may_be_is_not_detected_and_says_why(rise, hidden, sure):
+    (row,), _ = zone_changes(change(np.full(GRID.shape, rise)), {"left": ZONES["left"]}, None, hidden)
+    assert row.detected == sure and row.mean_m == pytest.approx(rise) and ("low plants" in row.reason) != sure

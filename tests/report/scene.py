@@ -112,6 +112,20 @@ def zone(name: str = "skin", planarity: float | None = 5.0, sigma: float | None 
     })  # fmt: skip
 
 
+def grass(at: float | None, mm: float | None, sigma: float | None = 8.0, against: str = "layout", edge_id: str = "outer", survey: str = "three") -> list[dict]:
+    """One row of grass_edge.csv: grass come in against the edge that was drawn, or since the first survey; None: not seen."""
+    line = next(e for e in layout().edges if e.edge_id == edge_id)
+    e, n = (None, None) if at is None else (float(v) for v in line.at(np.array(at)))
+    area = None if mm is None else mm / 1000 * 5
+    given = {"encroached_mm": mm, "encroached_sigma_mm": sigma, "skin_lost_m2": area, "since_last_mm": mm, "since_last_sigma_mm": sigma}
+    if against == "layout":
+        given |= {"encroached_sigma_mm": 200.0, "since_baseline_mm": mm, "since_baseline_sigma_mm": sigma, "since_baseline_m2": area}
+    if mm is None:
+        given = {"reason": "nothing tells grass from skin"}
+    return [row("grass_edge", survey_id=survey, edge_id=edge_id, station_m=at, e=e, n=n, against=against, told_by="not_seen" if mm is None else "colour",
+                seen_m=5.0 if mm is not None else 0.0, last_survey="two", **given)]  # fmt: skip
+
+
 def quality(survey: str, verdict: str = "absolute", reason: str | None = None, **given) -> dict:
     figures = {} if verdict == "refused" else {
         "points_read": 900_000, "points_ground": 899_000, "covered_pct": 99.0, "tie_model": "drift", "tie_shift_mm": 20.0, "tie_shift_sigma_mm": 4.0,
@@ -130,7 +144,7 @@ def seen(spots: list[dict] = (), lips: list[dict] = (), zones: list[dict] | None
 def stood(*shown_by: Shown, walks: tuple[dict, ...] = (), limits: Limits = LIMITS) -> Standing:
     """A field over some surveys and walks."""
     rows = {"survey_quality": [quality(s.survey_id) for s in shown_by]} | {
-        name: [r for s in shown_by for r in s.rows[name]] for name in ("lip", "low_spots", "zones")
+        name: [r for s in shown_by for r in s.rows.get(name, ())] for name in ("lip", "low_spots", "zones", "grass_edge")
     }
     return standing(FIELD, rows, [s.survey_id for s in shown_by], walked(*walks), limits, {"outer": 40.0})
 
@@ -228,6 +242,7 @@ def tables(**given) -> dict[str, list[dict]]:
         "low_spot_change": [deeper("second", 25.0), deeper("first", 1.0, detected=False)],
         "lip_change": [grown(None, 4.0), grown(12.5, 9.0), grown(None, 0.5, detected=False, edge_id="home")],
         "rulebook": book(),
+        "grass_edge": [*grass(None, 40.0), *grass(12.5, 90.0), *grass(None, None, edge_id="home")],
         "trend": [
             row("trend", measure="ring_depth", zone="second", rate_mm_per_year=40.0, rate_sigma_mm_per_year=4.0, surveys=4, detected=True),
             row("trend", measure="lip", edge_id="outer", rate_mm_per_year=3.0, rate_sigma_mm_per_year=4.0, surveys=4, detected=False),

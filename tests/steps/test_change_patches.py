@@ -24,7 +24,7 @@ LAYOUT = drawn_field(SLABS)
 def surveyed(name: str, heights: dict[str, PatchHeight], base: dict[str, PatchHeight]) -> Surveyed:
     """A survey as far as its patches go."""
     g = GOOD_PHOTOGRAMMETRY
-    return Surveyed({"survey_id": name}, "s0", None, None, None, g, g, (), (), (), heights, base, g, 0.0, None)
+    return Surveyed({"survey_id": name}, "s0", None, None, None, g, g, (), (), (), heights, base, g, 0.0, None, None)
 
 
 def kept() -> dict[str, Surveyed]:

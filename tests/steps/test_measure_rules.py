@@ -52,7 +52,7 @@ def surveyed(made, drift=np.zeros(4), base: str = "base") -> Surveyed:
     still = {f.patch_id: PatchHeight(f.patch_id, 300.0, 0.001, 100, 0) for f in feet}
     noise = GOOD_PHOTOGRAMMETRY
     return Surveyed({"survey_id": "s", "verdict": "absolute"}, base, 300.0 + off, np.full(off.shape, 0.004), np.ones(off.shape), noise, noise, (), (), (), heights, still,
-                    noise, 0.004, None)  # fmt: skip
+                    noise, 0.004, None, None)  # fmt: skip
 
 
 @pytest.mark.analytic

@@ -177,3 +177,13 @@ def test_a_real_hollow_that_noise_deepens_at_the_worse_date_keeps_its_depth():
     rows = [r for r in unchanged(pit(0.030), 8, np.random.default_rng(12)) if np.isfinite(r.depth_change_mm)]
     units = [r.depth_change_mm / r.depth_change_sigma_mm for r in rows]
     assert len(rows) >= 8 and abs(np.mean(units)) < 0.5
+
+
+@pytest.mark.analytic
+@pytest.mark.parametrize("rise, hidden, sure", [(0.03, 0.0, True), (0.03, 0.05, False), (-0.03, 0.05, True), (0.09, 0.05, True)])
+def test_a_place_that_rose_by_what_unseen_plants_may_add_is_not_called_changed(rise, hidden, sure):
+    exact, none = no_error(FIELD)
+    dz = rise * (np.hypot(FIELD.mesh()[0] - SECOND.e, FIELD.mesh()[1] - SECOND.n) < 1.2)
+    mean = find_ponds(FALL, FIELD, MASKS.flood, MASKS.ponds)
+    (row,) = low_spot_change(dz, none, mean, FIELD, MASKS, (SECOND,), (), exact, hidden)
+    assert row.detected == sure and ("low plants" in row.reason) != sure

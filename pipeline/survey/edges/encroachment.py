@@ -119,6 +119,12 @@ def grass_line(table: EdgeTable, edge: Edge, told_by: str | None = None) -> Gras
     return GrassLine(edge, table.s, nothing, nothing.copy(), "")
 
 
+def nothing_seen(edge: Edge) -> GrassLine:
+    """The line of a survey that does not show where the grass begins."""
+    s = rows(edge)
+    return GrassLine(edge, s, np.full(s.shape, np.nan), np.full(s.shape, np.nan), "")
+
+
 def drawn_line(edge: Edge, sigma_m: float) -> GrassLine:
     """An operator's line as the beginning of the grass: what it says of a layout's edge, and of a survey's line.
 
