@@ -99,7 +99,7 @@ def lip_holds(r: dict, sayer: Sayer) -> str:
         return words("lip_none")
     if held > Z95 * sigma:
         return words("lip_holds", share=f"{printed(100 * min(held / whole, 1.0), 0)}{NBSP}%", volume=figure(held, sigma, sayer.units.volume))
-    return words("lip_unknown", volume=figure(min(held + Z95 * sigma, whole), None, sayer.units.volume))
+    return words("lip_walk")  # no upper figure: noise makes notches in a lip, so that the share reads low
 
 
 def _shades(sayer: Sayer) -> list[str]:

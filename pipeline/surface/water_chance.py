@@ -1,6 +1,8 @@
 """How sure the water is: the same rain on surfaces that carry one more error of the survey, with their lips and without.
 
-As for the ponds themselves (`pond_chance`), the noisy floods run on block means; only their scatter is used.
+As for the ponds themselves (`pond_chance`), the noisy floods run on block means; only their departures are used. An error more
+lets water out by the lowest notch it makes in a rim, and a long lip has many: so their mean departs too, downward, as the survey's
+own figure has departed from the truth. That shift counts beside the scatter.
 """
 
 from __future__ import annotations
@@ -63,9 +65,9 @@ def water_chance(
     """
     regions = grown(ponding, grid, asked)
     fine = strips(grid, edges, skin)
-    own = [p.cells for p in ponding.ponds]
+    cells = [p.cells for p in ponding.ponds]
     whole = np.array([p.volume_m3 for p in ponding.ponds])
-    lip = whole - held_without(ponding, capped(ponding.smoothed, given.z, given.canopy_m, fine), own, grid.cell_area_m2)
+    lip = whole - held_without(ponding, capped(ponding.smoothed, given.z, given.canopy_m, fine), cells, grid.cell_area_m2)
 
     factor = max(int(BLOCK_M / grid.cell_m + 1e-9), 1)
     coarse = block_grid(grid, factor)[0]
@@ -79,10 +81,12 @@ def water_chance(
     where = [in_blocks(r, grid, factor) for r in regions]
     line = [block_of(p.cells, grid, factor) for p in paths]
     laid = strips(coarse, edges, block_share(skin, grid, factor) >= 0.5)
-    stands, deepest, dam = (np.zeros((count, len(regions), k)) for k in (len(RAINS_M), len(RAINS_M), 1))
+    stands, deepest, dam = (np.zeros((count + 1, len(regions), k)) for k in (len(RAINS_M), len(RAINS_M), 1))
     near = [np.zeros(len(c)) for c in line]
-    for k, field in enumerate(error.fields(coarse, np.where(b.held, b.white, 0.0), count, rng)):
-        canopy = given.canopy_m + given.canopy_sigma_m * rng.standard_normal()
+    fields = error.fields(coarse, np.where(b.held, b.white, 0.0), count, rng)
+    for k, field in enumerate([*fields, np.zeros(coarse.shape)]):  # the last: the survey as it is
+        own = k == count
+        canopy = given.canopy_m + (0.0 if own else given.canopy_sigma_m * rng.standard_normal())
         z = b.value + field
         surface = smoother.heights(np.where(held, z - soft * canopy, np.nan))
         flow = steered(drain(surface, shut))
@@ -93,15 +97,23 @@ def water_chance(
             deepest[k, :, i] = [depth[c].max(initial=0.0) for c in where]
         if laid.edges:
             dam[k, :, 0] = _held_back(flow.filled, surface, z, canopy, laid, shut, where)
+        if own:
+            break
         main = ndimage.binary_dilation(ground_through(flow, coarse.cell_area_m2) >= LEAST_M2, EIGHT, max(int(NEAR_M / coarse.cell_m), 1))
         for share, cells in zip(near, line):
             share += main.ravel()[cells] / count
     none = np.full(len(regions), np.nan)
     return WaterChance(
-        VOLUME_WIDER * stands.std(axis=0, ddof=1), deepest.std(axis=0, ddof=1), lip if laid.edges else none,
-        VOLUME_WIDER * dam[:, :, 0].std(axis=0, ddof=1) if laid.edges else none,
+        _spread(stands, VOLUME_WIDER), _spread(deepest), lip if laid.edges else none,
+        _spread(dam, VOLUME_WIDER)[:, 0] if laid.edges else none,
         tuple(near),
     )  # fmt: skip
+
+
+def _spread(found: np.ndarray, wider: float = 1.0) -> np.ndarray:
+    """Scatter of noisy figures (K + 1, ...) and their mean's shift off the survey's own, which comes last, in quadrature."""
+    noisy, own = found[:-1], found[-1]
+    return np.hypot(wider * noisy.std(axis=0, ddof=1), noisy.mean(axis=0) - own)
 
 
 def _ponds(depth: np.ndarray, cell_area_m2: float) -> tuple[np.ndarray, np.ndarray]:
