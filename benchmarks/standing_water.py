@@ -19,7 +19,7 @@ CANOPY_M, CANOPY_SIGMA_M = 0.032, 0.008
 
 def lip(fields: int, seed: int) -> None:
     """A skin falling to a lip between banks: what the lip holds, grass of nearly known height on it."""
-    print("\nlip dams: true m3, mean found, s.d., sigma, cover; the same with a canopy off by its own s.d.; a flush edge: found, share told")
+    print("\nlip dams, the canopy off by its own s.d.: true m3, mean found, its scatter, sigma, cover; share of surveys that tell of it, and their cover")
     grid = square(24.0)
     e, n = grid.mesh()
     e0, n0 = middle(grid)
@@ -47,7 +47,9 @@ def lip(fields: int, seed: int) -> None:
                 told = [k for k in range(len(found.ponds)) if chance.lip_m3[k] > 1.96 * chance.lip_sigma_m3[k]]
                 rows.append((chance.lip_m3.sum(), float(np.sqrt((chance.lip_sigma_m3**2).sum())), len(told) > 0))
             m, s, t = np.array(rows, float).T
-            print(f"  {source:6s} lip {1e3 * height:.0f} mm  {true:.3f} {m.mean():.3f} {m.std():.3f} {s.mean():.3f} {np.mean(np.abs(m - true) < 1.96 * s):.2f}   told {t.mean():.2f}")
+            held = np.abs(m - true) <= 1.96 * s
+            told = f"told {t.mean():.2f}" + (f", of those cover {held[t > 0].mean():.2f}" if t.any() else "")
+            print(f"  {source:6s} lip {1e3 * height:.0f} mm  {true:.3f} {m.mean():.3f} {m.std():.3f} {s.mean():.3f} {held.mean():.2f}   {told}")
 
 
 def rain(fields: int, seed: int) -> None:
