@@ -16,7 +16,7 @@ SHORT_SUM = 12
 SHOWN_MM = 0.5  # a surface that a moved patch carries off by less is not spoken of
 # The limits that this page holds figures against.
 HELD = ("lip_mm", "lip_trip_mm", "low_spot_mm", "low_spot_trip_mm", "planarity_mm", "straightedge_mm", "slope_min_pct", "slope_max_pct",
-        "encroachment_mm", "base_distance_mm", "plate_level_mm", "mound_height_mm", "base_line_pct")  # fmt: skip
+        "mix_depth_min_mm", "encroachment_mm", "base_distance_mm", "plate_level_mm", "mound_height_mm", "base_line_pct")  # fmt: skip
 
 
 def survey_rows(quality: Sequence[dict], records: dict[str, dict], sayer: Sayer) -> list[tuple[str, ...]]:

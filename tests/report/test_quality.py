@@ -11,6 +11,8 @@ from report.scene import DAYS, WORDS, changed, given, record, sayer
 from pipeline.report import quality
 from pipeline.report.change_block import by_chance
 from pipeline.report.changed import Pair
+from pipeline.report.quality import HELD
+from pipeline.report.saying import EDGE_LIMITS, LIMITS
 from pipeline.survey.stable.checkpoints import MIN_1998, MIN_2023, accuracy
 
 
@@ -83,3 +85,11 @@ def test_the_reader_is_told_how_many_coloured_cells_chance_would_colour():
     none = given(units="metric", detected=np.zeros_like(page.detected))
     assert by_chance(none, Pair.of(none.tables, "two", "three"), sayer("metric")) == ""
     assert changed("skin", 1.0)["detected"]
+
+
+@pytest.mark.invariant
+def test_every_limit_that_a_finding_may_stand_on_has_a_name_and_a_row():
+    names = {n for pair in (*LIMITS.values(), EDGE_LIMITS) for n in pair if n} | {"slope_max_pct"}
+    assert names <= set(HELD)
+    for name in HELD:
+        assert WORDS(f"tolerance_{name}")
