@@ -148,6 +148,12 @@ def come_in(row: dict) -> tuple[float | None, float | None, float | None]:
     return tuple(row[k] for k in (of if row["against"] == "drawn" else ("since_baseline_mm", "since_baseline_sigma_mm", "since_baseline_m2")))
 
 
+def area_sigma_m2(row: dict, length_m: float) -> float | None:
+    """One s.d. of the skin lost along so much edge, m2: as if all of it erred alike, since its line and the survey's place do."""
+    sigma = come_in(row)[1]
+    return None if sigma is None else sigma / 1000 * length_m
+
+
 def crept(rows: Sequence[dict], limits: Limits) -> list[Finding]:
     """Stretches of edge along which grass has come into the skin beyond the tolerance; whole edges where no part alone is over."""
     out = []
@@ -166,11 +172,12 @@ def crept(rows: Sequence[dict], limits: Limits) -> list[Finding]:
         for run in runs:
             row, verdict = max(run, key=lambda m: come_in(m[0])[0])
             area = sum(come_in(r)[2] or 0.0 for r, _ in run)
+            area_sigma = sum(area_sigma_m2(r, SEGMENT_M if parts else r["seen_m"]) or 0.0 for r, _ in run)
             ends = [r["station_m"] for r, _ in run] if parts else None
             stretch = Stretch(0.0, row["seen_m"], row["seen_m"], (0,)) if ends is None else Stretch(
                 max(ends[0] - SEGMENT_M / 2, 0.0), ends[-1] + SEGMENT_M / 2, SEGMENT_M * len(ends), tuple(range(len(ends))))  # fmt: skip
             value, sigma, _ = come_in(row)
-            out.append(Finding(CREPT, edge_id, value, sigma, verdict, {**row, "area_m2": area, "reason": None}, stretch))
+            out.append(Finding(CREPT, edge_id, value, sigma, verdict, {**row, "area_m2": area, "area_sigma_m2": area_sigma, "reason": None}, stretch))
     return out
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pipeline.report.field_input import FieldInput
 from pipeline.report.figures import Z95, figure, printed
-from pipeline.report.findings import come_in
+from pipeline.report.findings import area_sigma_m2, come_in
 from pipeline.report.saying import Sayer
 from pipeline.report.standing import Standing
 from pipeline.survey.edges.encroachment import SEGMENT_M
@@ -35,6 +35,8 @@ def _weeds(zones: list[dict], sayer: Sayer) -> list[str]:
         return [words("weeds_not_seen")]
     low, high = (printed(skin[f"covered_{k}95_pct"], 1) for k in ("low", "high"))
     share = {"percent": printed(skin["covered_by_weeds_pct"], 1), "area": figure(skin["covered_m2"], None, sayer.units.area), "low": low, "high": high}
+    if told != "roughness" and not skin["covered_m2"]:
+        return [words("weeds_none", high=high), words(f"weeds_by_{told}")]
     out = [words("weeds_rough" if told == "roughness" else "weeds_cover", **share), words(f"weeds_by_{told}")]
     worst = sorted((r for r in zones if r["zone"] != "skin" and (r["covered_by_weeds_pct"] or 0.0) > 0), key=lambda r: (-r["covered_by_weeds_pct"], r["zone"]))
     named = [words("zone_covered", zone=sayer.placing.place(r["zone"]), percent=printed(r["covered_by_weeds_pct"], 0)) for r in worst]
@@ -46,7 +48,7 @@ def _edge(r: dict, sayer: Sayer) -> tuple[str, ...]:
     words = sayer.words
     return (
         sayer.placing.edge(r["edge_id"]), words(f"against_{r['against']}"), sayer.height(r["encroached_mm"], r["encroached_sigma_mm"], signed=True),
-        figure(come_in(r)[2], None, sayer.units.area, signed=True), sayer.height(r["since_last_mm"], r["since_last_sigma_mm"], signed=True),
+        figure(come_in(r)[2], area_sigma_m2(r, r["seen_m"] or 0.0), sayer.units.area, signed=True), sayer.height(r["since_last_mm"], r["since_last_sigma_mm"], signed=True),
         sayer.height(r["since_baseline_mm"], r["since_baseline_sigma_mm"], signed=True), sayer.length(r["seen_m"] or 0.0), words(f"told_{r['told_by']}"),
     )  # fmt: skip
 
@@ -59,7 +61,7 @@ def _stretches(rows: list[dict], sayer: Sayer) -> list[tuple[str, ...]]:
         if r["station_m"] is not None and value is not None and sigma is not None and abs(value) > Z95 * sigma:
             found.append((-abs(value), r["edge_id"], r["station_m"], (
                 sayer.placing.edge(r["edge_id"]), sayer.length(r["station_m"]), sayer.placing.by(r["e"], r["n"]), sayer.height(value, sigma, signed=True),
-                figure(area, None, sayer.units.area, signed=True))))  # fmt: skip
+                figure(area, area_sigma_m2(r, SEGMENT_M), sayer.units.area, signed=True))))  # fmt: skip
     return [line for *_, line in sorted(found)[:MOST_STRETCHES]]
 
 

@@ -132,7 +132,7 @@ class Sayer:
         if finding.kind == CREPT:
             whole = finding.row["station_m"] is None
             return self.words("crept_mean" if whole else "stretch_crept", span=self.span(finding.stretch), height=self.height(finding.value_mm, finding.sigma_mm),
-                              area=figure(finding.row["area_m2"], None, self.units.area))  # fmt: skip
+                              area=figure(finding.row["area_m2"], finding.row["area_sigma_m2"], self.units.area))  # fmt: skip
         height, low = self.height(finding.value_mm, finding.sigma_mm), finding.kind == LOW_SKIN
         if finding.row["station_m"] is None:
             return self.words("mean_low" if low else "mean_height", height=height)

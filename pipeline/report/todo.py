@@ -167,7 +167,7 @@ def _edges(kind: str, found: list[Finding], sayer: Sayer, keys: dict[Finding, st
         lines.append((f"{named}: " if named and len(remedies) > 1 else "") + words(phrase))
     if kind not in (STEP, CREPT):
         lines += _calibrations({e: next(f.row["calibration"] for f in found if f.place_id == e) for e in names}, sayer)
-    area = figure(sum(f.row.get("area_m2") or 0.0 for f in found), None, sayer.units.area) if kind == CREPT else ""
+    area = figure(*(sum(f.row[k] for f in found) for k in ("area_m2", "area_sigma_m2")), sayer.units.area) if kind == CREPT else ""
     return Task(tuple(found), opened(words(f"do_{kind}", where=words.listed(names.values()), area=area)), tuple(lines))
 
 

@@ -51,7 +51,7 @@ def test_a_layouts_edge_is_judged_by_what_came_in_since_the_first_survey_a_drawn
 def test_grass_over_the_tolerance_is_work_and_a_thing_to_do_with_its_area():
     standing = now([*grass(None, 40.0), *grass(12.5, 100.0)])
     (task,) = [t for t in tasks(standing, sayer("metric", tolerances=SIGNED), config().material, {}) if t.findings]
-    assert standing.verdict == "work" and plain(task.title) == "Re-cut the outer edge: 0.5 m² of grass back to skin"
+    assert standing.verdict == "work" and plain(task.title) == "Re-cut the outer edge: 0.5 m² ± 0.1 of grass back to skin"
     said = plain(" ".join(task.lines))
     assert "10–15 m: up to 100 mm ± 16 come in, 0.5 m² of skin lost" in said and "Where nobody has drawn the edge" in said
     assert "edge where grass has come in" in sayer(tolerances=SIGNED).headline(standing)
