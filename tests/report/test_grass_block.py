@@ -53,7 +53,7 @@ def test_grass_over_the_tolerance_is_work_and_a_thing_to_do_with_its_area():
     (task,) = [t for t in tasks(standing, sayer("metric", tolerances=SIGNED), config().material, {}) if t.findings]
     assert standing.verdict == "work" and plain(task.title) == "Re-cut the outer edge: 0.5 m² ± 0.1 of grass back to skin"
     said = plain(" ".join(task.lines))
-    assert "10–15 m: up to 100 mm ± 16 come in, 0.5 m² of skin lost" in said and "Where nobody has drawn the edge" in said
+    assert "10–15 m: up to 100 mm ± 16 come in, 0.5 m² ± 0.1 of skin lost" in said and "Where nobody has drawn the edge" in said
     assert "edge where grass has come in" in sayer(tolerances=SIGNED).headline(standing)
 
 
@@ -93,3 +93,9 @@ def test_the_page_draws_the_patches_and_folds_the_block():
     assert 'class="weeds"' in made["map"]["svg"] and made["map"]["weeds"] == WORDS("map_weeds")
     assert len(made["grass"]["edges"]) == 2 and len(made["grass"]["stretches"]) == 1
     assert field_page(given("metric"), WORDS)["map"]["weeds"] == ""
+
+
+@pytest.mark.invariant
+def test_a_skin_without_weeds_is_said_so_with_the_most_there_may_be():
+    found = grass_block(given("metric"), now(grass(None, 40.0), [weedy(0.0, 0.0)]), sayer("metric"))
+    assert found["weeds"][0].startswith("No weeds were seen on the skin: at most ")
