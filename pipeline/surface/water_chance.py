@@ -125,7 +125,8 @@ def without_noise(found: np.ndarray, noisy: np.ndarray, own: np.ndarray) -> tupl
     with np.errstate(invalid="ignore", divide="ignore"):
         gain = np.where(root > 0, np.minimum(((root + gone) / root) ** 2, MOST_GAIN), 1.0)
         scatter = np.where(root > 0, 2.0 * np.sqrt(found * gain) * np.sqrt(found) / root * roots.std(axis=0, ddof=1), noisy.std(axis=0, ddof=1))
-    return found * gain, np.sqrt((LIP_WIDER * scatter) ** 2 + (0.5 * found * (gain - 1.0)) ** 2 + LEAST_M3**2)
+    least = np.where((found > 0) | (noisy > 0).any(axis=0), LEAST_M3, 0.0)  # a pool that no lip ever dams is known to have none
+    return found * gain, np.sqrt((LIP_WIDER * scatter) ** 2 + (0.5 * found * (gain - 1.0)) ** 2 + least**2)
 
 
 def _spread(found: np.ndarray, wider: float = 1.0) -> np.ndarray:

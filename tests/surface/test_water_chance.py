@@ -79,7 +79,9 @@ def test_a_dam_notched_by_errors_is_given_back_its_height():
     most, _ = without_noise(found, np.zeros((4, 1)), found)
     assert most[0] == pytest.approx(MOST_GAIN * found[0])
     nothing, doubt = without_noise(np.zeros(1), np.zeros((4, 1)), np.zeros(1))
-    assert nothing[0] == 0.0 and doubt[0] == pytest.approx(LEAST_M3)
+    assert nothing[0] == 0.0 and doubt[0] == 0.0  # in the middle of the skin no lip dams, however the errors fall
+    _, once = without_noise(np.zeros(1), np.array([[0.0], [0.001]]), np.zeros(1))
+    assert once[0] >= LEAST_M3
 
 
 @pytest.mark.analytic
