@@ -25,7 +25,7 @@ from pipeline.report.rulebook_block import rule_task, rulebook_block
 from pipeline.report.saying import Sayer
 from pipeline.report.standing import Standing, leading
 from pipeline.report.sure_block import sure_block
-from pipeline.report.todo import Task, filling, next_steps, tasks, watched
+from pipeline.report.todo import Task, all_steps, filling, tasks, watched
 from pipeline.report.unsafe_block import first_act, unsafe_block
 from pipeline.report.unsettled import unsettled
 from pipeline.report.water_block import water_block
@@ -55,7 +55,7 @@ def field_page(given: FieldInput, words: Words) -> dict:
     head = {
         "lang": words("lang"), "title": given.settings.report.title, "name": name, "site": titled(given.row.get("site", "")),
         "verdict": now.verdict, "verdict_word": words(f"verdict_{now.verdict}"), "headline": sayer.headline(now), "survey": _survey_line(given, now, sayer),
-        "limits": held_against(now, sayer), "act": first_act(now, words), "steps": next_steps([t for t in found if t.unsafe or not now.open]),
+        "limits": held_against(now, sayer), "act": first_act(now, words), "steps": all_steps(now, [t for t in found if t.unsafe or not now.open], sayer),
     }  # fmt: skip
     return {
         "w": words, "colours": palette.css(), "head": head, "unsafe": unsafe_block(given, now, sayer, keys) | {"tape": tapes[0]}, "map": _map(given, now, sayer, keys),

@@ -127,7 +127,7 @@ def shown(survey_id: str, flown_on: str, rows: dict[str, list[dict]], limits: Li
     by_edge: dict[str, list[dict]] = {}
     for row in rows["lip"]:
         by_edge.setdefault(row["edge_id"], []).append(row)
-    along, edges = crept(rows.get("grass_edge", ()), limits), []
+    along, edges = crept(rows.get("grass_edge", ()), limits, lengths), []
     for edge_id, mine in by_edge.items():
         stations = sorted((r for r in mine if r["station_m"] is not None), key=lambda r: r["station_m"])
         found, seen = _edge(edge_id, stations, limits) if stations else _whole_edge(edge_id, mine[0], limits, lengths.get(edge_id, 0.0))
@@ -154,7 +154,7 @@ def area_sigma_m2(row: dict, length_m: float) -> float | None:
     return None if sigma is None else sigma / 1000 * length_m
 
 
-def crept(rows: Sequence[dict], limits: Limits) -> list[Finding]:
+def crept(rows: Sequence[dict], limits: Limits, lengths: dict[str, float]) -> list[Finding]:
     """Stretches of edge along which grass has come into the skin beyond the tolerance; whole edges where no part alone is over."""
     out = []
     for edge_id in dict.fromkeys(r["edge_id"] for r in rows):
@@ -172,10 +172,11 @@ def crept(rows: Sequence[dict], limits: Limits) -> list[Finding]:
         for run in runs:
             row, verdict = max(run, key=lambda m: come_in(m[0])[0])
             area = sum(come_in(r)[2] or 0.0 for r, _ in run)
-            area_sigma = sum(area_sigma_m2(r, SEGMENT_M if parts else r["seen_m"]) or 0.0 for r, _ in run)
-            ends = [r["station_m"] for r, _ in run] if parts else None
-            stretch = Stretch(0.0, row["seen_m"], row["seen_m"], (0,)) if ends is None else Stretch(
-                max(ends[0] - SEGMENT_M / 2, 0.0), ends[-1] + SEGMENT_M / 2, SEGMENT_M * len(ends), tuple(range(len(ends))))  # fmt: skip
+            area_sigma = sum(area_sigma_m2(r, r["seen_m"]) or 0.0 for r, _ in run)
+            long, end = sum(r["seen_m"] for r, _ in run), lengths.get(edge_id, float("inf"))
+            first, last = (r["station_m"] for r in (run[0][0], run[-1][0]))
+            ends = (0.0, min(long, end)) if first is None else (max(first - SEGMENT_M / 2, 0.0), min(last + SEGMENT_M / 2, end))
+            stretch = Stretch(*ends, min(long, ends[1] - ends[0]), tuple(range(len(run))))
             value, sigma, _ = come_in(row)
             out.append(Finding(CREPT, edge_id, value, sigma, verdict, {**row, "area_m2": area, "area_sigma_m2": area_sigma, "reason": None}, stretch))
     return out

@@ -44,10 +44,12 @@ def _weeds(zones: list[dict], sayer: Sayer) -> list[str]:
 
 
 def _edge(r: dict, sayer: Sayer) -> tuple[str, ...]:
-    """Edge, held against, grass inside it, skin lost (of a layout's edge since the baseline), since the last survey, since the baseline, seen along, told by."""
+    """Edge, held against, grass inside it where it was drawn, skin lost (of a layout's edge since the baseline), since the last survey,
+    since the baseline, seen along, told by."""
     words = sayer.words
+    drawn = sayer.height(r["encroached_mm"], r["encroached_sigma_mm"], signed=True) if r["against"] == "drawn" else ""
     return (
-        sayer.placing.edge(r["edge_id"]), words(f"against_{r['against']}"), sayer.height(r["encroached_mm"], r["encroached_sigma_mm"], signed=True),
+        sayer.placing.edge(r["edge_id"]), words(f"against_{r['against']}"), drawn,
         figure(come_in(r)[2], area_sigma_m2(r, r["seen_m"] or 0.0), sayer.units.area, signed=True), sayer.height(r["since_last_mm"], r["since_last_sigma_mm"], signed=True),
         sayer.height(r["since_baseline_mm"], r["since_baseline_sigma_mm"], signed=True), sayer.length(r["seen_m"] or 0.0), words(f"told_{r['told_by']}"),
     )  # fmt: skip

@@ -90,5 +90,6 @@ def _highest(seen: Shown, edge_id: str, sayer: Sayer) -> str:
     mine = [r for r in seen.rows["lip"] if r["edge_id"] == edge_id and r["kind"] == LIP and r["station_m"] is not None]
     top = max(mine, key=lambda r: r["height_mm"], default=None)
     if top is None:
-        return sayer.words("no_lip_found") if any(e.edge_id == edge_id for e in seen.edges) else ""
+        told = any(r["height_mm"] is not None for r in seen.rows["lip"] if r["edge_id"] == edge_id)
+        return sayer.words("no_lip_found" if told else "lip_not_told") if any(e.edge_id == edge_id for e in seen.edges) else ""
     return sayer.height(top["height_mm"], top["height_sigma_mm"])

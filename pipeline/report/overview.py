@@ -14,10 +14,10 @@ from pipeline.report.hazards import Hazard
 from pipeline.report.limits_named import held_against
 from pipeline.report.saying import Sayer
 from pipeline.report.standing import Standing, leading, over_tolerance
-from pipeline.report.todo import Task, next_steps, tasks
+from pipeline.report.todo import Task, all_steps, next_steps, tasks
 from pipeline.report.unsafe_block import first_act, looked_at
 from pipeline.report.words import Words, opened, titled
-from pipeline.surface.verdict import ORDER, UNKNOWN, UNSAFE
+from pipeline.surface.verdict import ORDER, UNKNOWN, UNSAFE, WORK
 
 MOST_CHANGES = 4  # lines of change a field; more are counted
 ASKED = ("lip_mm", "lip_trip_mm", "low_spot_mm", "low_spot_trip_mm", "planarity_mm")
@@ -45,7 +45,7 @@ class FieldSeen:
 
     @property
     def steps(self) -> str:
-        return next_steps(self.tasks)
+        return all_steps(self.now, self.tasks, self.reader)
 
     @property
     def steps_unsafe(self) -> str:
@@ -53,13 +53,25 @@ class FieldSeen:
 
     @property
     def mix_t(self) -> tuple[float | None, float]:
-        """Tonnes to fill the low spots over tolerance, and one s.d.; None where some volume or the density is unknown."""
-        found = over_tolerance(self.now.newest) if self.now.newest is not None else ()
+        """Tonnes of mix needed, and one s.d.: to fill the low spots over tolerance or to bring the skin to its least depth,
+        whichever is more, since the second fills the first; None where some volume or the density is unknown."""
+        if self.now.newest is None:
+            return 0.0, 0.0
+        skin = next((r for r in self.now.newest.rows.get("mix_depth", ()) if r["zone"] == "skin" and r["verdict"] == WORK and r["tonnes"] is not None), None)
+        thin = (skin["tonnes"], (skin["tonnes_high95"] - skin["tonnes_low95"]) / (2 * Z95)) if skin is not None else (0.0, 0.0)
+        found = over_tolerance(self.now.newest)
         known = [f.row for f in found if f.row["fill_tonnes"] is not None]
         if found and not known:
-            return None, float("nan")
-        variance = sum((r["fill_tonnes"] / r["volume_m3"] * (r["volume_sigma_m3"] or 0.0)) ** 2 for r in known if r["volume_m3"])
-        return float(sum(r["fill_tonnes"] for r in known)), variance**0.5
+            return thin if skin is not None else (None, float("nan"))
+        filled = float(sum(r["fill_tonnes"] for r in known)), sum(_fill_sigma(r) for r in known)
+        return max(thin, filled)
+
+
+def _fill_sigma(row: dict) -> float:
+    """One s.d. of a low spot's tonnes; sums of them are taken as if they erred alike, as the density they share does."""
+    if row["fill_tonnes_high"] is not None:
+        return (row["fill_tonnes_high"] - row["fill_tonnes"]) / Z95
+    return row["fill_tonnes"] / row["volume_m3"] * (row["volume_sigma_m3"] or 0.0) if row["volume_m3"] else 0.0
 
 
 def ranked(fields: Sequence[FieldSeen]) -> list[FieldSeen]:

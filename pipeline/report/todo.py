@@ -13,7 +13,7 @@ from pipeline.report.standing import Standing, leading
 from pipeline.report.words import opened
 from pipeline.surface.covered import MOST_COVERED
 from pipeline.surface.filling import PLACED_SIGMA_T_PER_M3
-from pipeline.surface.verdict import UNSAFE, WATCH, WORK
+from pipeline.surface.verdict import UNKNOWN, UNSAFE, WATCH, WORK
 
 # How high and how wide a lip is before the next stronger remedy is named: common practice, no source; ours to choose.
 SWEEP_MM, CUT_MM, WIDE_MM = 25.0, 50.0, 600.0
@@ -74,6 +74,12 @@ def weed_task(now: Standing, sayer: Sayer) -> Task | None:
 def next_steps(found: list[Task]) -> str:
     """The tasks' titles in one line: 'fill second base; take the lip off the outer edge'."""
     return "; ".join(t.title[:1].lower() + t.title[1:] for t in found)
+
+
+def all_steps(now: Standing, found: list[Task], sayer: Sayer) -> str:
+    """The tasks in one line, what settles the verdict first where none of them does."""
+    settles = [sayer.words(f"settle_first_{now.verdict}")] if now.verdict in (WATCH, UNKNOWN) and not any(t.findings for t in found) else []
+    return "; ".join(filter(None, [*settles, next_steps(found)]))
 
 
 def watched(now: Standing, sayer: Sayer) -> list[str]:
@@ -141,7 +147,7 @@ def _fill(found: list[Finding], sayer: Sayer, material: Material) -> Task:
     words, f = sayer.words, found[0]
     lines = [_with_flips(f, sayer), mix_needed(f, sayer, material)]
     if f.row["ponded_m3"]:
-        lines.append(words("holds_water", volume=figure(f.row["ponded_m3"], f.row["volume_sigma_m3"], sayer.units.volume)))
+        lines.append(words("holds_water", volume=figure(f.row["ponded_m3"], f.row["ponded_sigma_m3"], sayer.units.volume)))
     return Task((f,), opened(words("do_fill", where=sayer.where(f))), tuple(lines))
 
 

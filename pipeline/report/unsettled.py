@@ -15,6 +15,7 @@ from pipeline.surface.verdict import UNKNOWN
 
 READINGS = 15  # on one edge: brings its mean height to a few mm (method: ruler calibration)
 STATIONS_NAMED, LEAST_READINGS = 6, 3
+READINGS_A_STATION = 2  # more at one metre of edge tell nothing new of it
 
 
 @dataclass(frozen=True)
@@ -102,6 +103,7 @@ def _ruler(edge: EdgeSeen, name: str, mine: list[Finding], now: Standing, sayer:
         return words("ruler_anywhere", edge=name, why=why, readings=readings)
     at = sorted(r["station_m"] for r in now.newest.rows["lip"] if r["edge_id"] == edge.edge_id and r["station_m"] is not None)
     held = sorted(at[k] for f in mine for k in f.stretch.members)
+    readings = min(readings, max(LEAST_READINGS, READINGS_A_STATION * len(held)))
     named = min(STATIONS_NAMED, readings)
     spread = [held[round(i * (len(held) - 1) / (named - 1))] for i in range(named)]
     unit = sayer.units.length

@@ -56,6 +56,8 @@ def _quality(record: dict) -> dict:
     figures = record.get("figures", {})
     names = ("points_read", "points_ground", "covered_pct", "tie_shift_mm", "tie_shift_sigma_mm", "tie_residual_mm", "surface_sigma_mm",
              "checkpoints", "checkpoint_mean_mm", "checkpoint_rmse_mm")  # fmt: skip
+    if record["verdict"] == "relative_only":  # a shape alone has no height to be raised by
+        names = tuple(n for n in names if not n.startswith("tie_shift"))
     return {
         "survey_id": record["survey_id"], "flown_on": record["flown_on"], **{n: figures.get(n) for n in names},
         "tie_model": record.get("tie", {}).get("model"), "verdict": record["verdict"], "reason": record["reason"],

@@ -15,6 +15,9 @@ from pipeline.survey.edges.edge_table import STATION_M
 from pipeline.survey.edges.encroachment import Encroachment, GrassLine, Stretch, against_edge, grass_line, moved_as_one, nothing_seen, since
 
 LAYOUT_OFF_M = 0.20  # one s.d. of a layout's edge against the one that was built: its arc's centre is not the same everywhere
+# A drawn line about the edge it stands for: one s.d. of a 5 m piece's mean and of a whole edge's (25 mm over 3 m, as declared for
+# drawn edges: the first is nearly all of it, over 40 m some third is left; ours).
+DRAWN_OFF_M, DRAWN_WHOLE_M = 0.025, 0.010
 APART_M = 0.08  # root mean square off a layout's edge from which it is asked whether all of it stands elsewhere
 NOT_SEEN, WALKED = "not_seen", "a walk does not show where the grass begins"
 NAN = float("nan")
@@ -52,7 +55,7 @@ def grass_rows(layout: Layout, seen: dict[str, Grass], base: str) -> list[dict]:
                 continue
             place = float(np.hypot(mine.horizontal_m, mine.sideways_m))
             held = against_edge(line, edge, place)
-            off = LAYOUT_OFF_M if edge.source == "layout" else 0.0
+            line_off, whole_off = (LAYOUT_OFF_M, LAYOUT_OFF_M) if edge.source == "layout" else (DRAWN_OFF_M, DRAWN_WHOLE_M)
             last = before.get(edge.edge_id, "")
             gone = {
                 "last": _since(seen, last, name, edge.edge_id), "baseline": _since(seen, base, name, edge.edge_id) if base != name else None,
@@ -60,7 +63,7 @@ def grass_rows(layout: Layout, seen: dict[str, Grass], base: str) -> list[dict]:
             apart = _apart(line, edge) if edge.source == "layout" and not held.whole.reason else ""
             parts = [held.whole, *held.segments]
             for part in parts:
-                row = _row(part, held, mine, off) | _place(edge, part.station_m)
+                row = _row(part, held, mine, whole_off if part.station_m is None else line_off) | _place(edge, part.station_m)
                 if part.station_m is None and apart:
                     row["reason"] = apart
                 for word, found in gone.items():

@@ -15,6 +15,7 @@ from pipeline.units import LENGTH_UNITS
 CORE_SD_M = 0.005  # one core's reading, and the base's own bumps under it; a guess
 PLACE_SD_M = 0.004  # what a core may differ within the metre or so that a place's name leaves open; a guess
 SAME_SPOT_M = 0.5
+LATEST = dt.timedelta(days=60)  # after a day, a core still shows the mix of that day; ours
 RENEWING = ("mix_add", "level", "laser_grade", "rebuild")
 
 
@@ -78,7 +79,8 @@ def still_speaking(
 ) -> tuple[tuple[Core, ...], tuple[tuple[Core, str], ...]]:
     """Cores that speak for the mix on a day, and the others with the reason.
 
-    A core without a date is taken at its word; one taken after the day speaks for it unless the mix was renewed between.
+    A core without a date is taken at its word; one taken more than LATEST after the day says nothing of it, for what wore off
+    meanwhile it does not show.
     The day's survey came after a work of the same day; a core of the day of a work may be of before it. Of several at one
     spot the one nearest in time speaks.
     """
@@ -86,7 +88,9 @@ def still_speaking(
     for core in cores:
         taken = core.taken_on
         between = [r for r in renewals(core, works, places) if taken is not None and (taken <= r <= on or on < r <= taken)]
-        if between:
+        if taken is not None and taken > on + LATEST:
+            dropped.append((core, f"taken {taken.isoformat()}, more than {LATEST.days} days later"))
+        elif between:
             dropped.append((core, f"taken {taken.isoformat()}, the mix was renewed {max(between).isoformat()}"))
         else:
             kept.append(core)

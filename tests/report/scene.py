@@ -144,7 +144,7 @@ def seen(spots: list[dict] = (), lips: list[dict] = (), zones: list[dict] | None
 def stood(*shown_by: Shown, walks: tuple[dict, ...] = (), limits: Limits = LIMITS) -> Standing:
     """A field over some surveys and walks."""
     rows = {"survey_quality": [quality(s.survey_id) for s in shown_by]} | {
-        name: [r for s in shown_by for r in s.rows.get(name, ())] for name in ("lip", "low_spots", "zones", "grass_edge")
+        name: [r for s in shown_by for r in s.rows.get(name, ())] for name in ("lip", "low_spots", "zones", "grass_edge", "mix_depth")
     }
     return standing(FIELD, rows, [s.survey_id for s in shown_by], walked(*walks), limits, {"outer": 40.0})
 

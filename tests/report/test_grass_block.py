@@ -33,7 +33,7 @@ def weedy(share: float, area: float, told_by: str = "colour", **more) -> dict:
 @pytest.mark.analytic
 def test_neighbouring_segments_over_the_tolerance_are_one_stretch_with_its_area():
     rows = [r for at, mm in ((None, 60.0), (2.5, 20.0), (7.5, 80.0), (12.5, 95.0), (22.5, 90.0)) for r in grass(at, mm)]
-    found = crept(rows, OWN)
+    found = crept(rows, OWN, {})
     assert [(f.stretch.from_m, f.stretch.to_m, f.value_mm) for f in found] == [(5.0, 15.0, 95.0), (20.0, 25.0, 90.0)]
     assert found[0].row["area_m2"] == pytest.approx(0.4 + 0.475) and all(f.kind == CREPT and f.word == "work" for f in found)
 
@@ -41,10 +41,10 @@ def test_neighbouring_segments_over_the_tolerance_are_one_stretch_with_its_area(
 @pytest.mark.invariant
 def test_a_layouts_edge_is_judged_by_what_came_in_since_the_first_survey_a_drawn_one_against_itself():
     (layout,) = [r for r in grass(2.5, 90.0)]
-    assert crept([layout | {"encroached_mm": 400.0, "since_baseline_mm": 10.0}], OWN) == []
-    assert len(crept([layout | {"encroached_mm": 10.0}], OWN)) == 1
+    assert crept([layout | {"encroached_mm": 400.0, "since_baseline_mm": 10.0}], OWN, {}) == []
+    assert len(crept([layout | {"encroached_mm": 10.0}], OWN, {})) == 1
     (drawn,) = grass(2.5, 90.0, against="drawn")
-    assert len(crept([drawn], OWN)) == 1 and crept([drawn], LIMITS) == []
+    assert len(crept([drawn], OWN, {})) == 1 and crept([drawn], LIMITS, {}) == []
 
 
 @pytest.mark.invariant

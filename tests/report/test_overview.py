@@ -9,7 +9,7 @@ import pytest
 from pipeline.report.overview import MOST_CHANGES, hazard_rows, index_page, plain_text, portfolio_row, ranked
 from pipeline.store import tables as store
 from pipeline.variables import column_names
-from report.scene import WORDS, config, deeper, edge, field_seen, quality, seen, spot, station, stood, tables, zone
+from report.scene import WORDS, config, deeper, edge, field_seen, mix, quality, seen, spot, station, stood, tables, zone
 
 # As the contract lists them; columns may be added, never renamed.
 PORTFOLIO = ("field_id, site, last_survey, lip_max_mm, lip_over_tolerance_m, low_spots_over_tolerance, planarity_mm, mix_needed_tonnes, verdict, reason")
@@ -56,9 +56,9 @@ def test_without_a_tolerance_nothing_counts_as_over_it():
 
 @pytest.mark.analytic
 def test_mix_adds_up_with_its_range():
-    """Two spots of 0.1 t each, volumes known to 0.01 of 0.06 m3: s.d. 0.1 x 0.01 / 0.06 x sqrt 2."""
+    """Two spots of 0.1 t each, volumes known to 0.01 of 0.06 m3, as if they erred alike: s.d. 2 x 0.1 x 0.01 / 0.06."""
     mass, sigma = field_seen(BAD).mix_t
-    assert mass == pytest.approx(0.2) and sigma == pytest.approx(0.1 / 6 * 2**0.5)
+    assert mass == pytest.approx(0.2) and sigma == pytest.approx(2 * 0.1 / 6)
     unknown = field_seen(stood(seen([spot("first", 30.0, fill_tonnes=None)]))).mix_t
     assert unknown[0] is None
 
@@ -171,3 +171,17 @@ def test_surveys_of_one_day_are_told_apart_by_their_ids():
     page = index_page([two], config().tolerances, "", WORDS)
     assert page["rows"][0]["newest"].replace("\u00a0", " ") == "7 April 2026 (three)"
     assert page["changed"][0]["title"].replace("\u00a0", " ") == "Mill Pond Field, 6 October 2025 to 7 April 2026 (three)"
+
+
+@pytest.mark.analytic
+def test_a_thin_skin_asks_for_more_mix_than_its_low_spots():
+    """13.6 t (8.7-19.5) to the least depth fill a hollow of 0.1 t on the way."""
+    given = seen([spot("first", 30.0)])
+    given = replace(given, rows=given.rows | {"mix_depth": [mix()]})
+    assert field_seen(stood(given)).mix_t == pytest.approx((13.6, (19.5 - 8.7) / (2 * 1.96)))
+
+
+@pytest.mark.invariant
+@pytest.mark.parametrize("verdict, says", [(seen([spot("first", 20.0, 2.0)]), "Look at what is near its limit"), (seen([spot("first", 30.0)]), "Fill first base")])
+def test_what_settles_the_verdict_comes_first(verdict, says):
+    assert index_page([field_seen(stood(verdict))], config().tolerances, "Title", WORDS)["rows"][0]["next"].startswith(says)

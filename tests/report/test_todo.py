@@ -68,9 +68,9 @@ def test_the_remedy_is_the_mildest_that_height_and_width_leave(height, width, wo
 @pytest.mark.analytic
 def test_mix_is_volume_times_the_owners_density_with_the_surveys_range():
     """0.060 m3 +/- 0.010 x 1.7 t/m3."""
-    (task,) = made(spot("first", 30.0, volume_m3=0.06, volume_sigma_m3=0.01, fill_tonnes=0.102, ponded_m3=0.02))
+    (task,) = made(spot("first", 30.0, volume_m3=0.06, volume_sigma_m3=0.01, fill_tonnes=0.102, ponded_m3=0.02, ponded_sigma_m3=0.004))
     assert plain(task.lines[1]) == "Mix: 0.10 t ± 0.03 (0.06 m³ ± 0.02 placed)."
-    assert plain(task.lines[2]) == "After 10 mm (0.4 in) of rain about 0.02 m³ ± 0.02 of water stands in it."
+    assert plain(task.lines[2]) == "After 10 mm (0.4 in) of rain about 0.02 m³ ± 0.01 of water stands in it."
     assert "1.70 t/m³ placed, set by Board of Nowhere" in plain(" ".join(filling([task], sayer("metric"), MATERIAL)))
     assert "1.43 tons per cu yd" in plain(" ".join(filling([task], sayer(), MATERIAL)))
     assert filling([], sayer(), MATERIAL) == []

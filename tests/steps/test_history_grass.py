@@ -9,7 +9,7 @@ import pytest
 from shapely.geometry import LineString
 
 from pipeline.diamond.edges import Edge
-from pipeline.steps.history_grass import LAYOUT_OFF_M, Grass, grass_features, grass_rows
+from pipeline.steps.history_grass import DRAWN_OFF_M, DRAWN_WHOLE_M, LAYOUT_OFF_M, Grass, grass_features, grass_rows
 from pipeline.survey.edges.edge_table import rows
 from pipeline.survey.edges.encroachment import GrassLine, nothing_seen
 
@@ -49,7 +49,10 @@ def test_every_five_metres_has_its_row_at_its_middle_on_the_given_edge():
 @pytest.mark.invariant
 def test_what_nobody_drew_is_known_no_better_than_a_layout():
     drawn, layout = told("drawn", 0.05, 0.09)["s1", None], told("layout", 0.05, 0.09)["s1", None]
-    assert layout["encroached_sigma_mm"] == pytest.approx(float(np.hypot(drawn["encroached_sigma_mm"], LAYOUT_OFF_M * 1000)))
+    own = drawn["encroached_sigma_mm"] ** 2 - (DRAWN_WHOLE_M * 1000) ** 2
+    assert own > 0 and layout["encroached_sigma_mm"] == pytest.approx(float(np.sqrt(own + (LAYOUT_OFF_M * 1000) ** 2)))
+    piece = told("drawn", 0.05, 0.09)["s1", 12.5]
+    assert piece["encroached_sigma_mm"] > DRAWN_OFF_M * 1000 > piece["since_baseline_sigma_mm"]  # a line drawn wrong is no grass that came in
     assert layout["since_baseline_sigma_mm"] == pytest.approx(drawn["since_baseline_sigma_mm"]) and drawn["since_baseline_sigma_mm"] < 12
 
 

@@ -213,6 +213,13 @@ def test_cores_older_than_the_last_renewal_no_longer_speak():
 
 
 @pytest.mark.invariant
+def test_a_core_of_a_year_later_says_nothing_of_a_day():
+    cores = [Core("soon", 0, 0, 0.1, JUNE), Core("later", 10, 0, 0.1, SEPTEMBER), Core("before", 20, 0, 0.1, MARCH)]
+    kept, dropped = still_speaking(cores, [], PLACES, dt.date(2025, 5, 1))
+    assert [c.core_id for c in kept] == ["soon", "before"] and "more than 60 days later" in dropped[0][1]
+
+
+@pytest.mark.invariant
 def test_work_on_one_place_renews_the_mix_there_alone():
     cores = [Core("a", 1, 1, 0.1, MARCH), Core("b", 20, 0, 0.1, MARCH)]
     for zone, kept in (("first", ["b"]), ("third", ["a", "b"]), ("skin", []), ("behind the fence", []), (None, [])):
