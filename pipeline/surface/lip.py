@@ -245,13 +245,18 @@ def _station(shape, seen, k, place, still, canopy, turf_height_m, off_m) -> Stat
 
 def kind_of(rise_m: float, rise_sigma_m: float, fall_m: float, fall_sigma_m: float) -> str:
     """`lip` if it surely rises and surely falls behind, `low_skin` if it rises and surely does not fall, `flush` if
-    it surely does not rise, else `not_enough_evidence`; surely is a probability of SURE or more, errors normal."""
+    it surely does not rise, else `not_enough_evidence`; surely is a probability of SURE or more, errors normal.
+
+    No crest stands more than RISE_M below its skin: what reads lower took the grass for too tall, and is no surer sign of a
+    flush edge for it. So flush is judged given that the crest stands higher than that.
+    """
     rises = ndtr((rise_m - RISE_M) / rise_sigma_m)
     falls = ndtr((fall_m - FALL_M) / fall_sigma_m)
     if rises >= SURE and falls >= SURE:
         return "lip"
     if rises >= SURE and 1 - falls >= SURE:
         return "low_skin"
-    if 1 - rises >= SURE:
+    possible = ndtr((rise_m + RISE_M) / rise_sigma_m)
+    if rises <= (1 - SURE) * possible:
         return "flush"
     return "not_enough_evidence"

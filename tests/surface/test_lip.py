@@ -2,11 +2,12 @@ from __future__ import annotations
 
 from dataclasses import replace
 from functools import lru_cache
+from itertools import product
 
 import numpy as np
 import pytest
 from pytest import approx
-from scipy.stats import norm
+from scipy.stats import norm, truncnorm
 from shapely.geometry import LineString, box
 from support.edge_scene import LIDAR, WEAK, Lip, Options, Scene, single_arc, small_infield
 from support.flat_tables import cover_ramp, straight, table_of
@@ -142,7 +143,11 @@ def test_verdicts_are_normal_probabilities_of_nine_in_ten():
     assert kind_of(RISE_M + edge * 0.0049, 0.005, 0.05, 0.004) == "not_enough_evidence"
     assert kind_of(RISE_M + edge * 0.0051, 0.005, FALL_M + edge * 0.0039, 0.004) == "not_enough_evidence"
     assert kind_of(0.05, 0.005, FALL_M - edge * 0.0041, 0.004) == "low_skin"
-    assert kind_of(RISE_M - edge * 0.0051, 0.005, 0.0, 0.02) == "flush"
+    # scipy.stats.truncnorm: flush is judged given that the crest stands no more than 6 mm below the skin
+    for rise, sigma in product((-0.030, -0.010, -0.003, 0.0, 0.003), (0.002, 0.005, 0.010)):
+        over = truncnorm.sf(RISE_M, (-RISE_M - rise) / sigma, np.inf, rise, sigma)
+        assert (kind_of(rise, sigma, 0.0, 0.02) == "flush") == (over <= 0.10), (rise, sigma)
+    assert kind_of(-0.0094, 0.0105, 0.0, 0.02) == "not_enough_evidence"  # grass taken for too tall, not a flush edge
 
 
 @pytest.mark.independent
