@@ -8,7 +8,7 @@ from math import isfinite, nan
 from pipeline.surface.rulebook_rules import Rule
 from pipeline.units import MM_PER_M
 
-GUARD = 1.645  # s.d.: at most 5 % of what is within is called outside, and the other way about
+GUARD = 1.96  # s.d., the range printed beside a figure: at most 2.5 % of what is within is called outside, and the other way about
 WITHIN, OUTSIDE, CANNOT_TELL, NOT_SEEN = "within", "outside", "cannot_tell", "not_seen"
 
 
@@ -58,9 +58,10 @@ def not_seen(reason: str) -> Measured:
 
 
 def verdict(deviation: float, sigma: float, tolerance: float) -> str:
-    """Guard band: `within` only with 1.645 s.d. to spare, `outside` only beyond by as much, else `cannot_tell`.
+    """Guard band: `within` only with 1.96 s.d. to spare, `outside` only beyond by as much, else `cannot_tell`.
 
-    source : JCGM 106:2012 (from memory); 1.645 is the normal's one-sided 95 % point
+    source : JCGM 106:2012 (from memory). A survey holds some twenty items against the book: at the one-sided 95 % point, 1.645,
+    two surveys in three of a field that stands at all its limits would call one of them outside (1 - 0.95^20)
     """
     if not (isfinite(deviation) and isfinite(sigma) and isfinite(tolerance)):
         return CANNOT_TELL
