@@ -34,7 +34,8 @@ def check(config: Path) -> int:
 
 def asked_for(project: Project) -> None:
     """Name the tolerances nobody set: what needs them will read `not_enough_evidence`, of rulebook items `cannot_tell`."""
-    wanted = ("lip_mm", "lip_trip_mm", "low_spot_mm", "low_spot_trip_mm", "planarity_mm", "mix_depth_min_mm")
+    wanted = ("lip_mm", "lip_trip_mm", "low_spot_mm", "low_spot_trip_mm", "planarity_mm", "straightedge_mm", "slope_min_pct", "slope_max_pct",
+              "mix_depth_min_mm", "encroachment_mm")  # fmt: skip
     if any("layout" in row.given for row in project.fields.values()):
         wanted += RULEBOOK_AGAINST
     missing = [name for name in wanted if getattr(project.config.tolerances, name) is None]
