@@ -73,7 +73,8 @@ def trends(rows: Sequence[dict], sayer: Sayer) -> list[tuple[str, ...]]:
     for r in rows:
         where = sayer.placing.edge(r["edge_id"]) if r["edge_id"] else _zone(r["zone"], sayer)
         rate = sayer.height(r["rate_mm_per_year"], r["rate_sigma_mm_per_year"], signed=True) if r["rate_mm_per_year"] is not None else r["reason"] or ""
-        out.append((sayer.words(f"trend_{r['measure']}"), where, rate, str(r["surveys"]), sayer.words("yes" if r["detected"] else "no")))
+        differs = "" if r["rate_mm_per_year"] is None else sayer.words("yes" if r["detected"] else "no")
+        out.append((sayer.words(f"trend_{r['measure']}"), where, rate, str(r["surveys"]), differs))
     return out
 
 
