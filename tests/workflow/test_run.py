@@ -103,7 +103,9 @@ def test_a_core_from_before_the_mix_came_says_nothing_of_it(ran):
     rows = pd.read_csv(ran.root / WHERE.table("moth", "mix_depth"))
     skin = rows[rows["zone"] == "skin"].set_index("survey_id")
     assert skin.loc["moth-2026-04", "verdict"] == "not_enough_evidence" and skin.loc["moth-2026-04", "cores"] == 0
-    assert skin.loc["moth-2025-04", "basis"] == "cores" and skin.loc["moth-2025-04", "told_pct"] < 60
+    assert skin.loc["moth-2025-04", "cores"] == 0  # nor of half a year earlier
+    assert set(skin["basis"]) == {"stated"} and skin["depth_mm"].notna().all() and skin["blade_mm"].isna().all()
+    assert "the mix was renewed 2025-11" in (ran.root / WHERE.report("moth")).read_text()
 
 
 @pytest.mark.invariant
