@@ -11,6 +11,7 @@ from pipeline.survey.edges.encroachment import SEGMENT_M
 
 NOT_SEEN = "not_seen"
 MOST_STRETCHES = 24
+SHOWN_PCT = 0.1  # less of the skin than this is not printed as a share
 
 
 def grass_block(given: FieldInput, now: Standing, sayer: Sayer) -> dict:
@@ -36,7 +37,7 @@ def _weeds(zones: list[dict], sayer: Sayer) -> list[str]:
     low, high = (printed(skin[f"covered_{k}95_pct"], 1) for k in ("low", "high"))
     share = {"percent": printed(skin["covered_by_weeds_pct"], 1), "area": figure(skin["covered_m2"], None, sayer.units.area), "low": low, "high": high}
     if told != "roughness" and not skin["covered_m2"]:
-        return [words("weeds_none", high=high), words(f"weeds_by_{told}")]
+        return [words("weeds_none_up_to", high=high) if skin["covered_high95_pct"] >= SHOWN_PCT else words("weeds_none"), words(f"weeds_by_{told}")]
     out = [words("weeds_rough" if told == "roughness" else "weeds_cover", **share), words(f"weeds_by_{told}")]
     worst = sorted((r for r in zones if r["zone"] != "skin" and (r["covered_by_weeds_pct"] or 0.0) > 0), key=lambda r: (-r["covered_by_weeds_pct"], r["zone"]))
     named = [words("zone_covered", zone=sayer.placing.place(r["zone"]), percent=printed(r["covered_by_weeds_pct"], 0)) for r in worst]

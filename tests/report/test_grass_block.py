@@ -97,5 +97,7 @@ def test_the_page_draws_the_patches_and_folds_the_block():
 
 @pytest.mark.invariant
 def test_a_skin_without_weeds_is_said_so_with_the_most_there_may_be():
-    found = grass_block(given("metric"), now(grass(None, 40.0), [weedy(0.0, 0.0)]), sayer("metric"))
-    assert found["weeds"][0].startswith("No weeds were seen on the skin: at most ")
+    found = grass_block(given("metric"), now(grass(None, 40.0), [weedy(0.0, 0.0) | {"covered_high95_pct": 0.4}]), sayer("metric"))
+    assert found["weeds"][0].startswith("No weeds were seen on the skin for sure; up to ")
+    none = grass_block(given("metric"), now(grass(None, 40.0), [weedy(0.0, 0.0) | {"covered_high95_pct": 0.0}]), sayer("metric"))
+    assert none["weeds"][0] == "No weeds were seen on the skin."
