@@ -57,6 +57,11 @@ class Tolerances(Section):
     plate_level_mm: Owned | None = _owned("Home plate out of level that is put up with, mm.", 1, 100)
     mound_height_mm: Owned | None = _owned("Error of the mound's height that is put up with, mm.", 3, 300)
 
+    def of(self, name: str, field_id: str) -> float | None:
+        """A tolerance on one field; None where nobody set it."""
+        owned = getattr(self, name)
+        return None if owned is None else owned.of(field_id)
+
 
 def outside_span(plain) -> list[tuple[tuple[str, str, str], object, str]]:
     """Tolerances as written whose figure must be in another unit: where it stands, what was found, what is allowed.
@@ -140,6 +145,11 @@ class Material(Owners):
     cut_fill_ratio: Figure | None = _figure("Cut needed for one of settled fill, 1 or more.")
     reserve_mm: Figure | None = _figure("Mix kept over the base layer, mm.")
     truck_t: Figure | None = _figure("Tonnes in a truck load.")
+
+    def of(self, name: str) -> float | None:
+        """A figure of the mix; None where nobody stated it."""
+        figure = getattr(self, name)
+        return None if figure is None else figure.value
 
 
 class Machine(Owners):

@@ -122,6 +122,11 @@ def walked_section(lip: Bump) -> float:
     return float(bump(d, lip)[d > 0].sum() * ACROSS_M)
 
 
+def shows(flown_on: dt.date, day: dt.date, before_work: bool) -> bool:
+    """Whether a survey shows work of a day: it came after the work of its own day, unless it was flown before_work."""
+    return day < flown_on if before_work else day <= flown_on
+
+
 def delivered(
     works: Sequence[Mapping],
     earlier: dt.date,
@@ -143,7 +148,7 @@ def delivered(
         if row.get("mix_amount") is None or row.get("mix_unit") is None:
             continue
         day = row.get("ended_on") or row["done_on"]
-        if not ((earlier <= day if earlier_before else earlier < day) and (day < later if later_before else day <= later)):
+        if shows(earlier, day, earlier_before) or not shows(later, day, later_before):
             continue
         counted.append(str(row["work_id"]))
         if row["mix_unit"] in UNIT_T:

@@ -11,7 +11,7 @@ from pipeline.diamond.layout import Layout
 from pipeline.report import palette
 from pipeline.report.figures import Units, figure
 from pipeline.report.field_map import foot, frame_of, furniture, ground
-from pipeline.report.raster import inlined, png
+from pipeline.report.raster import laid
 from pipeline.report.svg import Frame, el, picture, words
 
 FINE = 3  # picture cells to a field cell: hatching finer than a cell
@@ -34,9 +34,7 @@ def change_map(
     """
     frame = frame_of(layout)
     rgba, top = coloured(change, detected, layout.grid.mask(layout.skin))
-    side = layout.grid.cell_m / FINE
-    image = el("image", href=inlined(png(rgba)), width=rgba.shape[1], height=rgba.shape[0], preserveAspectRatio="none",
-               transform=frame.matrix(layout.grid.west, layout.grid.north, side), class_="cells")  # fmt: skip
+    image = laid(frame, rgba, layout.grid, layout.grid.cell_m / FINE)
     inner = ground(layout, frame, edges) + image + furniture(layout, frame)
     inner += _grown(frame, edges, lip_change) + _labels(layout, frame, zones, units) + foot(frame, units, north_word)
     return picture(frame.width, frame.height, "change-map", title, about, inner, "map"), top

@@ -16,16 +16,16 @@ def fall_says(finding: Finding, sayer) -> str:
     if row["fall_verdict"] == "too_steep":
         fall = sayer.fall(row["slope_pct"], row["slope_sigma_pct"])
     field_id = sayer.placing.layout.field_id
-    least, most = (sayer.words("unlimited") if o is None else sayer.slope(o.of(field_id)) for o in (wanted.slope_min_pct, wanted.slope_max_pct))
-    toward = wanted.fall_bearing_deg
-    way = "" if toward is None else sayer.words("fall_toward", bearing=f"{printed(toward.of(field_id), 0)}\u00b0")
+    least, most = (sayer.words("unlimited") if v is None else sayer.slope(v) for v in (wanted.of(n, field_id) for n in ("slope_min_pct", "slope_max_pct")))
+    toward = wanted.of("fall_bearing_deg", field_id)
+    way = "" if toward is None else sayer.words("fall_toward", bearing=f"{printed(toward, 0)}\u00b0")
     return sayer.words(f"is_fall_{row['fall_verdict']}", where=sayer.where(finding), fall=fall, least=least, most=most, way=way)
 
 
 def fall_flips(finding: Finding, sayer) -> str:
     """The fall, known as well as this one, at which the verdict on it would be another."""
     row, told, field_id = finding.row, finding.row["fall_verdict"], sayer.placing.layout.field_id
-    least, most = (None if o is None else o.of(field_id) for o in (sayer.tolerances.slope_min_pct, sayer.tolerances.slope_max_pct))
+    least, most = (sayer.tolerances.of(name, field_id) for name in ("slope_min_pct", "slope_max_pct"))
     if told == "cannot_tell":
         return ""
     away = [abs(row["fall_along_pct"] - least) if least is not None else inf, abs(row["slope_pct"] - most) if most is not None else inf]

@@ -15,7 +15,7 @@ from pipeline.diamond.layout import Layout
 from pipeline.report import palette
 from pipeline.report.figures import Units
 from pipeline.report.findings import LOW_SKIN, Limits
-from pipeline.report.raster import coarser, inlined, png
+from pipeline.report.raster import coarser, laid
 from pipeline.report.relief import contour_step_mm, contours, shade, smoothed
 from pipeline.report.svg import Frame, el, north, picture, scale_bar
 from pipeline.surface.verdict import UNKNOWN
@@ -115,8 +115,7 @@ def _relief(layout: Layout, frame: Frame, z: np.ndarray, system: str, cell_m: fl
     # A hole stays a hole: skin that was mostly not measured is covered with the colour of the paper.
     skin_share = coarser(np.where(mask, 1.0, np.nan), grid, cell_m)[1]
     rgba[(skin_share > 0) & (share < skin_share / 2)] = (*palette.rgb(palette.GROUND), 255)
-    image = el("image", href=inlined(png(rgba)), width=rgba.shape[1], height=rgba.shape[0], preserveAspectRatio="none",
-               transform=frame.matrix(grid.west, grid.north, side))  # fmt: skip
+    image = laid(frame, rgba, grid, side, None)
     step_mm = contour_step_mm(even, system)
     lines = contours(even, grid.west, grid.north, side, step_mm / 1000)
     d = "".join(frame.run(line[:, 0], line[:, 1]) for line in lines)

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from math import inf
 from typing import Sequence
 
 from pipeline.owner import Tolerances
 from pipeline.report.stretches import Stretch, part, stretches
 from pipeline.survey.edges.encroachment import SEGMENT_M
+from pipeline.surface.fall import VERDICTS
 from pipeline.surface.ring import BY_HAND
 from pipeline.surface.verdict import (
     ORDER, SURE, UNKNOWN, UNLIKELY, UNSAFE, WATCH, WORK, GOOD, Verdict, exceeds, judge, worst,
@@ -16,7 +18,6 @@ from pipeline.surface.verdict import (
 LOW_SPOT, LIP, LOW_SKIN, STEP, PLANARITY = "low_spot", "lip", "low_skin", "step", "planarity"
 GAP, FALL, MIX, CREPT = "straightedge", "fall", "mix", "crept"
 GAP_NOISE = "noise alone shows more than the limit"
-FALL_WORDS = {"within": GOOD, "too_flat": WORK, "too_steep": WORK, "near": WATCH, "cannot_tell": UNKNOWN}
 CANNOT_TELL_KIND = "lip, low skin or neither: the survey cannot tell"
 MOUND = "mound"
 SEEN_SHARE = 0.6  # of an edge's stations: below, the edge counts as not measured (as for its growth)
@@ -39,8 +40,7 @@ class Limits:
     @classmethod
     def of(cls, tolerances: Tolerances, field_id: str) -> Limits:
         names = ("lip_mm", "lip_trip_mm", "low_spot_mm", "low_spot_trip_mm", "planarity_mm", "straightedge_mm", "mix_depth_min_mm", "encroachment_mm")
-        owned = [getattr(tolerances, name) for name in names]
-        return cls(*(None if o is None else o.of(field_id) for o in owned))
+        return cls(*(tolerances.of(name, field_id) for name in names))
 
 
 @dataclass(frozen=True, eq=False)
@@ -158,27 +158,19 @@ def crept(rows: Sequence[dict], limits: Limits, lengths: dict[str, float]) -> li
     """Stretches of edge along which grass has come into the skin beyond the tolerance; whole edges where no part alone is over."""
     out = []
     for edge_id in dict.fromkeys(r["edge_id"] for r in rows):
+        end = lengths.get(edge_id, inf)
         mine = [(r, judge(_nan(come_in(r)[0]), _nan(come_in(r)[1]), limits.encroachment, None, "encroachment_mm")) for r in rows if r["edge_id"] == edge_id]
-        over = sorted(((r, v) for r, v in mine if v.word == WORK), key=lambda m: _nan(m[0]["station_m"]))
-        parts = [(r, v) for r, v in over if r["station_m"] is not None]
-        runs: list[list] = []
-        for r, v in parts:
-            if runs and r["station_m"] - runs[-1][-1][0]["station_m"] < 1.5 * SEGMENT_M:
-                runs[-1].append((r, v))
-            else:
-                runs.append([(r, v)])
-        if over and not runs:
-            runs = [over]
-        for run in runs:
+        pieces = sorted((m for m in mine if m[0]["station_m"] is not None), key=lambda m: m[0]["station_m"])
+        stations, over = [r["station_m"] for r, _ in pieces], [WORK if v.word == WORK else None for _, v in pieces]
+        found = [(s, [pieces[k] for k in s.members]) for _, s in stretches(stations, over, SEGMENT_M / 2, SEGMENT_M)]
+        whole = [m for m in mine if m[0]["station_m"] is None and m[1].word == WORK]
+        for stretch, run in found or [(Stretch(0.0, m[0]["seen_m"], m[0]["seen_m"], (0,)), [m]) for m in whole]:
             row, verdict = max(run, key=lambda m: come_in(m[0])[0])
-            area = sum(come_in(r)[2] or 0.0 for r, _ in run)
-            area_sigma = sum(area_sigma_m2(r, r["seen_m"]) or 0.0 for r, _ in run)
-            long, end = sum(r["seen_m"] for r, _ in run), lengths.get(edge_id, float("inf"))
-            first, last = (r["station_m"] for r in (run[0][0], run[-1][0]))
-            ends = (0.0, min(long, end)) if first is None else (max(first - SEGMENT_M / 2, 0.0), min(last + SEGMENT_M / 2, end))
-            stretch = Stretch(*ends, min(long, ends[1] - ends[0]), tuple(range(len(run))))
+            more = {"area_m2": sum(come_in(r)[2] or 0.0 for r, _ in run), "area_sigma_m2": sum(area_sigma_m2(r, r["seen_m"]) or 0.0 for r, _ in run)}
+            to = min(stretch.to_m, end)
+            stretch = replace(stretch, to_m=to, length_m=min(sum(r["seen_m"] for r, _ in run), to - stretch.from_m))
             value, sigma, _ = come_in(row)
-            out.append(Finding(CREPT, edge_id, value, sigma, verdict, {**row, "area_m2": area, "area_sigma_m2": area_sigma, "reason": None}, stretch))
+            out.append(Finding(CREPT, edge_id, value, sigma, verdict, {**row, **more, "reason": None}, stretch))
     return out
 
 
@@ -245,7 +237,7 @@ def _falls(zones: list[dict]) -> list[Finding]:
     """Falls that the owner set limits for. Where one cannot be told for the skin, its parts say no more."""
     nan = float("nan")
     judged = [r for r in zones if r["fall_verdict"] and not (r["fall_reason"] or "").startswith("no tolerance")]
-    return [Finding(FALL, r["zone"], None, None, Verdict(FALL_WORDS[r["fall_verdict"]], r["fall_verdict"], nan, nan), r) for r in judged]
+    return [Finding(FALL, r["zone"], None, None, Verdict(VERDICTS[r["fall_verdict"]], r["fall_verdict"], nan, nan), r) for r in judged]
 
 
 def judge_station(row: dict, limits: Limits) -> Verdict:

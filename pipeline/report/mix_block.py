@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from pipeline.report.field_input import FieldInput
-from pipeline.report.figures import NBSP, TO, Unit, decimals_of, figure, limit, printed
+from pipeline.report.figures import NBSP, TO, Z95, Unit, decimals_of, figure, limit, printed
 from pipeline.report.mix_map import mix_map, steps_mm
 from pipeline.report.saying import Sayer
 from pipeline.report.standing import Standing
@@ -77,7 +77,7 @@ def _lead(row: dict, sayer: Sayer) -> list[str]:
                          thin=figure(row["thin_m2"], None, sayer.units.area)))  # fmt: skip
     if row["told_pct"] is not None and row["told_pct"] < 99.5:
         out.append(words("mix_untold", share=printed(100 - row["told_pct"], 0)))
-    out.append(words("mix_age", rate=sayer.height(1.96 * AGED_SD_M_PER_YEAR * 1000)))
+    out.append(words("mix_age", rate=sayer.height(Z95 * AGED_SD_M_PER_YEAR * 1000)))
     return out
 
 
@@ -118,8 +118,7 @@ def order_line(row: dict, sayer: Sayer, truck_t: float | None) -> str:
 
 
 def _orders(row: dict, given: FieldInput, sayer: Sayer) -> list[str]:
-    truck = given.settings.material.truck_t
-    line = order_line(row, sayer, None if truck is None else truck.value)
+    line = order_line(row, sayer, given.settings.material.of("truck_t"))
     return [line] if line else []
 
 

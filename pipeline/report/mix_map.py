@@ -13,7 +13,7 @@ from pipeline.report import palette
 from pipeline.report.change_map import FINE, HATCH
 from pipeline.report.field_map import foot, frame_of, furniture, ground
 from pipeline.report.figures import Units, printed
-from pipeline.report.raster import coarser, inlined, png
+from pipeline.report.raster import coarser, laid
 from pipeline.report.svg import Frame, el, picture, words
 from pipeline.surface.verdict import SURE
 
@@ -59,8 +59,7 @@ def _shades(layout: Layout, frame: Frame, depth: np.ndarray, sigma: np.ndarray, 
             thin = held & (ndtr((least_mm / 1000 - mean) / spread) >= SURE)
         rows, cols = np.ogrid[: big.shape[0], : big.shape[1]]
         big[thin.repeat(FINE, axis=0).repeat(FINE, axis=1) & ((rows + cols) % HATCH < 2)] = (*palette.rgb(palette.INK), 255)
-    return el("image", href=inlined(png(big)), width=big.shape[1], height=big.shape[0], preserveAspectRatio="none",
-              transform=frame.matrix(layout.grid.west, layout.grid.north, side / FINE), class_="cells")  # fmt: skip
+    return laid(frame, big, layout.grid, side / FINE)
 
 
 def _core(frame: Frame, core: dict, units: Units) -> str:

@@ -14,7 +14,7 @@ from pipeline.report.hazards import Hazard
 from pipeline.report.limits_named import held_against
 from pipeline.report.saying import Sayer
 from pipeline.report.standing import Standing, leading, over_tolerance
-from pipeline.report.todo import Task, all_steps, next_steps, tasks
+from pipeline.report.todo import Task, all_steps, fill_sigma, next_steps, tasks
 from pipeline.report.unsafe_block import first_act, looked_at
 from pipeline.report.words import Words, opened, titled
 from pipeline.surface.verdict import ORDER, UNKNOWN, UNSAFE, WORK
@@ -63,15 +63,8 @@ class FieldSeen:
         known = [f.row for f in found if f.row["fill_tonnes"] is not None]
         if found and not known:
             return thin if skin is not None else (None, float("nan"))
-        filled = float(sum(r["fill_tonnes"] for r in known)), sum(_fill_sigma(r) for r in known)
+        filled = float(sum(r["fill_tonnes"] for r in known)), sum(fill_sigma(r) or 0.0 for r in known)  # as if they erred alike, as the density they share does
         return max(thin, filled)
-
-
-def _fill_sigma(row: dict) -> float:
-    """One s.d. of a low spot's tonnes; sums of them are taken as if they erred alike, as the density they share does."""
-    if row["fill_tonnes_high"] is not None:
-        return (row["fill_tonnes_high"] - row["fill_tonnes"]) / Z95
-    return row["fill_tonnes"] / row["volume_m3"] * (row["volume_sigma_m3"] or 0.0) if row["volume_m3"] else 0.0
 
 
 def ranked(fields: Sequence[FieldSeen]) -> list[FieldSeen]:

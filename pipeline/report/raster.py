@@ -8,6 +8,7 @@ import io
 import numpy as np
 
 from pipeline.frame import Grid
+from pipeline.report.svg import Frame, el
 
 
 def coarser(values: np.ndarray, grid: Grid, cell_m: float) -> tuple[np.ndarray, np.ndarray, float]:
@@ -38,3 +39,9 @@ def png(rgba: np.ndarray) -> bytes:
 
 def inlined(data: bytes) -> str:
     return "data:image/png;base64," + base64.b64encode(data).decode("ascii")
+
+
+def laid(frame: Frame, rgba: np.ndarray, grid: Grid, side_m: float, class_: str | None = "cells") -> str:
+    """A picture laid into a drawing: cells of side_m from the grid's north-west corner on."""
+    return el("image", href=inlined(png(rgba)), width=rgba.shape[1], height=rgba.shape[0], preserveAspectRatio="none",
+              transform=frame.matrix(grid.west, grid.north, side_m), class_=class_)  # fmt: skip

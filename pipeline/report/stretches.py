@@ -28,7 +28,7 @@ class Stretch:
 
 
 def stretches(
-    stations: Sequence[float], labels: Sequence[Hashable | None], bridge_m: float = BRIDGE_M
+    stations: Sequence[float], labels: Sequence[Hashable | None], bridge_m: float = BRIDGE_M, step_m: float = STATION_M
 ) -> list[tuple[Hashable, Stretch]]:
     """Stretches of equal labels, in order of their start; None is no label.
 
@@ -39,15 +39,15 @@ def stretches(
     for label in dict.fromkeys(x for x in labels if x is not None):
         run: list[int] = []
         for k in (k for k, found in enumerate(labels) if found == label):
-            if run and stations[k] - stations[run[-1]] > STATION_M + bridge_m + 1e-9:
-                out.append((label, part(stations, run)))
+            if run and stations[k] - stations[run[-1]] > step_m + bridge_m + 1e-9:
+                out.append((label, part(stations, run, step_m)))
                 run = []
             run.append(k)
-        out.append((label, part(stations, run)))
+        out.append((label, part(stations, run, step_m)))
     return sorted(out, key=lambda pair: (pair[1].from_m, pair[1].to_m))
 
 
-def part(stations: Sequence[float], run: list[int]) -> Stretch:
-    """The stretch from the first to the last of some stations, given by index in order."""
-    half = STATION_M / 2
-    return Stretch(max(stations[run[0]] - half, 0.0), stations[run[-1]] + half, STATION_M * len(run), tuple(run))
+def part(stations: Sequence[float], run: list[int], step_m: float = STATION_M) -> Stretch:
+    """The stretch from the first to the last of some stations, given by index in order; each stands for step_m."""
+    half = step_m / 2
+    return Stretch(max(stations[run[0]] - half, 0.0), stations[run[-1]] + half, step_m * len(run), tuple(run))

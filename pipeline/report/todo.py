@@ -108,7 +108,7 @@ def mix_needed(finding: Finding, sayer: Sayer, material: Material) -> str:
     row, density = finding.row, material.placed_t_per_m3
     volume = figure(row["volume_m3"], row["volume_sigma_m3"], sayer.units.volume)
     if row["fill_tonnes"] is not None and density is not None:
-        return sayer.words("fill_mass", mass=_mass(row, density.value, sayer), volume=volume) + _loose(row, sayer)
+        return sayer.words("fill_mass", mass=figure(row["fill_tonnes"], fill_sigma(row), sayer.units.mass), volume=volume) + _loose(row, sayer)
     if row["volume_m3"] is None:
         return sayer.words("fill_unknown")
     if density is None:
@@ -116,12 +116,13 @@ def mix_needed(finding: Finding, sayer: Sayer, material: Material) -> str:
     return sayer.words("fill_below_noise", volume=volume)
 
 
-def _mass(row: dict, density: float, sayer: Sayer) -> str:
-    """Mix with its range: as the table gives it, else by the volume's alone."""
-    if row["fill_tonnes_low"] is None or row["fill_tonnes_high"] is None:
-        sigma = None if row["volume_sigma_m3"] is None else row["volume_sigma_m3"] * density
-        return figure(row["fill_tonnes"], sigma, sayer.units.mass)
-    return figure(row["fill_tonnes"], (row["fill_tonnes_high"] - row["fill_tonnes"]) / Z95, sayer.units.mass)
+def fill_sigma(row: dict) -> float | None:
+    """One s.d. of the mix that fills a low spot, t: as the table gives its range, else by the volume's alone."""
+    if row["fill_tonnes_high"] is not None:
+        return (row["fill_tonnes_high"] - row["fill_tonnes"]) / Z95
+    if row["volume_sigma_m3"] is None or not row["volume_m3"]:
+        return None
+    return row["fill_tonnes"] / row["volume_m3"] * row["volume_sigma_m3"]
 
 
 def _loose(row: dict, sayer: Sayer) -> str:
@@ -203,8 +204,7 @@ def remedy(height_mm: float, width_mm: float | None) -> str:
 def _add_mix(found: list[Finding], sayer: Sayer, material: Material) -> Task:
     """Mix where it is under the owner's least depth: how much; where it is thin stands under the mix's own heading."""
     f, words = found[0], sayer.words
-    truck = None if material.truck_t is None else material.truck_t.value
-    lines = [f"{sayer.says(f)}.", order_line(f.row, sayer, truck), words("mix_where"), words("mix_how")]
+    lines = [f"{sayer.says(f)}.", order_line(f.row, sayer, material.of("truck_t")), words("mix_where"), words("mix_how")]
     return Task((f,), words("do_mix"), tuple(line for line in lines if line))
 
 

@@ -14,7 +14,7 @@ from pipeline.frame import Grid
 from pipeline.report import palette
 from pipeline.report.field_map import APART, foot, frame_of, furniture, ground, spread
 from pipeline.report.figures import Units
-from pipeline.report.raster import inlined, png
+from pipeline.report.raster import laid
 from pipeline.report.svg import Frame, el, picture, words
 
 STEPS_MM = (10.0, 20.0)  # where the shades change
@@ -35,8 +35,7 @@ def water_map(
     """
     frame, grid = frame_of(layout), layout.grid
     rgba = shaded(depth, layout.grid.mask(layout.skin))
-    image = el("image", href=inlined(png(rgba)), width=rgba.shape[1], height=rgba.shape[0], preserveAspectRatio="none",
-               transform=frame.matrix(grid.west, grid.north, grid.cell_m), class_="cells")  # fmt: skip
+    image = laid(frame, rgba, grid, grid.cell_m)
     inner = ground(layout, frame, edges) + image + furniture(layout, frame) + "".join(_path(frame, p, _wet(depth, grid, p)) for p in paths)
     inner += _pools(frame, pools) + foot(frame, units, north_word)
     return picture(frame.width, frame.height, "water-map", title, about, inner, "map")

@@ -6,7 +6,7 @@ import numpy as np
 import shapely
 from shapely.geometry import Point
 
-from pipeline.change.balance import TERMS, Balance, Density, EdgeGrown, balance, delivered
+from pipeline.change.balance import TERMS, Balance, Density, EdgeGrown, balance, delivered, shows
 from pipeline.change.difference import Change
 from pipeline.change.moved_material import (
     Agreement, Direction, along_passes, away_from, bearing_habit, direction_habit, entry_points, moved, out_of_corner,
@@ -32,8 +32,7 @@ def balance_row(job: Job, layout: Layout, earlier: Surveyed, later: Surveyed, ch
     """One row of balance.csv."""
     material, rows = job.settings.material, {r["survey_id"]: r for r in job.rows["surveys"]}
     a, b = rows[earlier.survey_id], rows[later.survey_id]
-    owned = {name: None if (f := getattr(material, name)) is None else f.value for name in ("placed_t_per_m3", "loose_t_per_m3")}
-    placed, loose = Density.placed(owned["placed_t_per_m3"]), Density.loose(owned["loose_t_per_m3"])
+    placed, loose = Density.placed(material.of("placed_t_per_m3")), Density.loose(material.of("loose_t_per_m3"))
     brought = delivered(job.rows["works"], a["flown_on"], b["flown_on"], placed, loose, _before(a), _before(b))
     skin = layout.grid.mask(layout.skin)
     canopy, canopy_sigma = _canopy(job, earlier, later)
@@ -71,8 +70,7 @@ def works_between(job: Job, earlier, later) -> list:
     out = []
     for work in job.rows["works"]:
         first, last = work["done_on"], work.get("ended_on") or work["done_on"]
-        after = last >= earlier["flown_on"] if _before(earlier) else last > earlier["flown_on"]
-        if after and (first < later["flown_on"] if _before(later) else first <= later["flown_on"]):
+        if not shows(earlier["flown_on"], last, _before(earlier)) and shows(later["flown_on"], first, _before(later)):
             out.append(work)
     return out
 

@@ -8,7 +8,7 @@ from pipeline.jobs import Job
 from pipeline.steps import surveyed
 from pipeline.steps.change_spots import found_ponds
 from pipeline.steps.history_grass import grass_features, grass_of, grass_rows
-from pipeline.steps.history_layers import COLUMNS, layers
+from pipeline.steps.history_layers import COLUMNS, layers, patches_of_weeds
 from pipeline.steps.history_trend import trends
 from pipeline.store import arrays, cube, rasters, records, tables, vectors
 from pipeline.store.provenance import versions
@@ -39,8 +39,10 @@ def run(job: Job, where: Where) -> None:
         "rulebook": [{"survey_id": s, **row} for s in kept for row in measured[s]["rulebook"]],
         "balance": changed["balance"],
     }
-    made = (surveyed.read(where, layout, s) for s in kept)
-    grass = {m.survey_id: grass_of(m) for m in made}
+    grass, weeds = {}, []
+    for made in (surveyed.read(where, layout, s) for s in kept):  # one at a time: a survey's points are many
+        grass[made.survey_id] = grass_of(made)
+        weeds += patches_of_weeds(layout, made)
     rows["grass_edge"] = grass_rows(layout, grass, surveys[kept[0]]["baseline"] if kept else "")
     rows["trend"] = trends(job, {s: surveys[s] for s in kept}, rows, changed["pairs"])
     for name in FIELD_TABLES:
@@ -48,7 +50,7 @@ def run(job: Job, where: Where) -> None:
     about = _about(job, shown)
     newest = max((shown[s]["flown_on"] for s in kept), default=OLDEST)
     _write_cube(job, where, layout, kept, shown, about)
-    vectors.write(where.vectors(job.field), layers(where, layout, kept, rows, surveys, grass_features(grass, rows["grass_edge"])), COLUMNS, layout.grid.crs, newest, about)
+    vectors.write(where.vectors(job.field), layers(where, layout, kept, rows, surveys, grass_features(grass, rows["grass_edge"]), weeds), COLUMNS, layout.grid.crs, newest, about)
     records.write(where.provenance(job.field), {**about, "pairs": changed["pairs"], "moved_patches": changed["moved_patches"], "files": sorted(f"{n}.csv" for n in FIELD_TABLES)})
 
 

@@ -9,9 +9,10 @@ from shapely.geometry import Point, Polygon
 from pipeline.diamond.layout import Layout
 from pipeline.diamond.parts import parts
 from pipeline.steps import surveyed
+from pipeline.steps.surveyed import Surveyed
 from pipeline.store import rasters
 from pipeline.store.where import Where
-from pipeline.survey.cells.plants import UNDER, Plants
+from pipeline.survey.cells.plants import UNDER
 from pipeline.variables import DECIMALS, TABLES
 
 TYPES = {"word": "string", "text": "string", "date": "string", "flag": "boolean", "count": "Int64"}
@@ -38,9 +39,10 @@ COLUMNS: dict[str, dict[str, str]] = {
 }  # fmt: skip
 
 
-def layers(where: Where, layout: Layout, kept: list[str], rows: dict[str, list[dict]], surveys: dict[str, dict], grass: list[dict]) -> dict[str, list[dict]]:
-    """Rows with geometry for every layer, in the working CRS; grass: where each survey shows it begin."""
-    edges = surveyed.read(where, layout, kept[-1]).edges if kept else layout.edges
+def layers(where: Where, layout: Layout, kept: list[str], rows: dict[str, list[dict]], surveys: dict[str, dict], grass: list[dict],
+           weeds: list[dict]) -> dict[str, list[dict]]:  # fmt: skip
+    """Rows with geometry for every layer, in the working CRS; grass: where each survey shows it begin; weeds: their patches."""
+    edges = surveyed.edges_used(where, layout, kept)
     lines = {e.edge_id: e for e in edges}
     skin = {k: _many(v) for k, v in {**layout.zones, **parts(layout)}.items()}
     out = {
@@ -53,18 +55,18 @@ def layers(where: Where, layout: Layout, kept: list[str], rows: dict[str, list[d
         "patches": _patches(layout, kept, surveys),
         "keep_out": [] if layout.keep_out.is_empty else [{"name": "keep out", "geometry": _many(layout.keep_out)}],
         "anchors": [{"base": name, "geometry": Point(at)} for name, at in sorted(layout.anchors.items())],
-        "weeds": [w for s in kept for w in weeds(layout, s, surveyed.read(where, layout, s).plants)],
+        "weeds": weeds,
     }
     return {name: [_clean(r, COLUMNS[name]) for r in found] for name, found in out.items()}
 
 
-def weeds(layout: Layout, survey_id: str, plants: Plants) -> list[dict]:
+def patches_of_weeds(layout: Layout, made: Surveyed) -> list[dict]:
     """One survey's patches of plants on the skin, largest first."""
     from rasterio.features import shapes
 
-    mask = plants.classes >= UNDER
+    mask = made.plants.classes >= UNDER
     parts = [shapely.geometry.shape(s) for s, _ in shapes(mask.astype(np.uint8), mask, connectivity=8, transform=rasters.transform(layout.grid))] if mask.any() else []
-    found = [{"survey_id": survey_id, "area_m2": p.area, "told_by": plants.told_by, "geometry": p} for p in parts]
+    found = [{"survey_id": made.survey_id, "area_m2": p.area, "told_by": made.plants.told_by, "geometry": p} for p in parts]
     return sorted(found, key=lambda w: (-w["area_m2"], w["geometry"].bounds))
 
 

@@ -63,7 +63,7 @@ def mix_of(job: Job, layout: Layout, rng: np.random.Generator) -> Mix:
 
 def write(folder: Path, job: Job, layout: Layout, mix: Mix) -> None:
     """Depth of mix, its s.d., and how deep a blade may go, as rasters in a folder."""
-    reserve = _owned(job.settings.material.reserve_mm)
+    reserve = job.settings.material.of("reserve_mm")
     blade = np.full(layout.grid.shape, NAN) if reserve is None else mix.fine.blade_m(reserve / 1000)
     tags = {"survey": job.survey, "cores": ";".join(c.core_id for c in mix.fine.cores), "reason": mix.fine.reason}
     for name, values in (("mix_depth", mix.fine.depth_m), ("mix_depth_sigma", mix.fine.sigma_m), ("blade_depth", blade)):
@@ -100,9 +100,8 @@ def _core(core: Core, used: bool, why: str) -> dict:
 
 def _row(job: Job, mix: MixDepth, drawn: np.ndarray, zone: str, cells: np.ndarray, rng: np.random.Generator) -> dict:
     material, whole = job.settings.material, zone == "skin"
-    least = job.settings.tolerances.mix_depth_min_mm
-    least_mm = None if least is None else least.of(job.field)
-    reserve = _owned(material.reserve_mm)
+    least_mm = job.settings.tolerances.of("mix_depth_min_mm", job.field)
+    reserve = material.of("reserve_mm")
     if mix.reason:
         return _without(job, zone, least_mm, mix.reason)
     found = zone_mix(mix, drawn, cells, None if reserve is None else reserve / 1000)
@@ -120,7 +119,7 @@ def _row(job: Job, mix: MixDepth, drawn: np.ndarray, zone: str, cells: np.ndarra
 
 
 def _needed(material, mix: MixDepth, drawn: np.ndarray, least_mm: float | None, rng: np.random.Generator) -> Restore:
-    density = _owned(material.placed_t_per_m3)
+    density = material.of("placed_t_per_m3")
     spread = 0.0 if density is None else Density.placed(density).sigma
     return restore(mix, None if least_mm is None else least_mm / 1000, density, spread, rng, drawn=drawn)
 
@@ -134,7 +133,7 @@ def _figures(found: ZoneMix) -> dict:
 def _tonnes(needed: Restore | None, material) -> dict:
     if needed is None:
         return dict.fromkeys(("tonnes", "tonnes_low95", "tonnes_high95", "loose_m3"), NAN)
-    loose = _owned(material.loose_t_per_m3)
+    loose = material.of("loose_t_per_m3")
     return {
         "tonnes": needed.tonnes, "tonnes_low95": needed.tonnes_low95, "tonnes_high95": needed.tonnes_high95,
         "loose_m3": NAN if loose is None else needed.tonnes / loose,
@@ -156,7 +155,3 @@ def _without(job: Job, zone: str, least_mm: float | None, reason: str) -> dict:
 def _stated_m(job: Job) -> float | None:
     row = job.field_row
     return row["mix_depth"] * LENGTH_UNITS[row["mix_depth_unit"]] if "mix_depth" in row.values and "mix_depth_unit" in row.values else None
-
-
-def _owned(figure) -> float | None:
-    return None if figure is None else figure.value

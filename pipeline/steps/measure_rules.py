@@ -77,5 +77,4 @@ def sideways_m(made: Surveyed) -> float:
 
 
 def tolerances(job: Job) -> RuleTolerances:
-    named = {n: getattr(job.settings.tolerances, n) for n in RuleTolerances.__dataclass_fields__}
-    return RuleTolerances(**{n: None if owned is None else owned.of(job.field) for n, owned in named.items()})
+    return RuleTolerances(**{n: job.settings.tolerances.of(n, job.field) for n in RuleTolerances.__dataclass_fields__})

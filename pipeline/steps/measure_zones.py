@@ -13,7 +13,7 @@ from pipeline.surface.covered import closed
 from pipeline.surface.evenness import NOISE_FIELDS, PERCENTILE, BlockNoise, Planarity, Straightedge, noise_gaps, planarity, straightedge
 from pipeline.surface.fall import Wanted, fall_of
 from pipeline.surface.loose import widened
-from pipeline.surface.slope import ZonePlane, slope_of, zone_plane
+from pipeline.surface.slope import slope_of, zone_plane
 from pipeline.surface.spots import SpotInput
 from pipeline.surface.verdict import UNKNOWN, judge, worst
 from pipeline.surface.widest_gaps import widest_gaps
@@ -56,10 +56,10 @@ def zones(job: Job, layout: Layout, made: Surveyed, given: SpotInput, spots: lis
                 if _tolerance(job, "straightedge_mm") is not None:
                     verdicts.append(row["straightedge_verdict"])
             if name in PARTS or (name == "skin" and _form(job) not in CURVED):
-                row |= _fall(job, plane, given)
-                if not row["fall_reason"].startswith("no tolerance"):
-                    verdicts.append(row.pop("fall_as_verdict"))
-                row.pop("fall_as_verdict", None)
+                fall = fall_of(plane, given.error, _wanted(job))
+                row |= {"fall_along_pct": fall.along_pct, "fall_along_sigma_pct": fall.along_sigma_pct, "fall_verdict": fall.word, "fall_reason": fall.why}
+                if not fall.why.startswith("no tolerance"):
+                    verdicts.append(fall.verdict)
         verdicts += [
             judge(s["depth_mm"], s["depth_sigma_mm"], _tolerance(job, "low_spot_mm"), _tolerance(job, "low_spot_trip_mm"), "low_spot_mm").word
             for s in spots if s["low_spot_id"] == name
@@ -104,12 +104,10 @@ def gap_word(found: Straightedge, sigma_m: float, limit_mm: float | None) -> str
     return judge(1000 * found.value_m, 1000 * sigma_m, limit_mm, None, "straightedge_mm").word
 
 
-def _fall(job: Job, plane: ZonePlane, given: SpotInput) -> dict:
-    form = _form(job)
-    wanted = Wanted(_tolerance(job, "slope_min_pct"), _tolerance(job, "slope_max_pct"), None if form in CURVED else _tolerance(job, "fall_bearing_deg"))
-    fall = fall_of(plane, given.error, wanted)
-    return {"fall_along_pct": fall.along_pct, "fall_along_sigma_pct": fall.along_sigma_pct, "fall_verdict": fall.word,
-            "fall_reason": fall.why, "fall_as_verdict": fall.verdict}  # fmt: skip
+def _wanted(job: Job) -> Wanted:
+    """The owner's limits on the fall; of a curved form no direction is asked."""
+    bearing = None if _form(job) in CURVED else _tolerance(job, "fall_bearing_deg")
+    return Wanted(_tolerance(job, "slope_min_pct"), _tolerance(job, "slope_max_pct"), bearing)
 
 
 def _form(job: Job) -> str | None:
@@ -120,5 +118,4 @@ def _form(job: Job) -> str | None:
 
 
 def _tolerance(job: Job, name: str) -> float | None:
-    owned = getattr(job.settings.tolerances, name)
-    return None if owned is None else owned.of(job.field)
+    return job.settings.tolerances.of(name, job.field)

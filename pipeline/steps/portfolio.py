@@ -9,7 +9,8 @@ from pipeline.report.findings import Limits
 from pipeline.report.overview import FieldSeen, hazard_rows, index_page, portfolio_row
 from pipeline.report.standing import standing
 from pipeline.report.words import Words
-from pipeline.steps.report import LANGUAGE, edges_used, usable
+from pipeline.steps.report import LANGUAGE, usable
+from pipeline.steps.surveyed import edges_used
 from pipeline.store import pages, records, tables
 from pipeline.store.where import Where
 from pipeline.tables import Read

@@ -8,8 +8,6 @@ from typing import Iterator
 from shapely import Polygon
 
 from pipeline.diamond.carry import from_plain
-from pipeline.diamond.edges import Edge
-from pipeline.diamond.layout import Layout
 from pipeline.jobs import Job
 from pipeline.report.field_input import FieldInput
 from pipeline.report.field_page import field_page
@@ -17,7 +15,8 @@ from pipeline.report.findings import LIP
 from pipeline.report.standing import Standing, leading
 from pipeline.report.words import Words
 from pipeline.steps import surveyed
-from pipeline.steps.history_layers import weeds
+from pipeline.steps.history_layers import patches_of_weeds
+from pipeline.steps.surveyed import Surveyed
 from pipeline.store import arrays, pages, rasters, records, tables
 from pipeline.store.where import Where
 from pipeline.surface.lip_profile import Profile, profile
@@ -48,23 +47,23 @@ def read(job: Job, where: Where) -> FieldInput:
     measured = arrays.read_record(where.measured(job.field, kept[-1])) if kept else {}
     given = FieldInput(
         job.field_row, job.rows["surveys"], job.rows["works"], job.rows["walks"], job.rows["readings"], job.settings, layout,
-        edges_used(where, layout, kept), rows, {s: records.read(where.record(job.field, s)) for s in ids}, records.read(where.provenance(job.field)),
+        surveyed.edges_used(where, layout, kept), rows, {s: records.read(where.record(job.field, s)) for s in ids}, records.read(where.provenance(job.field)),
         measured.get("readings_wanted", {}), elevation, change, detected,
         standing_water=arrays.read(where.measured(job.field, kept[-1]), "standing")["standing"] if kept else None,
         water_paths=measured.get("paths", ()), string_places=measured.get("string_places", ()),
     )  # fmt: skip
-    patches = tuple(_drawn(w["geometry"]) for w in weeds(layout, kept[-1], surveyed.read(where, layout, kept[-1]).plants)) if kept else ()
-    given = replace(given, weeds=tuple(p for p in patches if not p.is_empty))
-    if kept:
-        given = _with_mix(given, where, layout, kept[-1])
-    return replace(given, profiles=tuple(profiles(where, layout, given.standing)))
+    return _with_newest(given, where, measured, kept[-1]) if kept else given
 
 
-def _with_mix(given: FieldInput, where: Where, layout: Layout, survey: str) -> FieldInput:
-    """The mix on the day of a survey: its rasters, the cores, where to take more."""
-    measured, folder = arrays.read_record(where.measured(layout.field_id, survey)), where.surface(layout.field_id, survey)
-    depth, sigma = (rasters.read(f"{folder}/{name}.tif", layout.grid) for name in ("mix_depth", "mix_depth_sigma"))
-    return replace(given, mix_depth=depth, mix_sigma=sigma, cores=tuple(measured["cores"]), cores_wanted=tuple((e, n) for e, n in measured["cores_wanted"]))
+def _with_newest(given: FieldInput, where: Where, measured: dict, survey: str) -> FieldInput:
+    """What the newest survey alone gives: patches of weeds, the mix on its day, cross-sections of its edges."""
+    layout, made = given.layout, surveyed.read(where, given.layout, survey)
+    patches = tuple(_drawn(w["geometry"]) for w in patches_of_weeds(layout, made))
+    depth, sigma = (rasters.read(f"{where.surface(layout.field_id, survey)}/{name}.tif", layout.grid) for name in ("mix_depth", "mix_depth_sigma"))
+    return replace(
+        given, weeds=tuple(p for p in patches if not p.is_empty), mix_depth=depth, mix_sigma=sigma, cores=tuple(measured["cores"]),
+        cores_wanted=tuple((e, n) for e, n in measured["cores_wanted"]), profiles=tuple(profiles(made, given.standing)),
+    )  # fmt: skip
 
 
 def _drawn(patch: Polygon) -> Polygon:
@@ -72,12 +71,9 @@ def _drawn(patch: Polygon) -> Polygon:
     return patch.buffer(ROUND_M).buffer(-2 * ROUND_M).buffer(ROUND_M).simplify(ROUND_M / 3)
 
 
-def profiles(where: Where, layout: Layout, now: Standing) -> Iterator[Profile]:
+def profiles(made: Surveyed, now: Standing) -> Iterator[Profile]:
     """Cross-sections of the newest survey at the highest station of each stretch of lip over a limit."""
     wanted = [f for f in leading(now, (UNSAFE, WORK)) if f.kind == LIP and f.row["station_m"] is not None]
-    if not wanted:
-        return
-    made = surveyed.read(where, layout, now.newest.survey_id)
     known = {t.edge_id: (t, freeze(t)) for t in made.tables if t.edge_id in {f.place_id for f in wanted}}
     for f in wanted:
         seen = profile(*known[f.place_id], f.row["station_m"])
@@ -89,8 +85,3 @@ def usable(quality: list[dict], order: list[str]) -> list[str]:
     """The surveys that were not refused, in order."""
     verdict = {r["survey_id"]: r["verdict"] for r in quality}
     return [s for s in order if verdict.get(s, "refused") != "refused"]
-
-
-def edges_used(where: Where, layout: Layout, kept: list[str]) -> tuple[Edge, ...]:
-    """The edges as the series uses them: drawn ones as drawn, others laid onto the baseline's grass."""
-    return surveyed.read_edges(where, layout.field_id, kept[-1]) if kept else layout.edges

@@ -22,13 +22,12 @@ def spot_input(job: Job, layout: Layout, made: Surveyed) -> SpotInput:
     turf = turf_height_m(job, made.survey_id)
     reach = made.noise.canopy_reach
     canopy = (CANOPY_M if turf is None else turf) * reach
-    tolerances, material = job.settings.tolerances, job.settings.material
+    tolerance, material = job.settings.tolerances.of("low_spot_mm", job.field), job.settings.material
     return SpotInput(
         layout.grid, made.z, made.white, masks_of(layout), layout.places, survey_error(layout, made), canopy,
         CANOPY_SIGMA_M if turf is None else max(0.2 * canopy, 0.004),
-        None if tolerances.low_spot_mm is None else tolerances.low_spot_mm.of(job.field) / 1000,
-        None if material.placed_t_per_m3 is None else material.placed_t_per_m3.value, built_height(layout),
-        None if material.loose_t_per_m3 is None else material.loose_t_per_m3.value, layout.axes, loose_sigma_m(states(job, made.survey_id)),
+        None if tolerance is None else tolerance / 1000, material.of("placed_t_per_m3"), built_height(layout), material.of("loose_t_per_m3"),
+        layout.axes, loose_sigma_m(states(job, made.survey_id)),
     )  # fmt: skip
 
 

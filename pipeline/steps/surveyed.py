@@ -134,9 +134,9 @@ def read_record(where: Where, field_id: str, survey_id: str) -> dict:
     return arrays.read_record(where.tied(field_id, survey_id))["record"]
 
 
-def read_edges(where: Where, field_id: str, survey_id: str) -> tuple[Edge, ...]:
-    """The lines that a survey which was not refused was measured along."""
-    return _edges(arrays.read_record(where.tied(field_id, survey_id))["edges"])
+def edges_used(where: Where, layout: Layout, kept: list[str]) -> tuple[Edge, ...]:
+    """The edges as the series uses them: drawn ones as drawn, others laid onto the baseline's grass; `kept`: surveys not refused."""
+    return _edges(arrays.read_record(where.tied(layout.field_id, kept[-1]))["edges"]) if kept else layout.edges
 
 
 def _edges(plain: list[dict]) -> tuple[Edge, ...]:

@@ -13,6 +13,7 @@ from pipeline.surface.survey_error import SurveyError
 from pipeline.surface.verdict import DECIDABLE, GOOD, SURE, UNKNOWN, UNLIKELY, WATCH, WORK
 
 WITHIN, TOO_FLAT, TOO_STEEP, NEAR, CANNOT_TELL = "within", "too_flat", "too_steep", "near", "cannot_tell"
+VERDICTS = {WITHIN: GOOD, TOO_FLAT: WORK, TOO_STEEP: WORK, NEAR: WATCH, CANNOT_TELL: UNKNOWN}
 NAMES = ("slope_min_pct", "slope_max_pct", "fall_bearing_deg")
 
 
@@ -41,7 +42,7 @@ class Fall:
     @property
     def verdict(self) -> str:
         """The same as a verdict's word."""
-        return {WITHIN: GOOD, TOO_FLAT: WORK, TOO_STEEP: WORK, NEAR: WATCH, CANNOT_TELL: UNKNOWN}[self.word]
+        return VERDICTS[self.word]
 
 
 def fall_of(zone: ZonePlane, error: SurveyError, wanted: Wanted) -> Fall:

@@ -46,15 +46,7 @@ def judge(value: float, sigma: float, tolerance: float | None, trip: float | Non
         return Verdict(UNSAFE, "over the trip limit", over, over_trip)
     if tolerance is None:
         return Verdict(UNKNOWN, f"no tolerance: {name}", over, over_trip)
-    if not isfinite(over):
-        return Verdict(UNKNOWN, "no figure", over, over_trip)
-    if over >= SURE:
-        return Verdict(WORK, "over the tolerance", over, over_trip)
-    if sigma > tolerance / DECIDABLE:
-        return Verdict(UNKNOWN, f"known to {sigma:.0f} only, the tolerance is {tolerance:g}", over, over_trip)
-    if over <= UNLIKELY and not (isfinite(over_trip) and over_trip > UNLIKELY):
-        return Verdict(GOOD, "within the tolerance", over, over_trip)
-    return Verdict(WATCH, "near the tolerance", over, over_trip)
+    return _graded(over, over_trip, sigma, tolerance, "over")
 
 
 def judge_least(value: float, sigma: float, least: float | None, name: str) -> Verdict:
@@ -63,14 +55,20 @@ def judge_least(value: float, sigma: float, least: float | None, name: str) -> V
     nan = float("nan")
     if least is None:
         return Verdict(UNKNOWN, f"no tolerance: {name}", nan, nan)
-    under = exceeds(-value, sigma, -least)
-    if not isfinite(under):
-        return Verdict(UNKNOWN, "no figure", under, nan)
-    if under >= SURE:
-        return Verdict(WORK, "under the tolerance", under, nan)
-    if sigma > least / DECIDABLE:
-        return Verdict(UNKNOWN, f"known to {sigma:.0f} only, the tolerance is {least:g}", under, nan)
-    return Verdict(GOOD, "within the tolerance", under, nan) if under <= UNLIKELY else Verdict(WATCH, "near the tolerance", under, nan)
+    return _graded(exceeds(-value, sigma, -least), nan, sigma, least, "under")
+
+
+def _graded(wrong: float, over_trip: float, sigma: float, limit: float, side: str) -> Verdict:
+    """From the probability of being on the wrong `side` of a limit that is set; the trip limit has been looked at."""
+    if not isfinite(wrong):
+        return Verdict(UNKNOWN, "no figure", wrong, over_trip)
+    if wrong >= SURE:
+        return Verdict(WORK, f"{side} the tolerance", wrong, over_trip)
+    if sigma > limit / DECIDABLE:
+        return Verdict(UNKNOWN, f"known to {sigma:.0f} only, the tolerance is {limit:g}", wrong, over_trip)
+    if wrong <= UNLIKELY and not (isfinite(over_trip) and over_trip > UNLIKELY):
+        return Verdict(GOOD, "within the tolerance", wrong, over_trip)
+    return Verdict(WATCH, "near the tolerance", wrong, over_trip)
 
 
 def worst(verdicts: Iterable[str]) -> str:
