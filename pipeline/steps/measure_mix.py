@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from pathlib import Path, PurePosixPath
+from pathlib import Path
 
 import numpy as np
 
 from pipeline.change.balance import Density
 from pipeline.coordinates import read_crs, unit_m
-from pipeline.diamond.layout import Feature, Layout
-from pipeline.errors import BadInput
+from pipeline.diamond.layout import Layout
 from pipeline.frame import Grid
 from pipeline.jobs import Job
-from pipeline.store import rasters, vectors
+from pipeline.steps.drawn import features_of
+from pipeline.store import rasters
 from pipeline.surface.core_places import core_places
 from pipeline.surface.masks import masks_of
 from pipeline.surface.mix_cores import Core, cores_drawn, cores_read, still_speaking
@@ -73,22 +73,12 @@ def write(folder: Path, job: Job, layout: Layout, mix: Mix) -> None:
 def _taken(job: Job, layout: Layout) -> list[Core]:
     """All cores of the field, drawn and read, whenever they were taken."""
     read, _ = cores_read(job.rows["readings"], layout.places, unit_m(read_crs(job.field_row["crs"])))
-    return [*cores_drawn(_features(job, layout)), *read]
+    return [*cores_drawn(features_of(job, layout)), *read]
 
 
 def _on_mound(core: Core, layout: Layout) -> bool:
     mound = layout.mound
     return mound is not None and bool(np.hypot(core.e - mound.e, core.n - mound.n) <= mound.radius_m)
-
-
-def _features(job: Job, layout: Layout) -> tuple[Feature, ...]:
-    named = job.field_row.get("features")
-    if named is None:
-        return ()
-    found, problems = vectors.read(PurePosixPath(job.tables_dir) / named, named, layout.grid.crs)
-    if problems:
-        raise BadInput(problems)
-    return found
 
 
 def _core(core: Core, used: bool, why: str) -> dict:

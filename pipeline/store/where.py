@@ -88,6 +88,24 @@ class Where:
     def provenance(self, field: str) -> str:
         return f"{self.field(field)}/provenance.json"
 
+    def graded(self, field: str) -> str:
+        """Record and arrays of the designs, for the steps after."""
+        return f"{self.build}/grade/{field}.npz"
+
+    def grade(self, field: str) -> str:
+        """Folder of what machines and surveyors take."""
+        return f"{self.field(field)}/grade"
+
+    def package(self, field: str) -> str:
+        return f"{self.field(field)}/work_package.pdf"
+
+    def keep_out(self, field: str) -> str:
+        return f"{self.field(field)}/keep_out.pdf"
+
+    def works(self, field: str) -> str:
+        """Folder of one page a finished work."""
+        return f"{self.field(field)}/works"
+
     def report(self, field: str) -> str:
         return f"{self.field(field)}/report.html"
 
