@@ -5,7 +5,7 @@ import re, shlex, sys
 from pipeline.desk.workflow import Workflow
 
 PYTHON = shlex.quote(sys.executable)
-work = Workflow(config["project"], verbs=("simulate", "layout", "grid", "tie", "measure", "change", "history", "report", "portfolio"))
+work = Workflow(config["project"], verbs=("simulate", "layout", "grid", "tie", "measure", "change", "grade", "history", "report", "portfolio"))
 at = work.where
 STEP = f"{PYTHON} -m pipeline step {{rule}} --results {shlex.quote(at.results)} --given {{params.given:q}}"
 
@@ -68,6 +68,14 @@ rule change:
     shell: STEP + " --field {wildcards.field} 2> {log:q}"
 
 
+rule grade:
+    input: at.layout("{field}"), lambda w: work.features(w.field), lambda w: [p for s in work.surveys_of(w.field) for p in (at.tied(w.field, s), at.survey(w.field, s), at.measured(w.field, s), at.surface(w.field, s))]
+    output: directory(at.grade("{field}")), at.graded("{field}"), at.table("{field}", "quantities")
+    log: at.log("grade", "{field}")
+    params: code=work.code("grade"), given=lambda w: work.given("grade", w.field)
+    shell: STEP + " --field {wildcards.field} 2> {log:q}"
+
+
 rule history:
     input: at.layout("{field}"), at.changed("{field}"), at.changes("{field}"), lambda w: [p for s in work.surveys_of(w.field) for p in (at.tied(w.field, s), at.measured(w.field, s), at.surface(w.field, s))]
     output: at.cube("{field}"), at.vectors("{field}"), at.provenance("{field}"), work.history_tables
@@ -77,7 +85,7 @@ rule history:
 
 
 rule report:
-    input: at.layout("{field}"), at.vectors("{field}"), at.provenance("{field}"), work.history_tables, lambda w: [at.tied(w.field, s) for s in work.surveys_of(w.field)]
+    input: at.layout("{field}"), at.graded("{field}"), at.vectors("{field}"), at.provenance("{field}"), work.history_tables, lambda w: [at.tied(w.field, s) for s in work.surveys_of(w.field)]
     output: at.report("{field}")
     log: at.log("report", "{field}")
     params: code=work.code("report"), given=lambda w: work.given("report", w.field)
@@ -85,7 +93,7 @@ rule report:
 
 
 rule portfolio:
-    input: [at.report(f) for f in work.fields], [at.table(f, t) for f in work.fields for t in work.tables]
+    input: [at.report(f) for f in work.fields], [at.table(f, "quantities") for f in work.fields], [at.table(f, t) for f in work.fields for t in work.tables]
     output: at.index, at.portfolio, at.hazards
     log: at.log("portfolio", "all")
     params: code=work.code("portfolio"), given=work.given("portfolio")

@@ -189,6 +189,8 @@ def _files() -> list[tuple[str, str]]:
         (f"`{at.raster('<field>', '<survey>', '<raster>')}`", "`elevation`, `sigma`, `count`"),
         (f"`{at.surface('<field>', '<survey>')}/<raster>.tif`", "`pond_depth`; `mix_depth`, `mix_depth_sigma`, `blade_depth` on that day; the folder of a refused survey is empty"),
         (f"`{at.change('<field>', '<from>', '<to>', '<raster>')}`", "`change`, `change_sigma`, `detected` of each pair"),
+        (f"`{at.grade('<field>')}/<raster>.tif`", "`design` and `cut_fill` of the design the crew works to; an empty folder where none is set out"),
+        (f"`{at.table('<field>', 'quantities')}`", "three designs beside one another, below"),
         (f"`{at.build}/`, `{at.logs}/`", "beside the results: what later steps read, and what each job said; no reader needs them"),
     ]
 

@@ -6,6 +6,7 @@ import datetime as dt
 from dataclasses import dataclass, field
 
 from pipeline.errors import Problem, did_you_mean, either
+from pipeline.grading import faults
 from pipeline.heights import normal_reference
 from pipeline.owner import contradictions
 from pipeline.settings import Config
@@ -73,7 +74,7 @@ def check(project: Project) -> list[Problem]:
     """Faults that no single cell shows: names that name nothing, points that fit no layout, rows that contradict."""
     return [
         *_field_problems(project), *_survey_problems(project), *_named_fields(project), *_pairs_of_columns(project),
-        *_baselines(project), *_turf_problems(project), *_tolerance_problems(project),
+        *_baselines(project), *_turf_problems(project), *_tolerance_problems(project), *_grading_problems(project),
     ]  # fmt: skip
 
 
@@ -296,3 +297,10 @@ def _tolerance_problems(project: Project) -> list[Problem]:
     for lower, upper, least, found in contradictions(project.config.tolerances):
         out.append(_setting_problem(project, ("tolerances", upper), f"{found:g}", f"{least:g} or more, as {lower} is", f"Correct {lower} or {upper}."))
     return out
+
+
+def _grading_problems(project: Project) -> list[Problem]:
+    """Wishes for a graded surface that contradict each other, or that a field has nothing for."""
+    ridges = {f: "layout" in row.values for f, row in project.fields.items()}
+    found = faults(project.config.grading, project.config.material, ridges, project.knows_fields)
+    return [_setting_problem(project, *fault) for fault in found]

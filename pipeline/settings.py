@@ -86,6 +86,7 @@ SHARED: dict[str, tuple[str, ...]] = {
     "tie": ("random_seed",),
     "measure": ("random_seed", "tolerances", "material"),
     "change": ("random_seed", "material"),
+    "grade": ("random_seed", "tolerances", "material", "costs", "prices", "grading"),
     "history": ("random_seed",),
     "report": ("units", "currency", "tolerances", "material"),
     "portfolio": ("units", "currency", "tolerances", "material", "report"),
@@ -98,7 +99,8 @@ MEASURED_AGAINST = (
     "low_spot_mm", "low_spot_trip_mm", "planarity_mm", "straightedge_mm", "straightedge_length_m", "slope_min_pct", "slope_max_pct",
     "fall_bearing_deg", "mix_depth_min_mm", *RULEBOOK_AGAINST,
 )  # fmt: skip
-TOLERANCES_OF: dict[str, tuple[str, ...]] = {"measure": MEASURED_AGAINST}
+GRADED_AGAINST = ("lip_mm", "fall_bearing_deg")
+TOLERANCES_OF: dict[str, tuple[str, ...]] = {"measure": MEASURED_AGAINST, "grade": GRADED_AGAINST}
 
 
 def handed(config: Config, verb: str) -> dict:

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Sequence
+from dataclasses import dataclass, field
+from typing import Mapping, Sequence
 
 import numpy as np
 from shapely import Geometry
@@ -34,6 +34,7 @@ class FieldInput:
     water_paths : its main paths of water, downhill: e, n (m) and the share of noisy surfaces that leave each place
     string_places : where a string goes down first: e, n (m), bearing along it, gap as measured (mm)
     weeds    : patches of plants on the skin at the newest survey
+    designs  : record of the designs of the newest survey's surface
     profiles : cross-sections of the newest survey, at the highest place of each stretch of lip
     """
 
@@ -61,6 +62,7 @@ class FieldInput:
     standing_water: np.ndarray | None = None
     water_paths: Sequence[dict] = ()
     string_places: Sequence[dict] = ()
+    designs: Mapping = field(default_factory=dict)
 
     @property
     def field_id(self) -> str:

@@ -16,6 +16,7 @@ from pipeline.report.field_map import Mark, field_map, lip_steps
 from pipeline.report.figures import SYSTEMS, limit
 from pipeline.report.findings import LOW_SKIN, LOW_SPOT, Finding
 from pipeline.report.edge_charts import profile_charts
+from pipeline.report.grade_block import grade_block
 from pipeline.report.grass_block import grass_block
 from pipeline.report.lip_charts import lip_charts, reading
 from pipeline.report.limits_named import held_against
@@ -62,7 +63,7 @@ def field_page(given: FieldInput, words: Words) -> dict:
         "changed": change_block(given, now, sayer) | {"tape": tapes[1]},
         "next": next_block(given, now, sayer, keys, found) | {"tape": tapes[2]}, "rain": water_block(given, now, sayer),
         "book": rulebook_block(book, now, sayer, main, _relative(given, now)), "sure": sure_block(given, now, sayer),
-        "grass": grass_block(given, now, sayer), "went": balance_block(given, now, sayer), "mix": mix_block(given, now, sayer),
+        "grass": grass_block(given, now, sayer), "went": balance_block(given, now, sayer), "mix": mix_block(given, now, sayer), "grade": grade_block(given, now, sayer),
     }  # fmt: skip
 
 

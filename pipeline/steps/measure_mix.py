@@ -133,7 +133,7 @@ def _tonnes(needed: Restore | None, material) -> dict:
 def _without(job: Job, zone: str, least_mm: float | None, reason: str) -> dict:
     """A zone of a field whose mix nobody measured. A depth that was stated is shown with what it is worth, and nothing is
     built on it: no blade, no order, no verdict."""
-    stated = _stated_m(job) if zone == "skin" else None
+    stated = stated_m(job) if zone == "skin" else None
     why = reason if stated is None else "stated in fields.csv, no core: nobody measured it"
     return {
         "zone": zone, "basis": "none" if stated is None else "stated", "cores": 0, "oldest_core": None, "newest_core": None,
@@ -142,6 +142,6 @@ def _without(job: Job, zone: str, least_mm: float | None, reason: str) -> dict:
     }  # fmt: skip
 
 
-def _stated_m(job: Job) -> float | None:
+def stated_m(job: Job) -> float | None:
     row = job.field_row
     return row["mix_depth"] * LENGTH_UNITS[row["mix_depth_unit"]] if "mix_depth" in row.values and "mix_depth_unit" in row.values else None

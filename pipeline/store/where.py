@@ -96,16 +96,6 @@ class Where:
         """Folder of what machines and surveyors take."""
         return f"{self.field(field)}/grade"
 
-    def package(self, field: str) -> str:
-        return f"{self.field(field)}/work_package.pdf"
-
-    def keep_out(self, field: str) -> str:
-        return f"{self.field(field)}/keep_out.pdf"
-
-    def works(self, field: str) -> str:
-        """Folder of one page a finished work."""
-        return f"{self.field(field)}/works"
-
     def report(self, field: str) -> str:
         return f"{self.field(field)}/report.html"
 

@@ -7,8 +7,10 @@ import json
 import shutil
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 import pytest
+import rasterio
 from support.small_district import ROOT, add_survey, district, planned, run, settings
 
 from pipeline.store.where import Where
@@ -62,8 +64,23 @@ def test_everything_that_is_promised_is_there(ran):
         for name in ("mix_depth", "mix_depth_sigma", "blade_depth"):
             assert (ran.root / WHERE.surface(field, f"{field}-2026-04") / f"{name}.tif").is_file()
     assert not list((ran.root / WHERE.surface("two-lamps", "two-lamps-2025-07")).glob("[!.]*"))
+        assert len(pd.read_csv(ran.root / WHERE.table(field, "quantities"))) == 3 and (ran.root / WHERE.grade(field)).is_dir()
     for path in (WHERE.index, WHERE.portfolio, WHERE.hazards):
         assert (ran.root / path).is_file()
+
+
+@pytest.mark.independent
+def test_the_design_that_is_set_out_is_the_one_in_the_table(ran):
+    """Read back by rasterio: cut and fill of the raster are those of the row; only moth's hollows move, second base by what the
+    scenario dug there (45 mm and 60 mm a year, a bowl of s.d. 0.8 m: 2 pi s^2 d, of which 1.5 m reach holds most)."""
+    rows = pd.read_csv(ran.root / WHERE.table("moth", "quantities")).set_index("variant")
+    with rasterio.open(ran.root / WHERE.grade("moth") / "cut_fill.tif") as file:
+        moved, cell = file.read(1), abs(file.transform.a * file.transform.e)
+        assert file.tags()["variant"] == "touch_up" and file.tags()["survey"] == "moth-2026-04"
+    assert np.nansum(np.maximum(moved, 0)) * cell == pytest.approx(rows.loc["touch_up", "fill_m3"], abs=2e-3) and np.nanmin(moved) >= -1e-6
+    dug = 2 * np.pi * 0.8**2 * (0.045 + 0.060)
+    assert 0.4 * dug < rows.loc["touch_up", "fill_m3"] < 1.3 * dug
+    assert rows.loc["no_mix_bought", "cut_m3"] == pytest.approx(1.15 * rows.loc["no_mix_bought", "fill_m3"], rel=0.08)
 
 
 @pytest.mark.independent

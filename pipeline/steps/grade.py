@@ -1,0 +1,101 @@
+"""grade: designs of a field's surface from its newest survey, side by side, with what each costs."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from pipeline.diamond.carry import from_plain
+from pipeline.diamond.layout import Layout
+from pipeline.jobs import Job
+from pipeline.steps import surveyed
+from pipeline.steps.drawn import features_of
+from pipeline.steps.grade_cost import row_of
+from pipeline.steps.grade_ground import GradeGround, ground_of, hollows_of
+from pipeline.steps.grade_wishes import wanted_of, wishes_of, worth_of
+from pipeline.store import arrays, rasters, records, tables
+from pipeline.store.atomic import replacing_folder
+from pipeline.store.where import Where
+from pipeline.surface.verdict import WORK
+from pipeline.works.design import LASER_PLANE, NO_MIX_BOUGHT, TOUCH_UP, Design
+from pipeline.works.grading.programme import Unsolved
+from pipeline.works.grading.touch_up import touched_up
+from pipeline.works.grading.variants import Made, made
+
+SPOT_SURE = 0.8
+
+
+def run(job: Job, where: Where) -> None:
+    """Write quantities.csv, the rasters of the chosen design, and every design for the steps after."""
+    layout = from_plain(records.read(where.layout(job.field)))
+    kept = [r["survey_id"] for r in job.rows["surveys"] if surveyed.read_record(where, job.field, r["survey_id"])["verdict"] != "refused"]
+    if not kept:
+        _nothing(job, where, "no usable survey")
+        return
+    newest = kept[-1]
+    seen = surveyed.read(where, layout, newest)
+    measured = arrays.read_record(where.measured(job.field, newest))
+    features = features_of(job, layout)
+    ground = ground_of(job, where, layout, seen, features)
+    wanted, asked = wanted_of(job, layout, ground.origin)
+    wishes = wishes_of(job, layout, seen, features, ground, measured["lip"])
+    hollows = hollows_of(measured["low_spots"], layout, SPOT_SURE)
+    designs, rows, conflicts = {}, [], []
+    filled, left = touched_up(ground.z, *layout.grid.mesh(), ground.workable, hollows)
+    designs[TOUCH_UP] = Design(TOUCH_UP, layout.grid, ground.z, np.where(ground.workable, filled, np.nan))
+    rows.append(row_of(job, layout, seen, ground, designs[TOUCH_UP], None, _left(left, hollows)))
+    for variant in (NO_MIX_BOUGHT, LASER_PLANE):
+        found = _made(variant, ground, wanted, wishes, worth_of(job), asked)
+        conflicts += [{"variant": variant, **vars(c)} for c in found.conflicts]
+        if found.solved is not None:
+            designs[variant] = Design(variant, layout.grid, ground.z, ground.raster(found))
+        rows.append(row_of(job, layout, seen, ground, designs.get(variant), found, found.reason or asked))
+    chosen, why = _chosen(designs, measured, hollows)
+    record = {
+        "survey": newest, "flown_on": str(seen.record["flown_on"]), "reason": "", "chosen": chosen, "chosen_why": why, "variants": rows,
+        "wishes": {"form": wanted.form, "fall_bearing_deg": wanted.bearing_deg, "slope_min_pct": _pct(wishes.least), "slope_max_pct": _pct(wishes.most)},
+        "conflicts": conflicts, "no_depth_m2": ground.no_depth_m2, "depth_from": ground.depth_from, "probe_places": [list(p) for p in measured["cores_wanted"]],
+        "left_out": list(left), "relative": not seen.absolute,
+    }  # fmt: skip
+    columns = {f"design_{name}": d.design.astype(np.float64) for name, d in designs.items()}
+    tables.write(where.table(job.field, "quantities"), "quantities", rows)
+    with replacing_folder(where.grade(job.field)) as folder:
+        if chosen:
+            tags = {"survey": newest, "variant": chosen}
+            rasters.write(folder / "design.tif", "design", designs[chosen].design, layout.grid, tags)
+            rasters.write(folder / "cut_fill.tif", "cut_fill", designs[chosen].cut_fill, layout.grid, tags)
+        arrays.write(where.graded(job.field), record, existing=ground.z, **columns)
+
+
+def _nothing(job: Job, where: Where, reason: str) -> None:
+    tables.write(where.table(job.field, "quantities"), "quantities", [])
+    with replacing_folder(where.grade(job.field)):
+        arrays.write(where.graded(job.field), {"survey": "", "reason": reason, "chosen": "", "variants": [], "conflicts": [], "probe_places": []})
+
+
+def _made(variant: str, ground: GradeGround, wanted, wishes, worth, asked: str) -> Made:
+    try:
+        return made(variant, ground.cells, wanted, wishes, worth)
+    except (Unsolved, ValueError) as error:
+        return Made(variant, None, None, wishes, (), str(error))
+
+
+def _left(left: tuple[str, ...], hollows) -> str:
+    if not hollows:
+        return "no low spot is surely over the tolerance: nothing to fill"
+    return "" if not left else "not enough sound ground around: " + ", ".join(left)
+
+
+def _chosen(designs: dict[str, Design], measured: dict, hollows) -> tuple[str, str]:
+    """What the crew works to: the whole skin where its evenness or fall asks for work, else its low spots alone."""
+    skin = next((z for z in measured["zones"] if z["zone"] == "skin"), None)
+    uneven = skin is not None and WORK in (skin.get("verdict"), skin.get("straightedge_verdict"))
+    if uneven:
+        chosen = next((v for v in (NO_MIX_BOUGHT, LASER_PLANE) if v in designs), "")
+        return chosen, "skin" if chosen else "no_design"
+    return (TOUCH_UP, "low_spots") if hollows else ("", "nothing_over")
+
+
+def _pct(slope: float | None) -> float | None:
+    return None if slope is None else 100 * slope

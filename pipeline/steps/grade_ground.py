@@ -1,0 +1,109 @@
+"""The ground that a design may move: smoothed heights, how deep a blade may go, and which low spots want filling."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Sequence
+
+import numpy as np
+import shapely
+
+from pipeline.diamond.layout import Feature, Layout
+from pipeline.jobs import Job
+from pipeline.steps.measure_mix import STATED_SD_M, stated_m
+from pipeline.steps.surveyed import Surveyed
+from pipeline.store import rasters
+from pipeline.store.where import Where
+from pipeline.surface.block_heights import Smoother, block_grid, blocks
+from pipeline.surface.masks import masks_of
+from pipeline.works.grading.programme import Ground
+from pipeline.works.grading.touch_up import Hollow
+from pipeline.works.grading.variants import Made
+
+BLOCK_M = 0.3
+SMOOTH_SD_M = 0.15
+SURE_SDS = 1.645
+OBSTACLES = ("irrigation_head", "valve_box", "keep_out")
+OBSTACLE_M = 0.3
+POND_RING_M = (0.4, 0.6, 1.6)  # beyond a pond's own radius: filled to, and the ring its plane is laid through
+
+
+@dataclass(frozen=True)
+class GradeGround:
+    """z : smoothed heights, (ny, nx), m, NaN where nothing was measured; workable: bool, skin that a design covers
+    elevation : as published, (ny, nx), m
+    blade_m : (ny, nx), how deep a blade may go, m, 0 where nobody knows
+    cells   : the same as blocks in axes whose origin is `origin`
+    no_depth_m2, depth_from : workable ground without known depth, and what the depth rests on: cores, stated or none
+    """
+
+    z: np.ndarray
+    workable: np.ndarray
+    blade_m: np.ndarray
+    cells: Ground
+    origin: tuple[float, float]
+    no_depth_m2: float
+    depth_from: str
+    mesh: tuple[np.ndarray, np.ndarray]
+    elevation: np.ndarray
+
+    def raster(self, found: Made) -> np.ndarray:
+        """A designed surface on the field's grid over the workable ground, (ny, nx), m."""
+        out = np.full(self.z.shape, np.nan)
+        e, n = self.mesh
+        x, y = e[self.workable] - self.origin[0], n[self.workable] - self.origin[1]
+        inside = np.ones(len(x), bool)
+        if found.form.bends is not None:  # nodes reach a block beyond their cells only
+            have = {tuple(k) for k in np.floor(np.column_stack([self.cells.x, self.cells.y]) / found.form.spacing_m).astype(int)}
+            inside = np.array([tuple(k) in have for k in np.floor(np.column_stack([x, y]) / found.form.spacing_m).astype(int)])
+        values = np.full(len(x), np.nan)
+        values[inside] = found.form.points(x[inside], y[inside]) @ found.solved.parameters
+        out[self.workable] = values
+        return out
+
+
+def ground_of(job: Job, where: Where, layout: Layout, seen: Surveyed, features: Sequence[Feature]) -> GradeGround:
+    grid, masks = layout.grid, masks_of(layout)
+    elevation = rasters.read(where.raster(job.field, seen.survey_id, "elevation"), grid)
+    sound = masks.even & np.isfinite(seen.z)
+    obstacles = shapely.union_all([f.geometry.buffer(OBSTACLE_M) for f in features if f.role in OBSTACLES])
+    sound &= ~grid.mask(obstacles)
+    z = Smoother(sound, grid.cell_m, SMOOTH_SD_M, twice=True).heights(np.where(sound, elevation, np.nan))
+    blade, came_from = _blade(job, where, layout, seen.survey_id)
+    unknown = sound & ~np.isfinite(blade)
+    blade = np.maximum(np.nan_to_num(blade), 0.0)
+    factor = max(round(BLOCK_M / grid.cell_m), 1)
+    means = blocks(z, grid, factor, seen.white)
+    depths = blocks(np.where(np.isfinite(z), blade, np.nan), grid, factor, seen.white)
+    e, n = block_grid(grid, factor)[0].mesh()
+    origin = (float(np.floor(grid.west)), float(np.floor(grid.south)))
+    held = means.held
+    cells = Ground(e[held] - origin[0], n[held] - origin[1], means.value[held], np.nan_to_num(depths.value[held]), means.grid.cell_area_m2)
+    return GradeGround(z, np.isfinite(z), blade, cells, origin, float(unknown.sum() * grid.cell_area_m2), came_from, grid.mesh(), elevation)
+
+
+def _blade(job: Job, where: Where, layout: Layout, survey: str) -> tuple[np.ndarray, str]:
+    """How deep a blade may go, (ny, nx), m, NaN where nobody knows: by cores, else by what the owner stated of the whole field."""
+    found = rasters.read(f"{where.surface(job.field, survey)}/blade_depth.tif", layout.grid)
+    if np.isfinite(found).any():
+        return found, "cores"
+    stated, reserve = stated_m(job), job.settings.material.of("reserve_mm")
+    if stated is None or reserve is None:
+        return np.full(layout.grid.shape, np.nan), "none"
+    return np.full(layout.grid.shape, max(stated - SURE_SDS * STATED_SD_M - reserve / 1000, 0.0)), "stated"
+
+
+def hollows_of(spots: Sequence[dict], layout: Layout, sure: float) -> list[Hollow]:
+    """Low spots surely over the owner's tolerance, each with the ground its plane is laid through; the mound's are rebuilt by hand."""
+    places = {p.place_id: p for p in layout.places}
+    out = []
+    for s in spots:
+        if not (s.get("probability") or 0.0) >= sure or s["low_spot_id"] in ("landing",):
+            continue
+        place = places.get(s["low_spot_id"])
+        if place is not None:
+            out.append(Hollow(place.place_id, place.e, place.n, place.ring_in_m, place.ring_in_m, place.ring_out_m))
+            continue
+        radius = float(np.sqrt(max(s["area_m2"] or 0.0, 0.1) / np.pi))
+        out.append(Hollow(s["low_spot_id"], s["e"], s["n"], *(radius + r for r in POND_RING_M)))
+    return out
