@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+import datetime as dt
 
 import numpy as np
 
@@ -22,6 +22,8 @@ from pipeline.works.design import LASER_PLANE, NO_MIX_BOUGHT, TOUCH_UP, Design
 from pipeline.works.grading.programme import Unsolved
 from pipeline.works.grading.touch_up import touched_up
 from pipeline.works.grading.variants import Made, made
+from pipeline.works.keep_outs import keep_outs_of
+from pipeline.works.tape import sheet
 
 SPOT_SURE = 0.8
 
@@ -56,7 +58,7 @@ def run(job: Job, where: Where) -> None:
         "survey": newest, "flown_on": str(seen.record["flown_on"]), "reason": "", "chosen": chosen, "chosen_why": why, "variants": rows,
         "wishes": {"form": wanted.form, "fall_bearing_deg": wanted.bearing_deg, "slope_min_pct": _pct(wishes.least), "slope_max_pct": _pct(wishes.most)},
         "conflicts": conflicts, "no_depth_m2": ground.no_depth_m2, "depth_from": ground.depth_from, "probe_places": [list(p) for p in measured["cores_wanted"]],
-        "left_out": list(left), "relative": not seen.absolute,
+        "left_out": list(left), "keep_outs": sheet(layout, keep_outs_of(layout, features, dt.date.fromisoformat(str(seen.record["flown_on"])[:10]))), "relative": not seen.absolute,
     }  # fmt: skip
     columns = {f"design_{name}": d.design.astype(np.float64) for name, d in designs.items()}
     tables.write(where.table(job.field, "quantities"), "quantities", rows)

@@ -1,0 +1,72 @@
+"""What no blade may touch: each thing with two tapes, how far to stay off, and whether somebody found it this season."""
+
+from __future__ import annotations
+
+from typing import Mapping, Sequence
+
+from pipeline.report.figures import NBSP, PLUS_MINUS, Z95, figure, printed
+from pipeline.report.placing import place_words
+from pipeline.report.saying import Sayer
+from pipeline.units import INCH_M
+from pipeline.works.keep_outs import ANCHOR
+
+MARKS = ("home-plate", "pitchers-plate")
+
+
+def keep_out_block(rows: Sequence[Mapping], sayer: Sayer) -> dict:
+    """A table, nearest kinds first, and the sentences around it; empty where nothing is known to lie in the ground."""
+    if not rows:
+        return {}
+    words = sayer.words
+    lost = sum(not r["found"] for r in rows)
+    return {
+        "lead": words.count("keep_lost", lost, of=len(rows)) if lost else words("keep_all_found"),
+        "heads": [words(f"keep_head_{k}") for k in ("what", "one", "other", "free", "found")],
+        "rows": [[_name(r, sayer), *_tapes(r, sayer), figure(r["free_m"], None, _short(sayer)), _found(r, sayer)] for r in rows],
+    }  # fmt: skip
+
+
+def _short(sayer: Sayer):
+    """Small distances in inches or metres."""
+    from pipeline.report.figures import Unit
+
+    return Unit("in", INCH_M, 0) if sayer.units.system == "us" else Unit("m", 1.0, 2)
+
+
+def tape(metres: float, sayer: Sayer) -> str:
+    """'63 ft 8 in' or '19.40 m': as a tape is read."""
+    if sayer.units.system != "us":
+        return f"{printed(metres, 2)}{NBSP}m"
+    inches = round(metres / INCH_M)
+    return f"{inches // 12}{NBSP}ft{NBSP}{inches % 12}{NBSP}in"
+
+
+def _name(row: Mapping, sayer: Sayer) -> str:
+    words = sayer.words
+    named = place_words(words, row["name"]) if row["kind"] == ANCHOR else row["name"].replace("-", " ")
+    end = f", {words('keep_end_one' if row['end'] == 'one end' else 'keep_end_other')}" if row["end"] else ""
+    return words(f"keep_kind_{row['kind']}", name=named) + end
+
+
+def _tapes(row: Mapping, sayer: Sayer) -> list[str]:
+    t = row["tapes"]
+    if t is None:
+        return [sayer.words("keep_no_tape"), ""]
+    half = figure(Z95 * t["sigma_m"], None, _short(sayer))
+    hand = sayer.words("keep_left" if t["left"] else "keep_right")
+    one, other = (f"{tape(t[f'{k}_m'], sayer)} {sayer.words('keep_from', mark=_mark(t[k], sayer))}" for k in ("first", "second"))
+    return [f"{one} ({PLUS_MINUS}{NBSP}{half})", f"{other}, {hand}"]
+
+
+def _mark(name: str, sayer: Sayer) -> str:
+    return sayer.words(f"keep_mark_{name.replace('-', '_')}") if name in MARKS else sayer.words("keep_mark_slab", name=name.replace("-", " "))
+
+
+def _found(row: Mapping, sayer: Sayer) -> str:
+    words = sayer.words
+    if row["found"]:
+        by = f", {row['located_by']}" if row["located_by"] else ""
+        return words.date(row["located_on"]) + by
+    if row["located_on"]:
+        return words("keep_old", day=words.date(row["located_on"]))
+    return words("keep_computed" if row["computed"] else "keep_drawn")

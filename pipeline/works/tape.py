@@ -1,0 +1,102 @@
+"""Where a thing lies by two tapes: distances from two marks that anybody finds, crossing at an angle that fixes the place."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import combinations
+from math import hypot
+from typing import Sequence
+
+import numpy as np
+import shapely
+
+from pipeline.diamond.layout import Layout
+from pipeline.works.keep_outs import CABLE, KeepOut
+
+MARK_SIGMA_M = 0.03  # one s.d. of a mark's place on each axis and of a tape pulled over a field, together; ours
+LEAST_CROSSING_DEG = 30.0  # two circles that cross flatter fix nothing
+LONGEST_M = 60.0  # a tape's length
+
+
+@dataclass(frozen=True)
+class Mark:
+    """Something that stands out of the ground or in it for all to see: its name and place, m."""
+
+    name: str
+    e: float
+    n: float
+
+
+@dataclass(frozen=True)
+class Tapes:
+    """Two distances with one s.d. each, m, and on which hand the place lies for who looks from the first mark to the second."""
+
+    first: str
+    first_m: float
+    second: str
+    second_m: float
+    sigma_m: float
+    crossing_deg: float
+    left: bool
+
+
+def marks(layout: Layout) -> tuple[Mark, ...]:
+    """Marks of a field: home plate's rear point, the middle of the pitcher's plate, of each drawn slab the corner nearest home."""
+    if layout.axes is None:
+        return ()
+    home = layout.axes.home_e, layout.axes.home_n
+    out = [Mark("home-plate", *home)]
+    for patch in layout.patches:
+        if patch.kind == "pitchers_plate":
+            out.append(Mark("pitchers-plate", patch.polygon.centroid.x, patch.polygon.centroid.y))
+        elif patch.kind == "drawn":
+            corners = np.asarray(patch.polygon.exterior.coords)[:-1]
+            e, n = corners[np.hypot(corners[:, 0] - home[0], corners[:, 1] - home[1]).argmin()]
+            out.append(Mark(patch.patch_id, float(e), float(n)))
+    return tuple(out)
+
+
+def tapes(e: float, n: float, given: Sequence[Mark], sigma_m: float) -> Tapes | None:
+    """The two marks that fix a place best: least error along the worse direction; None where no two cross well enough.
+
+    sigma_m : one s.d. of the place itself on each axis, m
+    source  : two circles that cross at an angle t fix a place to s / sin t in the worse direction
+    """
+    best, found = None, None
+    for a, b in combinations(given, 2):
+        to_a, to_b = np.array([a.e - e, a.n - n]), np.array([b.e - e, b.n - n])
+        da, db = hypot(*to_a), hypot(*to_b)
+        if min(da, db) < 0.3 or max(da, db) > LONGEST_M:
+            continue
+        crossing = float(np.degrees(np.arccos(np.clip(to_a @ to_b / (da * db), -1, 1))))
+        if not LEAST_CROSSING_DEG <= crossing <= 180 - LEAST_CROSSING_DEG:
+            continue
+        score = (da + db) / np.sin(np.radians(crossing))  # a long tape is a worse tape
+        if best is None or score < best:
+            left = (b.e - a.e) * (n - a.n) - (b.n - a.n) * (e - a.e) > 0
+            best, found = score, Tapes(a.name, da, b.name, db, hypot(sigma_m, MARK_SIGMA_M), crossing, bool(left))
+    return found
+
+
+def places_of(item: KeepOut) -> tuple[tuple[str, float, float], ...]:
+    """Where a keep-out is taped to: its middle; both ends of a cable. The first of each is '' or which end it is."""
+    if item.kind == CABLE and item.geometry.geom_type in ("LineString", "MultiLineString"):
+        line = shapely.line_merge(item.geometry)
+        line = line if line.geom_type == "LineString" else max(line.geoms, key=lambda g: g.length)
+        (e0, n0), (e1, n1) = line.coords[0][:2], line.coords[-1][:2]
+        return ("one end", e0, n0), ("other end", e1, n1)
+    at = item.geometry.centroid
+    return (("", at.x, at.y),)
+
+
+def sheet(layout: Layout, items: Sequence[KeepOut]) -> list[dict]:
+    """A row for each place to be found before any blade, as plain values."""
+    known, out = marks(layout), []
+    for item in items:
+        for end, e, n in places_of(item):
+            found = tapes(e, n, [m for m in known if m.name != item.name], item.sigma_m)
+            out.append({
+                "kind": item.kind, "name": item.name, "end": end, "e": e, "n": n, "free_m": item.buffer_m, "found": item.found, "computed": item.computed,
+                "located_on": item.located_on, "located_by": item.located_by, "tapes": None if found is None else vars(found),
+            })  # fmt: skip
+    return out
