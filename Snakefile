@@ -77,7 +77,7 @@ rule grade:
 
 
 rule history:
-    input: at.layout("{field}"), at.changed("{field}"), at.changes("{field}"), lambda w: [p for s in work.surveys_of(w.field) for p in (at.tied(w.field, s), at.measured(w.field, s), at.surface(w.field, s))]
+    input: at.layout("{field}"), at.graded("{field}"), at.changed("{field}"), at.changes("{field}"), lambda w: [p for s in work.surveys_of(w.field) for p in (at.tied(w.field, s), at.measured(w.field, s), at.surface(w.field, s))]
     output: at.cube("{field}"), at.vectors("{field}"), at.provenance("{field}"), work.history_tables
     log: at.log("history", "{field}")
     params: code=work.code("history"), given=lambda w: work.given("history", w.field)

@@ -18,6 +18,7 @@ FIELD_TABLES = {
     "layout": (),
     "measure": ("readings", "works"),
     "change": ("works",),
+    "grade": ("works",),
     "history": ("works", "walks"),
     "report": ("works", "walks", "readings"),
 }

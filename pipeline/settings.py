@@ -86,7 +86,7 @@ SHARED: dict[str, tuple[str, ...]] = {
     "tie": ("random_seed",),
     "measure": ("random_seed", "tolerances", "material"),
     "change": ("random_seed", "material"),
-    "grade": ("random_seed", "tolerances", "material", "costs", "prices", "grading"),
+    "grade": ("units", "tolerances", "material", "machines", "costs", "prices", "grading"),
     "history": ("random_seed",),
     "report": ("units", "currency", "tolerances", "material"),
     "portfolio": ("units", "currency", "tolerances", "material", "report"),

@@ -24,6 +24,7 @@ from pipeline.report.limits_named import held_against
 from pipeline.report.mix_block import mix_block
 from pipeline.report.placing import Placing
 from pipeline.report.rulebook_block import rule_task, rulebook_block
+from pipeline.report.runs_block import runs_block
 from pipeline.report.saying import Sayer
 from pipeline.report.standing import Standing, leading
 from pipeline.report.sure_block import sure_block
@@ -65,7 +66,7 @@ def field_page(given: FieldInput, words: Words) -> dict:
         "next": next_block(given, now, sayer, keys, found) | {"tape": tapes[2]}, "rain": water_block(given, now, sayer),
         "book": rulebook_block(book, now, sayer, main, _relative(given, now)), "sure": sure_block(given, now, sayer),
         "grass": grass_block(given, now, sayer), "went": balance_block(given, now, sayer), "mix": mix_block(given, now, sayer), "grade": grade_block(given, now, sayer),
-        "keep": keep_out_block(given.designs.get("keep_outs", ()), sayer),
+        "keep": keep_out_block(given.designs.get("keep_outs", ()), sayer), "runs": runs_block(given, sayer),
     }  # fmt: skip
 
 

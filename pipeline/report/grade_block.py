@@ -13,6 +13,7 @@ from pipeline.works.grading.wishes import EDGE
 
 NOISY = 0.30  # of the volume moved: from here on noise is a part of it that must be said
 TELLING_M3 = 0.01
+EVEN_MM = 0.1  # a designed plane is as even as it is finished
 
 
 def grade_block(given: FieldInput, now: Standing, sayer: Sayer) -> dict:
@@ -56,8 +57,11 @@ def _row(row: dict, given: FieldInput, sayer: Sayer) -> list[str]:
         half = (row["mix_high95_t"] - row["mix_low95_t"]) / 2
         mix = figure(row["mix_tonnes"], half / Z95, units.mass) if row["mix_tonnes"] > 0.05 else "0"
         if row["loads"]:
-            mix += f", {sayer.words.count('grade_loads', int(row['loads']))}"
-    after = f"{sayer.height(row['planarity_after_mm'])} / {sayer.height(row['straightedge_after_mm'])}"
+            truck = given.settings.material.of("truck_t")
+            part = int(row["loads"]) == 1 and row["mix_tonnes"] < truck / 2
+            mix += f", {sayer.words('grade_part_load') if part else sayer.words.count('grade_loads', int(row['loads']))}"
+    even = row["planarity_after_mm"] < EVEN_MM and row["straightedge_after_mm"] < EVEN_MM
+    after = sayer.words("grade_finished") if even else f"{sayer.height(row['planarity_after_mm'])} / {sayer.height(row['straightedge_after_mm'])}"
     return [
         _name(row, sayer), volume(row["cut_m3"]), volume(row["fill_m3"]), f"{PLUS_MINUS}{NBSP}{volume(row['noise_m3'])}", mix,
         printed(row["hours"], 1) if row["hours"] is not None else sayer.words("grade_unknown"), _cost(row, given, sayer), after,

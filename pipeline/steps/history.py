@@ -50,7 +50,7 @@ def run(job: Job, where: Where) -> None:
     about = _about(job, shown)
     newest = max((shown[s]["flown_on"] for s in kept), default=OLDEST)
     _write_cube(job, where, layout, kept, shown, about)
-    vectors.write(where.vectors(job.field), layers(where, layout, kept, rows, surveys, grass_features(grass, rows["grass_edge"]), weeds), COLUMNS, layout.grid.crs, newest, about)
+    vectors.write(where.vectors(job.field), layers(where, layout, kept, rows, surveys, grass_features(grass, rows["grass_edge"]), weeds, arrays.read_record(where.graded(job.field))), COLUMNS, layout.grid.crs, newest, about)
     records.write(where.provenance(job.field), {**about, "pairs": changed["pairs"], "moved_patches": changed["moved_patches"], "files": sorted(f"{n}.csv" for n in FIELD_TABLES)})
 
 

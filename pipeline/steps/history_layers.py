@@ -34,14 +34,15 @@ COLUMNS: dict[str, dict[str, str]] = {
     "keep_out": {"name": "string", "geometry": "MultiPolygon"},
     "anchors": {"base": "string", "geometry": "Point"},
     "weeds": {"survey_id": "string", "area_m2": "float64", "told_by": "string", "geometry": "Polygon"},
-    "passes": {"run": "Int64", "bearing_deg": "float64", "geometry": "LineString"},
-    "stakeout": {"point": "Int64", "cut_m": "float64", "fill_m": "float64", "geometry": "Point"},
+    "passes": {"run": "Int64", "bearing_deg": "float64", "purpose": "string", "entry": "string", "length_m": "float64", "minutes": "float64", "geometry": "LineString"},
+    "stakeout": {"point": "Int64", "description": "string", "existing_m": "float64", "design_m": "float64", "cut_m": "float64", "fill_m": "float64", "by_hand": "boolean", "geometry": "Point"},
 }  # fmt: skip
 
 
 def layers(where: Where, layout: Layout, kept: list[str], rows: dict[str, list[dict]], surveys: dict[str, dict], grass: list[dict],
-           weeds: list[dict]) -> dict[str, list[dict]]:  # fmt: skip
-    """Rows with geometry for every layer, in the working CRS; grass: where each survey shows it begin; weeds: their patches."""
+           weeds: list[dict], designs: dict) -> dict[str, list[dict]]:  # fmt: skip
+    """Rows with geometry for every layer, in the working CRS; grass: where each survey shows it begin; weeds: their patches;
+    designs: record of the designs."""
     edges = surveyed.edges_used(where, layout, kept)
     lines = {e.edge_id: e for e in edges}
     skin = {k: _many(v) for k, v in {**layout.zones, **parts(layout)}.items()}
@@ -56,6 +57,8 @@ def layers(where: Where, layout: Layout, kept: list[str], rows: dict[str, list[d
         "keep_out": [] if layout.keep_out.is_empty else [{"name": "keep out", "geometry": _many(layout.keep_out)}],
         "anchors": [{"base": name, "geometry": Point(at)} for name, at in sorted(layout.anchors.items())],
         "weeds": weeds,
+        "passes": [{**r, "geometry": shapely.LineString(r["line"])} for r in designs.get("passes", {}).get("runs", [])],
+        "stakeout": [{**s, "geometry": Point(s["e"], s["n"])} for s in designs.get("stakes", [])],
     }
     return {name: [_clean(r, COLUMNS[name]) for r in found] for name, found in out.items()}
 

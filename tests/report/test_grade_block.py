@@ -38,8 +38,9 @@ def test_a_row_speaks_the_readers_units_and_rounds_money_to_what_is_known():
 
 @pytest.mark.analytic
 def test_mix_to_buy_has_its_range_its_loads_and_a_reserve():
-    made = block(variant("laser_plane", mix_tonnes=26.5, mix_low95_t=23.4, mix_high95_t=29.6, mix_reserve_t=2.6, loads=2), units="metric")
+    made = block(variant("laser_plane", mix_tonnes=26.5, mix_low95_t=23.4, mix_high95_t=29.6, mix_reserve_t=2.6, loads=2, planarity_after_mm=0.0, straightedge_after_mm=0.0), units="metric")
     assert plain(made["rows"][0][4]) == "26.5 t ± 3.1, 2 loads"
+    assert made["rows"][0][7] == "as finished"
     assert plain(made["reserve"][0]).startswith("Laser grade: keep 2.60 t more")
 
 
@@ -60,7 +61,7 @@ def test_a_contradiction_names_wish_place_asked_and_possible():
         {"variant": "no_mix_bought", "family": "curvature", "place": "", "asked": 0.004, "possible": 0.01, "unit": "per_m", "alone": True},
     ]
     lines = [plain(line) for line in block(variant("laser_plane"), conflicts=told, units="metric")["lines"]]
-    assert "56 m" not in lines[0] and "17 m" in lines[0] and "27 mm" in lines[0] and "6 mm are allowed" in lines[0]
+    assert "56 m" not in lines[0] and "at the first-base foul edge, 17 m" in lines[0] and "27 mm" in lines[0] and "6 mm are allowed" in lines[0]
     assert "0.50 % of fall are asked, 0.41 % are possible" in lines[1] and "0.10 %" in lines[2] and "0.01" in lines[3]
 
 

@@ -1,0 +1,71 @@
+"""The next runs over the skin: bearing, corner and time in words, and a drawing of them with what they keep off."""
+
+from __future__ import annotations
+
+from itertools import groupby
+from typing import Sequence
+
+import shapely
+from shapely.geometry import LineString, Point
+
+from pipeline.report.field_input import FieldInput
+from pipeline.report.field_map import foot, frame_of, furniture, ground
+from pipeline.report.figures import figure, printed
+from pipeline.report.saying import Sayer
+from pipeline.report.svg import Frame, el, picture, words as text
+from pipeline.report.words import opened
+
+TICK_PX = 5.0
+
+
+def runs_block(given: FieldInput, sayer: Sayer) -> dict:
+    """Sentences and the drawing; empty where no design was made."""
+    found, words = given.designs.get("passes"), sayer.words
+    if found is None:
+        return {}
+    if not found["runs"]:
+        return {"lines": [words("runs_none", why=found["reason"])], "svg": "", "title": ""}
+    lines = [_said(purpose, list(runs), found["machine"], sayer) for purpose, runs in groupby(found["runs"], key=lambda r: r["purpose"])]
+    lines += [words("runs_before", bearings=words.listed([f"{printed(b, 0)}°" for b in found["last_bearings"][:3]]))] if found["last_bearings"] else [words("runs_first")]
+    if found["hand_m2"] >= 1:
+        lines.append(words("runs_hand", area=figure(found["hand_m2"], None, sayer.units.area)))
+    title = words("runs_map")
+    return {"lines": lines, "title": title, "svg": _drawing(given, found["runs"], title, sayer)}
+
+
+def _said(purpose: str, runs: list[dict], machine: str, sayer: Sayer) -> str:
+    words, first = sayer.words, runs[0]
+    minutes = [r["minutes"] for r in runs]
+    time = words("runs_no_time") if any(m is None for m in minutes) else words("runs_time", minutes=printed(max(sum(minutes), 1), 0))
+    length = figure(sum(r["length_m"] for r in runs), None, sayer.units.length)
+    corner = words(f"runs_entry_{first['entry']}") if first["entry"] else words("runs_entry_any")
+    return opened(words(f"runs_{purpose}", machine=machine, number=len(runs), bearing=f"{printed(first['bearing_deg'], 0)}°", corner=corner, length=length, time=time))
+
+
+def _drawing(given: FieldInput, runs: Sequence[dict], title: str, sayer: Sayer) -> str:
+    layout, words = given.layout, sayer.words
+    frame = frame_of(layout)
+    inner = ground(layout, frame, given.edges)
+    inner += "".join(el("path", d=frame.path(Point(k["e"], k["n"]).buffer(k["free_m"])), class_="off") for k in given.designs.get("keep_outs", ()))
+    inner += furniture(layout, frame)
+    for purpose, group in groupby(runs, key=lambda r: r["purpose"]):
+        for k, run in enumerate(group):
+            inner += _run(frame, LineString(run["line"]), purpose, words("runs_start") if k == 0 else "")
+    return picture(frame.width, frame.height, "runs-map", title, words("runs_map_about", number=len(runs)), inner + foot(frame, sayer.units, words("north")), "map")
+
+
+def _run(frame: Frame, line: shapely.LineString, purpose: str, label: str) -> str:
+    """A run with a barb in the direction it is driven; the first of each covering is labelled at its start."""
+    (x0, x1), (y0, y1) = _ends(frame, line)
+    size = max(((x1 - x0) ** 2 + (y1 - y0) ** 2) ** 0.5, 1e-6)
+    ux, uy = (x1 - x0) / size * TICK_PX, (y1 - y0) / size * TICK_PX
+    barb = f"M{x1 - ux - uy * 0.6:.1f} {y1 - uy + ux * 0.6:.1f}L{x1:.1f} {y1:.1f}L{x1 - ux + uy * 0.6:.1f} {y1 - uy - ux * 0.6:.1f}"
+    out = el("path", d=frame.path(line) + barb, class_=f"run {purpose.replace('_', '-')}")
+    return out + (el("circle", cx=round(x0, 1), cy=round(y0, 1), r=4.5, class_="core") + text(x0 + 7, y0 + 4, label, class_="figure") if label else "")
+
+
+def _ends(frame: Frame, line: shapely.LineString) -> tuple[tuple[float, float], tuple[float, float]]:
+    """x of both ends, y of both ends, in the drawing."""
+    (e0, n0), (e1, n1) = line.coords[0], line.coords[-1]
+    (a, b), (c, d) = frame.xy(e0, n0), frame.xy(e1, n1)
+    return (float(a), float(c)), (float(b), float(d))

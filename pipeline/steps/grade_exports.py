@@ -1,0 +1,58 @@
+"""What surveyors and machines take of a design: points in the field's own coordinates and foot, and what they are in."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Sequence
+
+import numpy as np
+
+from pipeline.coordinates import code, label, read_crs, unit_m, unit_words
+from pipeline.diamond.layout import Layout
+from pipeline.units import FOOT_M, vertical_unit_of
+from pipeline.jobs import Job
+from pipeline.store import stakeout
+from pipeline.transform import step_between
+from pipeline.works.design import Design
+from pipeline.works.grading.touch_up import Hollow
+from pipeline.works.keep_outs import KeepOut
+from pipeline.works.stakes import Stake, stakes
+
+METRIC_EVERY_M = 3.0
+US_EVERY_M = 10 * FOOT_M
+
+
+def write_exports(folder: Path, job: Job, layout: Layout, design: Design, hollows: Sequence[Hollow], keep_outs: Sequence[KeepOut], flown_on: str) -> list[Stake]:
+    """Points of a design in a folder; returns the stakes, in the working CRS."""
+    own = read_crs(job.field_row["crs"])
+    metres = unit_m(own)
+    made = stakes(design, layout, hollows, keep_outs, US_EVERY_M if job.settings.units == "us" else METRIC_EVERY_M)
+    step = step_between(read_crs(layout.grid.crs), own)
+    e, n = step(np.array([s.e for s in made]), np.array([s.n for s in made])) if made else ((), ())
+    rows = [
+        {"point": s.point, "northing": float(b), "easting": float(a), "existing_m": s.existing_m, "design_m": s.design_m, "cut_m": s.cut_m, "fill_m": s.fill_m,
+         "by_hand": s.by_hand, "description": s.description}
+        for s, a, b in zip(made, e, n)
+    ]  # fmt: skip
+    unit = vertical_unit_of(metres)
+    stakeout.write(folder, rows, metres, unit)
+    references = {str(r["height_reference"]) for r in job.rows["surveys"] if r.get("height_reference")}
+    stakeout.beside(folder, {
+        "field_id": job.field, "survey": job_survey(job, flown_on), "flown_on": flown_on, "design": design.variant,
+        "horizontal_crs": {"code": code(own), "name": label(own), "order": "northing, easting"},
+        "unit": {"word": unit, "name": unit_words(metres), "metres": metres, "of": "northing, easting, existing, design, cut, fill"},
+        "height_reference": ";".join(sorted(references)) or "not stated",
+        "files": {
+            "stakeout.csv": "points with a header; cut and fill are what to take off or put on, both 0 or more; by_hand: no blade there until the thing is found",
+            "stakeout_bare.csv": "the same points without a header: point, northing, easting, design height, description",
+            "design.tif": "designed heights on the field's grid: working CRS, metres",
+            "cut_fill.tif": "design minus existing on the field's grid: working CRS, metres, positive = fill",
+        },
+        "caution": "Northing comes first. Check two points you know before the work. Find and mark what lies in the ground first. Local rules and licensed practice come before these points.",
+    })  # fmt: skip
+    return made
+
+
+def job_survey(job: Job, flown_on: str) -> str:
+    """The survey of a day."""
+    return next((r["survey_id"] for r in reversed(job.rows["surveys"]) if str(r["flown_on"]) == flown_on), "")

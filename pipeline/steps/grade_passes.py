@@ -1,0 +1,59 @@
+"""The next runs over a field: whole skin, and a second bearing over every low spot that is to be filled."""
+
+from __future__ import annotations
+
+from typing import Sequence
+
+import shapely
+from shapely.geometry import Point
+
+from pipeline.diamond.layout import Layout
+from pipeline.jobs import Job
+from pipeline.works.grading.touch_up import Hollow
+from pipeline.works.keep_outs import KeepOut
+from pipeline.works.runs import Runs, chosen, corners_of, ground_for
+
+ROLLED = ("drag", "level")  # works that go over the skin in runs
+REMEMBERED = 6  # so many works back still count
+WHOLE, ACROSS = "whole_skin", "across_low_spots"
+ABOUT_M = 6.0  # runs over a low spot begin and end so far from it
+
+
+def passes_of(job: Job, layout: Layout, keep_outs: Sequence[KeepOut], hollows: Sequence[Hollow]) -> dict:
+    """Runs as plain values, and the reason where there are none.
+
+    The machine is the one that went over this field last, else the first of the settings.
+    """
+    done = [w for w in job.rows["works"] if w["work"] in ROLLED and w.get("pattern") != "hand"]
+    name = next((w["machine"] for w in reversed(done) if w.get("machine") in job.settings.machines), next(iter(job.settings.machines), ""))
+    if not name or job.settings.machines[name].width_m is None:
+        return {"reason": "no working width: machines", "machine": name, "runs": []}
+    machine = job.settings.machines[name]
+    speed, turn = (None if f is None else f.value for f in (machine.speed_m_per_s, machine.turn_s))
+    last = [w["bearing_deg"] for w in reversed(done) if w.get("bearing_deg") is not None][:REMEMBERED]
+    entries = [w["entry"] for w in reversed(done) if w.get("entry") is not None][:REMEMBERED]
+    kept = [k.kept_free for k in keep_outs]
+    mound = Point(layout.mound.e, layout.mound.n).buffer(layout.mound.radius_m) if layout.mound is not None else shapely.Polygon()
+    ground = ground_for(layout.skin.difference(mound), kept)
+    corners = corners_of(layout.skin, layout.axes, layout.anchors)
+    whole = chosen(ground, machine.width_m.value, last, entries, corners, speed, turn)
+    if whole is None:
+        return {"reason": "no straight run fits between what is kept free", "machine": name, "runs": []}
+    out = _plain(WHOLE, whole)
+    if hollows:
+        about = shapely.union_all([Point(h.e, h.n).buffer(ABOUT_M) for h in hollows])
+        across = chosen(ground.intersection(about), machine.width_m.value, last, [whole.entry, *entries], corners, speed, turn, away_from=whole.bearing_deg)
+        if across is not None:
+            out += _plain(ACROSS, across, len(out))
+    return {"reason": "", "machine": name, "runs": out, "last_bearings": last, "last_entries": entries, "hand_m2": whole.hand_m2}
+
+
+def _plain(purpose: str, found: Runs, after: int = 0) -> list[dict]:
+    share = [line.length / found.length_m for line in found.lines]
+    return [
+        {
+            "run": after + k, "purpose": purpose, "bearing_deg": found.bearing_deg, "entry": found.entry, "length_m": line.length,
+            "minutes": found.minutes * part, "line": [list(p) for p in line.coords],
+        }
+        for k, (line, part) in enumerate(zip(found.lines, share), start=1)
+    ]  # fmt: skip
