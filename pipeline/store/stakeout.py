@@ -12,13 +12,15 @@ import json
 from pathlib import Path
 from typing import Sequence
 
+import shapely
+
 from pipeline.errors import BadInput, Problem
 from pipeline.store.atomic import read_text, write_text
 
 HEADER = ("point", "northing", "easting", "existing", "design", "cut", "fill", "by_hand", "description")
 FORMULA = ("=", "+", "-", "@", "\t", "\r")
 DECIMALS = {"m": 3, "ft": 3, "us-ft": 3}
-OFF_M = 0.05  # points may lie so far outside the bounds: rounding
+OFF_M = 0.05  # points may lie so far outside the skin: rounding
 
 
 def write(folder: Path, rows: Sequence[dict], unit_m: float, unit: str) -> None:
@@ -53,22 +55,23 @@ def beside(folder: Path, about: dict) -> None:
     write_text(folder / "about.json", json.dumps(about, indent=1, sort_keys=True, ensure_ascii=False) + "\n")
 
 
-def check_bare(path: str | Path, bounds: tuple[float, float, float, float], unit_m: float) -> list[tuple[str, float, float, float, str]]:
+def check_bare(path: str | Path, skin: shapely.Geometry, unit_m: float) -> list[tuple[str, float, float, float, str]]:
     """Points of a bare file, held against where they should lie.
 
-    bounds : west, south, east, north in the file's CRS and unit
-    raises : BadInput that names the row, where a point lies off the field, and says so where northing and easting are exchanged
+    skin   : in the file's CRS and unit
+    raises : BadInput that names the row, where a point lies off the skin, and says so where northing and easting are exchanged
     """
-    west, south, east, north = bounds
-    off, out, problems, name = OFF_M / unit_m, [], [], Path(path).name
+    ground = skin.buffer(OFF_M / unit_m)
+    west, south, east, north = ground.bounds
+    out, problems, name = [], [], Path(path).name
     for row, cells in enumerate(csv.reader(io.StringIO(read_text(path))), start=1):
         try:
             point, n, e, z, said = cells[0], float(cells[1]), float(cells[2]), float(cells[3]), cells[4]
         except (IndexError, ValueError):
             problems.append(Problem(name, row, None, ",".join(cells)[:60], "point,northing,easting,height,description", "Export the points again."))
             continue
-        if not (west - off <= e <= east + off and south - off <= n <= north + off):
-            swapped = west - off <= n <= east + off and south - off <= e <= north + off
+        if not shapely.contains_xy(ground, e, n):
+            swapped = bool(shapely.contains_xy(ground, n, e))
             todo = "Northing and easting are exchanged: the northing comes first." if swapped else "Check CRS and foot in about.json."
             problems.append(Problem(name, row, "northing", f"{n:.3f}, {e:.3f}", f"a northing of {south:.0f} to {north:.0f} and an easting of {west:.0f} to {east:.0f}", todo))
         out.append((point, n, e, z, said))

@@ -9,6 +9,7 @@ from types import SimpleNamespace
 import numpy as np
 import pandas as pd
 import pytest
+import shapely
 from pyproj import Transformer
 
 from pipeline.coordinates import working_crs
@@ -60,14 +61,17 @@ def test_points_read_back_lie_on_the_design_to_a_millimetre(tmp_path, own, home,
     assert about["unit"]["metres"] == pytest.approx(metres, rel=1e-12) and about["horizontal_crs"]["code"] == own and about["height_reference"] == "EPSG:5703"
 
 
+def in_feet(skin, metres: float):
+    return shapely.transform(skin, lambda xy: xy / metres)
+
+
 @pytest.mark.independent
 def test_the_two_feet_are_not_the_same(tmp_path):
     """At 2,000,000 ft they lie 4 ft apart: points taken for international feet fall off the field."""
     found, layout, *_ = made(tmp_path, "EPSG:6565", OWN[1][1])
-    west, south, east, north = (v / (1200 / 3937) for v in layout.skin.bounds)
-    assert check_bare(tmp_path / "stakeout_bare.csv", (west, south, east, north), 1200 / 3937)
+    assert check_bare(tmp_path / "stakeout_bare.csv", in_feet(layout.skin, 1200 / 3937), 1200 / 3937)
     with pytest.raises(BadInput) as caught:
-        check_bare(tmp_path / "stakeout_bare.csv", tuple(v / 0.3048 for v in layout.skin.bounds), 0.3048)
+        check_bare(tmp_path / "stakeout_bare.csv", in_feet(layout.skin, 0.3048), 0.3048)
     assert "about.json" in str(caught.value.problems[0])
 
 
@@ -75,11 +79,11 @@ def test_the_two_feet_are_not_the_same(tmp_path):
 def test_northing_and_easting_exchanged_are_named(tmp_path):
     found, layout, *_ = made(tmp_path, "EPSG:6564", OWN[0][1])
     path = tmp_path / "stakeout_bare.csv"
-    assert len(check_bare(path, layout.skin.bounds, 1.0)) == len(found)
+    assert len(check_bare(path, layout.skin, 1.0)) == len(found)
     table = pd.read_csv(path, header=None)
     table[[0, 2, 1, 3, 4]].to_csv(path, header=False, index=False)
     with pytest.raises(BadInput) as caught:
-        check_bare(path, layout.skin.bounds, 1.0)
+        check_bare(path, layout.skin, 1.0)
     assert len(caught.value.problems) == len(found) and "exchanged" in str(caught.value.problems[0])
 
 
