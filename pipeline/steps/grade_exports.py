@@ -11,15 +11,17 @@ from pipeline.coordinates import code, label, read_crs, unit_m, unit_words
 from pipeline.diamond.layout import Layout
 from pipeline.units import FOOT_M, vertical_unit_of
 from pipeline.jobs import Job
-from pipeline.store import stakeout
+from pipeline.store import landxml, stakeout
 from pipeline.transform import step_between
-from pipeline.works.design import Design
+from pipeline.works.design import TOUCH_UP, Design
 from pipeline.works.grading.touch_up import Hollow
 from pipeline.works.keep_outs import KeepOut
+from pipeline.works.mesh import mesh
 from pipeline.works.stakes import Stake, stakes
 
 METRIC_EVERY_M = 3.0
 US_EVERY_M = 10 * FOOT_M
+MOVED_M, LEAST_CELLS = 1e-4, 9
 
 
 def write_exports(folder: Path, job: Job, layout: Layout, design: Design, hollows: Sequence[Hollow], keep_outs: Sequence[KeepOut], flown_on: str) -> list[Stake]:
@@ -45,12 +47,26 @@ def write_exports(folder: Path, job: Job, layout: Layout, design: Design, hollow
         "files": {
             "stakeout.csv": "points with a header; cut and fill are what to take off or put on, both 0 or more; by_hand: no blade there until the thing is found",
             "stakeout_bare.csv": "the same points without a header: point, northing, easting, design height, description",
+            "design.xml": "the designed surface as LandXML 1.2; where only low spots are filled, their ground alone",
             "design.tif": "designed heights on the field's grid: working CRS, metres",
             "cut_fill.tif": "design minus existing on the field's grid: working CRS, metres, positive = fill",
         },
         "caution": "Northing comes first. Check two points you know before the work. Find and mark what lies in the ground first. Local rules and licensed practice come before these points.",
     })  # fmt: skip
+    _surface(folder, job.field, design, step, metres, unit, code(own), flown_on)
     return made
+
+
+def _surface(folder: Path, field_id: str, design: Design, step, metres: float, unit: str, crs: str, flown_on: str) -> None:
+    """The design as triangles; of a design that only fills, the filled ground alone."""
+    moved = design.design if design.variant != TOUCH_UP else np.where(design.cut_fill > MOVED_M, design.design, np.nan)
+    if np.isfinite(moved).sum() < LEAST_CELLS:
+        return
+    made = mesh(moved, design.grid)
+    if not len(made.faces):
+        return
+    e, n = step(made.e, made.n)
+    landxml.write(folder / "design.xml", f"{field_id} {design.variant}", flown_on, unit, crs if crs.startswith("EPSG:") else "", n, e, made.z / metres, made.faces)
 
 
 def job_survey(job: Job, flown_on: str) -> str:

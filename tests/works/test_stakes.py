@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import json
 from types import SimpleNamespace
+from xml.etree import ElementTree
 
 import numpy as np
 import pandas as pd
@@ -75,6 +76,44 @@ def test_the_two_feet_are_not_the_same(tmp_path):
     assert "about.json" in str(caught.value.problems[0])
 
 
+NS = {"x": "http://www.landxml.org/schema/LandXML-1.2"}
+
+
+@pytest.mark.independent
+@pytest.mark.parametrize(("own", "home", "metres"), OWN)
+@pytest.mark.parametrize("variant", [LASER_PLANE, TOUCH_UP])
+def test_the_surface_read_back_from_xml_is_the_design_to_a_millimetre(tmp_path, own, home, metres, variant):
+    """Read by the standard library's own parser and scipy's interpolation over the triangles' corners. Rules as a national profile of
+    the schema (same namespace) states them: date, time, version; five units; a named surface; surfType; three points or more with
+    positive, different ids; faces of three ids that exist."""
+    found, layout, design, (e0, n0), step = made(tmp_path, own, home, variant)
+    root = ElementTree.parse(tmp_path / "design.xml").getroot()
+    assert root.tag == f"{{{NS['x']}}}LandXML" and root.get("version") == "1.2" and root.get("date") == "2026-04-07" and root.get("time")
+    units = list(root.find("x:Units", NS))[0]
+    assert {"areaUnit", "linearUnit", "volumeUnit", "temperatureUnit", "pressureUnit"} <= set(units.attrib)
+    assert units.get("linearUnit") == {1.0: "meter", 0.3048: "foot"}.get(metres, "USSurveyFoot") and units.tag.endswith("Metric" if metres == 1 else "Imperial")
+    definition = root.find("x:Surfaces/x:Surface", NS).find("x:Definition", NS)
+    assert definition.get("surfType") == "TIN" and [c.tag.split("}")[1] for c in definition] == ["Pnts", "Faces"]
+    points = definition.findall("x:Pnts/x:P", NS)
+    ids = [int(p.get("id")) for p in points]
+    assert len(set(ids)) == len(ids) >= 3 and min(ids) > 0
+    faces = np.array([[int(v) for v in f.text.split()] for f in definition.findall("x:Faces/x:F", NS)])
+    assert faces.shape[1] == 3 and set(faces.ravel()) <= set(ids)
+    n, e, z = np.array([[float(v) for v in p.text.split()] for p in points]).T
+    e, n = step.transform(e, n)
+    assert layout.skin.buffer(0.2).contains(shapely.MultiPoint(np.column_stack([e, n])))  # exchanged numbers would lie elsewhere
+    corners = np.column_stack([e, n])[faces - 1]
+    a, b = corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]
+    turn = a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]
+    assert (turn > 0).all()
+    rng = np.random.default_rng(2)
+    w = rng.dirichlet((1, 1, 1), len(faces))
+    at, height = np.einsum("fk,fkd->fd", w, corners), (w * z[faces - 1]).sum(axis=1) * metres
+    assert np.abs(height - (170 + 0.008 * (at[:, 0] - e0) - 0.003 * (at[:, 1] - n0))).max() < 0.001
+    graded = np.isfinite(design.design) if variant == LASER_PLANE else design.cut_fill > 1e-4
+    assert turn.sum() / 2 == pytest.approx(graded.sum() * design.grid.cell_area_m2, rel=0.03 if variant == LASER_PLANE else 0.35)
+
+
 @pytest.mark.invariant
 def test_northing_and_easting_exchanged_are_named(tmp_path):
     found, layout, *_ = made(tmp_path, "EPSG:6564", OWN[0][1])
@@ -101,7 +140,7 @@ def test_the_same_design_gives_the_same_bytes(tmp_path):
     for name in ("a", "b"):
         (tmp_path / name).mkdir()
         made(tmp_path / name, "EPSG:6565", OWN[1][1])
-    for file in ("stakeout.csv", "stakeout_bare.csv", "about.json"):
+    for file in ("stakeout.csv", "stakeout_bare.csv", "about.json", "design.xml"):
         assert (tmp_path / "a" / file).read_bytes() == (tmp_path / "b" / file).read_bytes()
 
 
