@@ -7,7 +7,6 @@ import datetime as dt
 import numpy as np
 
 from pipeline.diamond.carry import from_plain
-from pipeline.diamond.layout import Layout
 from pipeline.jobs import Job
 from pipeline.steps import surveyed
 from pipeline.steps.drawn import features_of
