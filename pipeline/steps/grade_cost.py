@@ -5,7 +5,7 @@ from __future__ import annotations
 from math import isfinite, nan
 
 import numpy as np
-from scipy.ndimage import binary_dilation, binary_erosion
+from scipy.ndimage import binary_closing, binary_dilation, binary_erosion
 
 from pipeline.diamond.layout import Layout
 from pipeline.jobs import Job
@@ -20,6 +20,7 @@ from pipeline.works.grading.variants import CROWN, Made
 
 STRAIGHTEDGE_M = 3.0
 AROUND_M, RIM_M = 1.5, 1.0
+CLOSED_M = 0.4  # holes of less than twice this across are no end of the skin
 NOTHING_M3 = 1e-4
 
 
@@ -52,7 +53,15 @@ def _met(variant: str, ground: GradeGround, grid, moved: np.ndarray) -> np.ndarr
     """Where a design hangs on what the same survey saw: the ground around each hollow, else the rim of the skin."""
     if variant == TOUCH_UP:
         return binary_dilation(moved, iterations=max(round(AROUND_M / grid.cell_m), 1)) & ground.workable & ~moved
-    return ground.workable & ~binary_erosion(ground.workable, iterations=max(round(RIM_M / grid.cell_m), 1))
+    return rim(ground.workable, grid.cell_m)
+
+
+def rim(workable: np.ndarray, cell_m: float) -> np.ndarray:
+    """Ground within RIM_M of where the skin ends. A cell that was not seen and an anchor's disc are no end of it: taken as one,
+    all of a speckled skin is rim, and a figure against the rim is one against itself, with no s.d. at all."""
+    gap = max(round(CLOSED_M / cell_m), 1)
+    solid = binary_closing(np.pad(workable, gap), iterations=gap)[gap:-gap, gap:-gap] | workable
+    return workable & ~binary_erosion(solid, iterations=max(round(RIM_M / cell_m), 1))
 
 
 def _net_sigma(error, grid, moved: np.ndarray, met: np.ndarray, white: np.ndarray) -> float:

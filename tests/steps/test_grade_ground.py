@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from pipeline.frame import Grid
-from pipeline.steps.grade_cost import _scores
+from pipeline.steps.grade_cost import RIM_M, _scores, rim
 from pipeline.steps.grade_ground import _block_depth, beyond_cores
 from pipeline.surface.block_heights import blocks
 
@@ -41,3 +41,15 @@ def test_a_crowned_design_is_not_called_uneven_for_its_crown():
     crown = -0.08 * ((e - 10) / 10) ** 2
     design, whole = Design(LASER_PLANE, grid, crown, crown), np.ones(grid.shape, bool)
     assert _scores(design, grid, whole, True)[0] < 1e-6 and _scores(design, grid, whole, False)[0] > 20
+
+
+@pytest.mark.invariant
+def test_cells_that_were_not_seen_do_not_make_the_whole_skin_its_rim():
+    """20 x 20 m with 1 % of its cells missing and an anchor's disc: the rim stays the strip of 1 m along the sides."""
+    rng = np.random.default_rng(6)
+    y, x = np.indices((240, 240)) * 0.1
+    skin = (np.minimum(x, y) >= 2) & (np.maximum(x, y) < 22)
+    strip = skin & ~((np.minimum(x, y) >= 2 + RIM_M) & (np.maximum(x, y) < 22 - RIM_M))
+    assert (rim(skin, 0.1) ^ strip).sum() <= 0.02 * strip.sum()
+    speckled = skin & (rng.random(skin.shape) > 0.01) & (np.hypot(x - 12, y - 12) > 0.25)
+    assert abs(rim(speckled, 0.1).sum() / (strip & speckled).sum() - 1) < 0.1
