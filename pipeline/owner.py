@@ -132,6 +132,11 @@ class Owners(Section):
             k: {"value": v, **signed} if k in figures and isinstance(v, (int, float)) else v for k, v in given.items()
         }
 
+    def of(self, name: str) -> float | None:
+        """A figure of this section; None where nobody stated it."""
+        figure = getattr(self, name)
+        return None if figure is None else figure.value
+
 
 def _figure(what: str):
     return Field(None, description=what)
@@ -145,11 +150,6 @@ class Material(Owners):
     cut_fill_ratio: Figure | None = _figure("Cut needed for one of settled fill, 1 or more.")
     reserve_mm: Figure | None = _figure("Mix kept over the base layer, mm.")
     truck_t: Figure | None = _figure("Tonnes in a truck load.")
-
-    def of(self, name: str) -> float | None:
-        """A figure of the mix; None where nobody stated it."""
-        figure = getattr(self, name)
-        return None if figure is None else figure.value
 
 
 class Machine(Owners):
@@ -240,6 +240,12 @@ class Grading(GradingOf):
     """The wanted surface, and another one for single fields."""
 
     fields: dict[str, GradingOf] = {}
+
+    def on(self, field_id: str) -> GradingOf:
+        """The wishes for one field: its own, and where it has none those for all fields."""
+        own = self.fields.get(field_id, GradingOf())
+        picked = {name: getattr(own, name) if getattr(own, name) is not None else getattr(self, name) for name in GradingOf.model_fields}
+        return GradingOf.model_construct(**picked)
 
 
 class Acceptance(Owners):

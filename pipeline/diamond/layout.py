@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import shapely
-from shapely.geometry import LineString, Polygon
+from shapely.geometry import LineString, Point, Polygon
 
 from pipeline.diamond import places as at
 from pipeline.diamond.axes import Axes
@@ -45,6 +45,10 @@ class Mound:
     n: float
     radius_m: float
     height_m: float
+
+    @property
+    def disc(self) -> Polygon:
+        return Point(self.e, self.n).buffer(self.radius_m)
 
 
 @dataclass(frozen=True)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Mapping, Sequence
 
-from pipeline.report.figures import NBSP, PLUS_MINUS, Z95, figure, printed
+from pipeline.report.figures import NBSP, PLUS_MINUS, Z95, Unit, figure, printed
 from pipeline.report.placing import place_words
 from pipeline.report.saying import Sayer
 from pipeline.units import INCH_M
@@ -26,10 +26,8 @@ def keep_out_block(rows: Sequence[Mapping], sayer: Sayer) -> dict:
     }  # fmt: skip
 
 
-def _short(sayer: Sayer):
+def _short(sayer: Sayer) -> Unit:
     """Small distances in inches or metres."""
-    from pipeline.report.figures import Unit
-
     return Unit("in", INCH_M, 0) if sayer.units.system == "us" else Unit("m", 1.0, 2)
 
 

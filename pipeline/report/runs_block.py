@@ -5,7 +5,7 @@ from __future__ import annotations
 from itertools import groupby
 from typing import Sequence
 
-import shapely
+import numpy as np
 from shapely.geometry import LineString, Point
 
 from pipeline.report.field_input import FieldInput
@@ -54,18 +54,11 @@ def _drawing(given: FieldInput, runs: Sequence[dict], title: str, sayer: Sayer) 
     return picture(frame.width, frame.height, "runs-map", title, words("runs_map_about", number=len(runs)), inner + foot(frame, sayer.units, words("north")), "map")
 
 
-def _run(frame: Frame, line: shapely.LineString, purpose: str, label: str) -> str:
+def _run(frame: Frame, line: LineString, purpose: str, label: str) -> str:
     """A run with a barb in the direction it is driven; the first of each covering is labelled at its start."""
-    (x0, x1), (y0, y1) = _ends(frame, line)
+    (x0, x1), (y0, y1) = (along.tolist() for along in frame.xy(*np.transpose(line.coords)))
     size = max(((x1 - x0) ** 2 + (y1 - y0) ** 2) ** 0.5, 1e-6)
     ux, uy = (x1 - x0) / size * TICK_PX, (y1 - y0) / size * TICK_PX
     barb = f"M{x1 - ux - uy * 0.6:.1f} {y1 - uy + ux * 0.6:.1f}L{x1:.1f} {y1:.1f}L{x1 - ux + uy * 0.6:.1f} {y1 - uy - ux * 0.6:.1f}"
     out = el("path", d=frame.path(line) + barb, class_=f"run {purpose.replace('_', '-')}")
     return out + (el("circle", cx=round(x0, 1), cy=round(y0, 1), r=4.5, class_="core") + text(x0 + 7, y0 + 4, label, class_="figure") if label else "")
-
-
-def _ends(frame: Frame, line: shapely.LineString) -> tuple[tuple[float, float], tuple[float, float]]:
-    """x of both ends, y of both ends, in the drawing."""
-    (e0, n0), (e1, n1) = line.coords[0], line.coords[-1]
-    (a, b), (c, d) = frame.xy(e0, n0), frame.xy(e1, n1)
-    return (float(a), float(c)), (float(b), float(d))

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 import shapely
-from shapely.geometry import Point
 
 from pipeline.change.balance import TERMS, Balance, Density, EdgeGrown, balance, delivered, shows
 from pipeline.change.difference import Change
@@ -60,7 +59,7 @@ def _reason(found: Balance, passes: Agreement, corner: Agreement) -> str:
 def beyond_strip(layout: Layout, seen: Surveyed) -> shapely.Geometry:
     """Turf just beyond the edge strips: without the skin, stable ground, the mound and what was drawn to be left out."""
     lines = shapely.union_all([e.line for e in seen.edges])
-    mound = [] if layout.mound is None else [Point(layout.mound.e, layout.mound.n).buffer(layout.mound.radius_m)]
+    mound = [] if layout.mound is None else [layout.mound.disc]
     other = shapely.union_all([layout.skin, layout.ignore, layout.keep_out, *mound, *(p.polygon.buffer(0.3) for p in layout.patches)])
     return lines.buffer(BEYOND_M).difference(lines.buffer(EDGE_STRIP_M)).difference(other)
 

@@ -15,18 +15,17 @@ from pipeline.steps.grade_exports import write_exports
 from pipeline.steps.grade_ground import GradeGround, ground_of, hollows_of
 from pipeline.steps.grade_passes import passes_of
 from pipeline.steps.grade_wishes import wanted_of, wishes_of, worth_of
+from pipeline.steps.spot_given import survey_error
 from pipeline.store import arrays, rasters, records, tables
 from pipeline.store.atomic import replacing_folder
 from pipeline.store.where import Where
-from pipeline.surface.verdict import WORK
+from pipeline.surface.verdict import SURE, WORK
 from pipeline.works.design import LASER_PLANE, NO_MIX_BOUGHT, TOUCH_UP, Design
 from pipeline.works.grading.programme import Unsolved
 from pipeline.works.grading.touch_up import touched_up
 from pipeline.works.grading.variants import Made, made
 from pipeline.works.keep_outs import keep_outs_of
 from pipeline.works.tape import sheet
-
-SPOT_SURE = 0.8
 
 
 def run(job: Job, where: Where) -> None:
@@ -43,17 +42,18 @@ def run(job: Job, where: Where) -> None:
     ground = ground_of(job, where, layout, seen, features)
     wanted, asked = wanted_of(job, layout, ground.origin)
     wishes = wishes_of(job, layout, seen, features, ground, measured["lip"])
-    hollows = hollows_of(measured["low_spots"], layout, SPOT_SURE)
+    hollows = hollows_of(measured["low_spots"], layout, SURE)
+    worth, error = worth_of(job), survey_error(layout, seen)
     designs, rows, conflicts = {}, [], []
     filled, left = touched_up(ground.z, *layout.grid.mesh(), ground.workable, hollows)
     designs[TOUCH_UP] = Design(TOUCH_UP, layout.grid, ground.z, np.where(ground.workable, filled, np.nan))
-    rows.append(row_of(job, layout, seen, ground, designs[TOUCH_UP], None, _left(left, hollows)))
+    rows.append(row_of(job, seen, error, ground, designs[TOUCH_UP], None, _left(left, hollows)))
     for variant in (NO_MIX_BOUGHT, LASER_PLANE):
-        found = _made(variant, ground, wanted, wishes, worth_of(job), asked)
+        found = _made(variant, ground, wanted, wishes, worth)
         conflicts += [{"variant": variant, **vars(c)} for c in found.conflicts]
         if found.solved is not None:
             designs[variant] = Design(variant, layout.grid, ground.z, ground.raster(found))
-        rows.append(row_of(job, layout, seen, ground, designs.get(variant), found, found.reason or asked))
+        rows.append(row_of(job, seen, error, ground, designs.get(variant), found, found.reason or asked))
     chosen, why = _chosen(designs, measured, hollows)
     kept_free = keep_outs_of(layout, features, dt.date.fromisoformat(str(seen.record["flown_on"])[:10]))
     record = {
@@ -69,7 +69,7 @@ def run(job: Job, where: Where) -> None:
             tags = {"survey": newest, "variant": chosen}
             rasters.write(folder / "design.tif", "design", designs[chosen].design, layout.grid, tags)
             made_stakes = write_exports(folder, job, layout, designs[chosen], hollows, kept_free, seen.record)
-            record["stakes"] = [{**vars(s), "cut_m": s.cut_m, "fill_m": s.fill_m} for s in made_stakes]
+            record["stakes"] = [s.plain() for s in made_stakes]
             rasters.write(folder / "cut_fill.tif", "cut_fill", designs[chosen].cut_fill, layout.grid, tags)
         arrays.write(where.graded(job.field), record, existing=ground.z, **columns)
 
@@ -80,11 +80,11 @@ def _nothing(job: Job, where: Where, reason: str) -> None:
         arrays.write(where.graded(job.field), {"survey": "", "reason": reason, "chosen": "", "variants": [], "conflicts": [], "probe_places": []})
 
 
-def _made(variant: str, ground: GradeGround, wanted, wishes, worth, asked: str) -> Made:
+def _made(variant: str, ground: GradeGround, wanted, wishes, worth) -> Made:
     try:
         return made(variant, ground.cells, wanted, wishes, worth)
     except (Unsolved, ValueError) as error:
-        return Made(variant, None, None, wishes, (), str(error))
+        return Made(variant, None, None, (), str(error))
 
 
 def _left(left: tuple[str, ...], hollows) -> str:

@@ -9,10 +9,10 @@ import numpy as np
 
 from pipeline.coordinates import code, label, read_crs, unit_m, unit_words
 from pipeline.diamond.layout import Layout
-from pipeline.units import FOOT_M, vertical_unit_of
 from pipeline.jobs import Job
 from pipeline.store import landxml, stakeout
 from pipeline.transform import step_between
+from pipeline.units import FOOT_M, vertical_unit_of
 from pipeline.works.design import TOUCH_UP, Design
 from pipeline.works.grading.touch_up import Hollow
 from pipeline.works.keep_outs import KeepOut
@@ -31,13 +31,8 @@ def write_exports(folder: Path, job: Job, layout: Layout, design: Design, hollow
     made = stakes(design, layout, hollows, keep_outs, US_EVERY_M if job.settings.units == "us" else METRIC_EVERY_M)
     step = step_between(read_crs(layout.grid.crs), own)
     e, n = step(np.array([s.e for s in made]), np.array([s.n for s in made])) if made else ((), ())
-    rows = [
-        {"point": s.point, "northing": float(b), "easting": float(a), "existing_m": s.existing_m, "design_m": s.design_m, "cut_m": s.cut_m, "fill_m": s.fill_m,
-         "by_hand": s.by_hand, "description": s.description}
-        for s, a, b in zip(made, e, n)
-    ]  # fmt: skip
     unit = vertical_unit_of(metres)
-    stakeout.write(folder, rows, metres, unit)
+    stakeout.write(folder, [{**s.plain(), "northing": float(b), "easting": float(a)} for s, a, b in zip(made, e, n)], metres)
     references = {str(r["height_reference"]) for r in job.rows["surveys"] if r.get("height_reference")}
     stakeout.beside(folder, {
         "field_id": job.field, "survey": survey["survey_id"], "flown_on": str(survey["flown_on"]), "design": design.variant,

@@ -23,7 +23,7 @@ from pipeline.works.grading.variants import Made
 
 BLOCK_M = 0.3
 SMOOTH_SD_M = 0.15
-SURE_SDS = 1.645
+BLADE_SDS = 1.645  # so many s.d. under what was stated, 95 % of depths lie deeper
 OBSTACLES = ("irrigation_head", "valve_box", "keep_out")
 OBSTACLE_M = 0.3
 POND_RING_M = (0.4, 0.6, 1.6)  # beyond a pond's own radius: filled to, and the ring its plane is laid through
@@ -53,10 +53,7 @@ class GradeGround:
         out = np.full(self.z.shape, np.nan)
         e, n = self.mesh
         x, y = e[self.workable] - self.origin[0], n[self.workable] - self.origin[1]
-        inside = np.ones(len(x), bool)
-        if found.form.bends is not None:  # nodes reach a block beyond their cells only
-            have = {tuple(k) for k in np.floor(np.column_stack([self.cells.x, self.cells.y]) / found.form.spacing_m).astype(int)}
-            inside = np.array([tuple(k) in have for k in np.floor(np.column_stack([x, y]) / found.form.spacing_m).astype(int)])
+        inside = found.form.holds(x, y)
         values = np.full(len(x), np.nan)
         values[inside] = found.form.points(x[inside], y[inside]) @ found.solved.parameters
         out[self.workable] = np.maximum(values, self.z[self.workable] - self.blade_m[self.workable])  # no cell is cut deeper than it may be
@@ -90,7 +87,7 @@ def _blade(job: Job, where: Where, layout: Layout, survey: str) -> tuple[np.ndar
     stated, reserve = stated_m(job), job.settings.material.of("reserve_mm")
     if stated is None or reserve is None:
         return found, "cores" if cored else "none"
-    return beyond_cores(found, max(stated - SURE_SDS * STATED_SD_M - reserve / 1000, 0.0)), "cores" if cored else "stated"
+    return beyond_cores(found, max(stated - BLADE_SDS * STATED_SD_M - reserve / 1000, 0.0)), "cores" if cored else "stated"
 
 
 def beyond_cores(cored_m: np.ndarray, stated_m: float) -> np.ndarray:

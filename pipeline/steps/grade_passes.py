@@ -26,23 +26,23 @@ def passes_of(job: Job, layout: Layout, keep_outs: Sequence[KeepOut], hollows: S
     """
     done = [w for w in job.rows["works"] if w["work"] in ROLLED and w.get("pattern") != "hand"]
     name = next((w["machine"] for w in reversed(done) if w.get("machine") in job.settings.machines), next(iter(job.settings.machines), ""))
-    if not name or job.settings.machines[name].width_m is None:
+    machine = job.settings.machines.get(name)
+    if machine is None or machine.width_m is None:
         return {"reason": "no working width: machines", "machine": name, "runs": []}
-    machine = job.settings.machines[name]
-    speed, turn = (None if f is None else f.value for f in (machine.speed_m_per_s, machine.turn_s))
+    width, speed, turn = machine.of("width_m"), machine.of("speed_m_per_s"), machine.of("turn_s")
     last = [w["bearing_deg"] for w in reversed(done) if w.get("bearing_deg") is not None][:REMEMBERED]
     entries = [w["entry"] for w in reversed(done) if w.get("entry") is not None][:REMEMBERED]
     kept = [k.kept_free for k in keep_outs]
-    mound = Point(layout.mound.e, layout.mound.n).buffer(layout.mound.radius_m) if layout.mound is not None else shapely.Polygon()
-    ground = ground_for(layout.skin.difference(mound), kept)
+    skin = layout.skin if layout.mound is None else layout.skin.difference(layout.mound.disc)
+    ground = ground_for(skin, kept)
     corners = corners_of(layout.skin, layout.axes, layout.anchors)
-    whole = chosen(ground, machine.width_m.value, last, entries, corners, speed, turn)
+    whole = chosen(ground, width, last, entries, corners, speed, turn)
     if whole is None:
         return {"reason": "no straight run fits between what is kept free", "machine": name, "runs": []}
     out = _plain(WHOLE, whole)
     if hollows:
         about = shapely.union_all([Point(h.e, h.n).buffer(ABOUT_M) for h in hollows])
-        across = chosen(ground.intersection(about), machine.width_m.value, last, [whole.entry, *entries], corners, speed, turn, away_from=whole.bearing_deg)
+        across = chosen(ground.intersection(about), width, last, [whole.entry, *entries], corners, speed, turn, away_from=whole.bearing_deg)
         if across is not None:
             out += _plain(ACROSS, across, len(out))
     return {"reason": "", "machine": name, "runs": out, "last_bearings": last, "last_entries": entries, "hand_m2": whole.hand_m2}

@@ -8,7 +8,6 @@ import numpy as np
 
 from pipeline.diamond.layout import Feature, Layout
 from pipeline.jobs import Job
-from pipeline.owner import GradingOf
 from pipeline.steps.grade_ground import GradeGround
 from pipeline.steps.surveyed import Surveyed
 from pipeline.works.grading.levels import edge_levels, joined, moved
@@ -22,21 +21,10 @@ LEAST_CELLS = 6
 BUY_TO_MOVE, TAKE_TO_MOVE = 3.0, 2.0  # what a m3 bought or taken counts against one moved where the owner gave no prices; ours
 
 
-def grading_of(job: Job, name: str):
-    """One wish of the owner's: the field's own, else of all fields, else None."""
-    grading = job.settings.grading
-    own: GradingOf | None = grading.fields.get(job.field)
-    for section in (own, grading):
-        found = None if section is None else getattr(section, name)
-        if found is not None:
-            return found if isinstance(found, str) else found.value
-    return None
-
-
 def wanted_of(job: Job, layout: Layout, origin: tuple[float, float]) -> tuple[Wanted, str]:
     """The form and its direction, and what could not be asked."""
-    form = grading_of(job, "form") or PLANE
-    bearing = grading_of(job, "fall_bearing_deg")
+    asked = job.settings.grading.on(job.field)
+    form, bearing = asked.form or PLANE, asked.of("fall_bearing_deg")
     if bearing is None:
         bearing = job.settings.tolerances.of("fall_bearing_deg", job.field)
     ridge = None
@@ -47,7 +35,8 @@ def wanted_of(job: Job, layout: Layout, origin: tuple[float, float]) -> tuple[Wa
 
 
 def wishes_of(job: Job, layout: Layout, seen: Surveyed, features: Sequence[Feature], ground: GradeGround, lip: Sequence[dict]) -> Wishes:
-    least, most = grading_of(job, "slope_min_pct"), grading_of(job, "slope_max_pct")
+    asked = job.settings.grading.on(job.field)
+    least, most = asked.of("slope_min_pct"), asked.of("slope_max_pct")
     e, n = layout.grid.mesh()
     held = ground.workable
     edges = edge_levels(seen.edges, e[held], n[held], ground.z[held], lip, job.settings.tolerances.of("lip_mm", job.field))
@@ -82,7 +71,7 @@ def worth_of(job: Job) -> Worth:
     """Prices of a cubic metre moved, bought and taken away: the owner's; without them by what costs more than what."""
     prices, material = job.settings.prices, job.settings.material
     ratio = material.of("cut_fill_ratio") or 1.0
-    density = material.of("placed_t_per_m3")
-    if None in (prices.move_per_m3, prices.mix_per_t, prices.export_per_m3, density):
+    move, buy, take, density = prices.of("move_per_m3"), prices.of("mix_per_t"), prices.of("export_per_m3"), material.of("placed_t_per_m3")
+    if None in (move, buy, take, density):
         return Worth(1.0, BUY_TO_MOVE, TAKE_TO_MOVE, ratio)
-    return Worth(prices.move_per_m3.value, prices.mix_per_t.value * density, prices.export_per_m3.value, ratio)
+    return Worth(move, buy * density, take, ratio)

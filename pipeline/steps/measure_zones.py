@@ -112,9 +112,7 @@ def _wanted(job: Job) -> Wanted:
 
 def _form(job: Job) -> str | None:
     """The form the owner wants this skin to have."""
-    grading = job.settings.grading
-    own = grading.fields.get(job.field)
-    return own.form if own is not None and own.form is not None else grading.form
+    return job.settings.grading.on(job.field).form
 
 
 def _tolerance(job: Job, name: str) -> float | None:

@@ -23,7 +23,7 @@ def plants_on(layout: Layout, edges: tuple[Edge, ...], ground: Ground, z: np.nda
         return unseen(grid.shape)
     where = plant_ground(grid, grid.mask(layout.skin), edges, grid.mask(_no_mix(layout)))
     mound = layout.mound
-    raised = None if mound is None else grid.mask(Point(mound.e, mound.n).buffer(mound.radius_m))
+    raised = None if mound is None else grid.mask(mound.disc)
     return plants(ground, grid, z, where.clear, where.turf, where.beside, raised)
 
 

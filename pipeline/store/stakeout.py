@@ -19,18 +19,17 @@ from pipeline.store.atomic import read_text, write_text
 
 HEADER = ("point", "northing", "easting", "existing", "design", "cut", "fill", "by_hand", "description")
 FORMULA = ("=", "+", "-", "@", "\t", "\r")
-DECIMALS = {"m": 3, "ft": 3, "us-ft": 3}
+PLACES = 3  # decimals, in metres and in feet
 OFF_M = 0.05  # points may lie so far outside the skin: rounding
 
 
-def write(folder: Path, rows: Sequence[dict], unit_m: float, unit: str) -> None:
+def write(folder: Path, rows: Sequence[dict], unit_m: float) -> None:
     """`stakeout.csv` and `stakeout_bare.csv`.
 
     rows   : point, northing, easting in the CRS that leaves; existing_m, design_m, cut_m, fill_m in metres; by_hand; description
-    unit_m : metres in a unit of that CRS, in which heights leave, too; unit: its word, `m`, `ft` or `us-ft`
+    unit_m : metres in a unit of that CRS, in which heights leave, too
     """
-    places = DECIMALS[unit]
-    figure = lambda value: f"{value:.{places}f}"
+    figure = lambda value: f"{value:.{PLACES}f}"
     headed, bare = io.StringIO(), io.StringIO()
     one, other = csv.writer(headed, lineterminator="\n"), csv.writer(bare, lineterminator="\n")
     one.writerow(HEADER)

@@ -70,5 +70,5 @@ def masks_of(layout) -> Masks:
         grid.mask(layout.skin.buffer(BAND_M)) & ~skin,
         skin & grid.mask(lines.buffer(BUFFER_M)),
         grid.mask(shapely.union_all([layout.keep_out, *anchors])),
-        grid.mask(None if mound is None else Point(mound.e, mound.n).buffer(mound.radius_m)),
+        grid.mask(None if mound is None else mound.disc),
     )

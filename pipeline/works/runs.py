@@ -112,26 +112,26 @@ def chosen(
             continue
         lines = stripes(ground, width_m, bearing)
         if lines:
-            found.append((bearing, lines, _cost(lines, speed_m_per_s, turn_s)))
+            found.append((bearing, lines, _cost_a_metre(lines, speed_m_per_s, turn_s)))
     if not found:
         return None
-    least = min(cost / sum(line.length for line in lines) for _, lines, cost in found)  # of a metre covered: a bearing that leaves more to the hand is not faster
+    least = min(cost for _, _, cost in found)
 
-    def score(one) -> float:
-        bearing, lines, cost = one
+    def score(bearing: int, cost: float) -> float:
         before = sum(0.5**j * np.cos(np.radians(bearing - b)) ** 2 for j, b in enumerate(last, start=1))
-        return cost / sum(line.length for line in lines) / least + ROTATION * before
+        return cost / least + ROTATION * before
 
-    bearing, lines, _ = min(found, key=lambda one: (round(score(one), 9), one[0]))
+    bearing, lines, _ = min(found, key=lambda one: (round(score(one[0], one[2]), 9), one[0]))
     entry, order = _entered(lines, entries, corners)
     covered = shapely.union_all([line.buffer(width_m / 2, cap_style="flat") for line in order])
     return Runs(float(bearing), entry, tuple(order), float(max(ground.area - covered.area, 0.0)), minutes_of(order, speed_m_per_s, turn_s))
 
 
-def _cost(lines: Sequence[LineString], speed: float | None, turn: float | None) -> float:
-    """Seconds, or without a machine's figures metres with ten for a turn."""
-    known = minutes_of(lines, speed, turn)
-    return known * 60 if np.isfinite(known) else sum(line.length + 10.0 for line in lines)
+def _cost_a_metre(lines: Sequence[LineString], speed: float | None, turn: float | None) -> float:
+    """Seconds a metre covered, or without a machine's figures metres with ten for a turn: a bearing that leaves more to the hand
+    is not faster."""
+    known, length = minutes_of(lines, speed, turn), sum(line.length for line in lines)
+    return (known * 60 if np.isfinite(known) else sum(line.length + 10.0 for line in lines)) / length
 
 
 def _entered(lines: Sequence[LineString], entries: Sequence[str], corners: Mapping[str, tuple[float, float]]) -> tuple[str, list[LineString]]:

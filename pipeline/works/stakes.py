@@ -36,6 +36,10 @@ class Stake:
     def cut_m(self) -> float:
         return max(self.existing_m - self.design_m, 0.0)
 
+    def plain(self) -> dict:
+        """All of it by name, cut and fill with it."""
+        return {**vars(self), "cut_m": self.cut_m, "fill_m": self.fill_m}
+
 
 def stakes(design: Design, layout: Layout, hollows: Sequence[Hollow], keep_outs: Sequence[KeepOut], every_m: float) -> list[Stake]:
     """Stakes of a design, numbered in the order: bases, low spots (middle and four around), lattice from the south-west by rows.

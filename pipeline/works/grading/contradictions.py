@@ -6,10 +6,11 @@ from dataclasses import dataclass, replace
 
 from pipeline.works.grading.forms import Form
 from pipeline.works.grading.programme import Ground, Solved, Unsolved, least_slack, solve
-from pipeline.works.grading.wishes import BEND, DIRECTION, EDGE, LEAST_FALL, YIELDING, Wishes, Worth
+from pipeline.works.grading.wishes import BEND, DIRECTION, EDGE, LEAST_FALL, YIELDING, Levels, Wishes, Worth
 
 SPARE = 1.02  # a wish that gives way by the very least leaves one surface only
 SPARE_LEVEL_M, SPARE_FALL = 0.0005, 0.0001
+ABSENT = {EDGE: ("edges", Levels.none()), DIRECTION: ("within_deg", None), LEAST_FALL: ("least", None), BEND: ("kappa", None)}  # a wish, and how not to have it
 
 
 @dataclass(frozen=True)
@@ -82,15 +83,14 @@ def given_way(wishes: Wishes, family: str, slack: float, spacing_m: float) -> Wi
 
 def dropped(wishes: Wishes, family: str) -> Wishes:
     """Wishes without one family."""
-    if family == EDGE:
-        return replace(wishes, edges=type(wishes.edges).none())
-    return replace(wishes, **{{LEAST_FALL: "least", BEND: "kappa", DIRECTION: "within_deg"}[family]: None})
+    name, absent = ABSENT[family]
+    return replace(wishes, **{name: absent})
 
 
 def _asked(wishes: Wishes, family: str) -> bool:
     if family == EDGE:
         return len(wishes.edges.x) > 0
-    return getattr(wishes, {LEAST_FALL: "least", BEND: "kappa", DIRECTION: "within_deg"}[family]) is not None
+    return getattr(wishes, ABSENT[family][0]) is not None
 
 
 def _told(wishes: Wishes, family: str, slack: float, place: str, spacing_m: float, alone: bool) -> Conflict:

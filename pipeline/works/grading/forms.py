@@ -6,6 +6,7 @@ x east and y north from an origin near the field, m; heights above a level near 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Callable
 
 import numpy as np
 import scipy.sparse as sp
@@ -25,6 +26,8 @@ class Form:
     bends   : (j, p), second differences of neighbouring nodes, or None where the form has none
     spacing_m : between nodes, m
     points  : function of x, y -> (n, p), heights at any places of the form's ground
+    holds   : function of x, y -> (n,) bool, whether a place lies on the ground of the form's cells
+    unit    : (p,), parameters of the surface that stands 1 m high everywhere
     """
 
     heights: sp.csr_matrix
@@ -34,7 +37,9 @@ class Form:
     fall: np.ndarray | None
     bends: sp.csr_matrix | None
     spacing_m: float
-    points: object
+    points: Callable
+    holds: Callable
+    unit: np.ndarray
 
     @property
     def parameters(self) -> int:
@@ -73,8 +78,8 @@ def two_planes(x: np.ndarray, y: np.ndarray, on: tuple[float, float], along_deg:
 
 
 def _form(points, x, y, gx, gy, at, fall) -> Form:
-    m = sp.csr_matrix
-    return Form(m(points(x, y)), m(gx), m(gy), at, fall, None, np.nan, points)
+    m, p = sp.csr_matrix, gx.shape[1]
+    return Form(m(points(x, y)), m(gx), m(gy), at, fall, None, np.nan, points, lambda x, y: np.ones(len(x), bool), np.eye(p)[0])
 
 
 def free(
@@ -88,25 +93,25 @@ def free(
     On a patch the gradient takes its extremes at the corners (gx depends on the northing only, gy on the easting only):
     what holds at its four corners holds on all of it.
     """
-    key = np.column_stack([np.floor(np.concatenate([v, more]) / spacing_m) for v, more in zip((x, y), also)]).astype(int)
-    patches = np.unique(key, axis=0)
+    patch = lambda x, y: np.floor(np.column_stack([x, y]) / spacing_m).astype(int)
+    own = np.unique(patch(x, y), axis=0)
+    patches = np.unique(np.concatenate([own, patch(*also)]), axis=0)
     corners = np.unique(np.concatenate([patches + s for s in ((0, 0), (1, 0), (0, 1), (1, 1))]), axis=0)
-    index = {(i, j): k for k, (i, j) in enumerate(corners.tolist())}
-    p = len(corners)
+    number, owned, p = _numbers(corners), _numbers(own), len(corners)
 
     def points(x, y):
-        i, j = np.floor(x / spacing_m).astype(int), np.floor(y / spacing_m).astype(int)
-        u, v = x / spacing_m - i, y / spacing_m - j
+        at = patch(x, y)
+        u, v = (np.column_stack([x, y]) / spacing_m - at).T
         rows, cols, values = [], [], []
         for di, dj, w in ((0, 0, (1 - u) * (1 - v)), (1, 0, u * (1 - v)), (0, 1, (1 - u) * v), (1, 1, u * v)):
-            found = np.array([index.get((a + di, b + dj), -1) for a, b in zip(i.tolist(), j.tolist())], int)
+            found = number(at + (di, dj))
             if (found[w > 1e-9] < 0).any():
                 raise ValueError("a place off the nodes of the surface")
             keep = found >= 0
             rows.append(np.nonzero(keep)[0]), cols.append(found[keep]), values.append(w[keep])
         return sp.csr_matrix((np.concatenate(values), (np.concatenate(rows), np.concatenate(cols))), shape=(len(x), p))
 
-    n00, n10, n01, n11 = (np.array([index[i + di, j + dj] for i, j in patches.tolist()]) for di, dj in ((0, 0), (1, 0), (0, 1), (1, 1)))
+    n00, n10, n01, n11 = (number(patches + s) for s in ((0, 0), (1, 0), (0, 1), (1, 1)))
     south, north, west, east = (n00, n10), (n01, n11), (n00, n01), (n10, n11)
     gx = sp.vstack([_difference(*a, p, spacing_m) for a in (south, south, north, north)]).tocsr()
     gy = sp.vstack([_difference(*b, p, spacing_m) for b in (west, east, west, east)]).tocsr()
@@ -119,7 +124,21 @@ def free(
         v = downhill(ridge[1] + 90)
         across = (at - np.asarray(ridge[0])) @ v
         fall = np.where(np.abs(across) < RIDGE_M, 0.0, np.sign(across))[:, None] * v
-    return Form(points(x, y), gx, gy, at, fall, _bends(index, p), spacing_m, points)
+    return Form(points(x, y), gx, gy, at, fall, _bends(corners, number), spacing_m, points, lambda x, y: owned(patch(x, y)) >= 0, np.ones(p))
+
+
+def _numbers(places: np.ndarray) -> Callable[[np.ndarray], np.ndarray]:
+    """Function of (n, 2) whole numbers -> (n,) the row of `places` that each is, -1 where it is none."""
+    low, size = places.min(axis=0), np.ptp(places, axis=0) + 1
+    table = np.full(size, -1)
+    table[tuple((places - low).T)] = np.arange(len(places))
+
+    def number(asked: np.ndarray) -> np.ndarray:
+        at = asked - low
+        inside = ((at >= 0) & (at < size)).all(axis=1)
+        return np.where(inside, table[tuple(np.where(inside[:, None], at, 0).T)], -1)
+
+    return number
 
 
 def _difference(a: np.ndarray, b: np.ndarray, p: int, length_m: float) -> sp.csr_matrix:
@@ -127,8 +146,10 @@ def _difference(a: np.ndarray, b: np.ndarray, p: int, length_m: float) -> sp.csr
     return sp.csr_matrix((np.repeat([-1 / length_m, 1 / length_m], len(a)), (np.tile(k, 2), np.concatenate([a, b]))), shape=(len(a), p))
 
 
-def _bends(index: dict, p: int) -> sp.csr_matrix:
-    runs = [(index[i - di, j - dj], k, index[i + di, j + dj]) for (i, j), k in index.items() for di, dj in ((1, 0), (0, 1))
-            if (i - di, j - dj) in index and (i + di, j + dj) in index]  # fmt: skip
+def _bends(corners: np.ndarray, number: Callable) -> sp.csr_matrix:
+    """Second differences of every node that has one on either side, east and north, (j, p)."""
+    around = [np.column_stack([number(corners - s), np.arange(len(corners)), number(corners + s)]) for s in ((1, 0), (0, 1))]
+    runs = np.concatenate(around)
+    runs = runs[(runs >= 0).all(axis=1)]
     rows = np.repeat(np.arange(len(runs)), 3)
-    return sp.csr_matrix((np.tile([1.0, -2.0, 1.0], len(runs)), (rows, np.array(runs, int).ravel())), shape=(len(runs), p))
+    return sp.csr_matrix((np.tile([1.0, -2.0, 1.0], len(runs)), (rows, runs.ravel())), shape=(len(runs), len(corners)))

@@ -7,7 +7,7 @@ source : method after L1 levelling with linear programming; formulas as in docs/
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import scipy.sparse as sp
@@ -127,7 +127,7 @@ def solve(ground: Ground, form: Form, wishes: Wishes, worth: Worth) -> Solved | 
     bought, taken = (float(max(v, 0.0)) for v in x[-2:])
     if abs(fill - (cut - taken) / r - bought) > OUT_OF_BALANCE * (1 + cut + fill):
         return None
-    return Solved(_raised(form, x[:p], level), height + level, cut, fill, bought, taken, worth.move * (cut + fill) + worth.buy * bought + worth.take * taken)
+    return Solved(x[:p] + level * form.unit, height + level, cut, fill, bought, taken, worth.move * (cut + fill) + worth.buy * bought + worth.take * taken)
 
 
 def least_slack(ground: Ground, form: Form, wishes: Wishes, worth: Worth, family: str) -> tuple[float, str] | None:
@@ -201,16 +201,5 @@ def _steepest(form: Form, most: float | None, further: int):
 
 
 def _lowered(wishes: Wishes, level: float) -> Wishes:
-    from dataclasses import replace
-
     down = lambda given: replace(given, height=given.height - level)
     return replace(wishes, fixed=down(wishes.fixed), edges=down(wishes.edges))
-
-
-def _raised(form: Form, parameters: np.ndarray, level: float) -> np.ndarray:
-    """Parameters of the same surface above zero: node heights all rise, of a form with few parameters the first does."""
-    out = parameters.copy()
-    if form.bends is not None:
-        return out + level
-    out[0] += level
-    return out

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import ceil, hypot, isfinite, nan
+from math import ceil, isfinite, nan
 
 import numpy as np
 from scipy.special import ndtr
 
-from pipeline.surface.filling import PLACED_SIGMA_T_PER_M3
+from pipeline.surface.filling import SURE, tonnes_sigma
 
-SURE = 1.96
 RESERVE = 1.645  # so much more in stock covers nineteen fields in twenty
 PHANTOM = 1.0 / np.sqrt(2.0 * np.pi)  # mean of the positive part of a standard normal
 WORKED_M = 0.003  # less is no work order
@@ -19,28 +18,26 @@ WORKED_M = 0.003  # less is no work order
 @dataclass(frozen=True)
 class Volumes:
     """cut, fill, net (fill minus cut), m3; noise_m3: cut and fill that noise alone would show on ground that is right;
-    net_sigma_m3: one s.d.; worked_m2: ground that moves by more than WORKED_M; area_m2: ground graded."""
+    worked_m2: ground that moves by more than WORKED_M; area_m2: ground graded."""
 
     cut_m3: float
     fill_m3: float
     net_m3: float
     noise_m3: float
-    net_sigma_m3: float
     worked_m2: float
     area_m2: float
 
 
-def volumes(u: np.ndarray, cell_m2: float, sigma_m: float, net_sigma_m3: float) -> Volumes:
+def volumes(u: np.ndarray, cell_m2: float, sigma_m: float) -> Volumes:
     """Volumes of design minus existing.
 
-    u            : (n,), m, NaN where nothing is graded
-    sigma_m      : one s.d. of a cell's height against its surroundings, m
-    net_sigma_m3 : of the sum over all cells, tie and what neighbours share included
+    u       : (n,), m, NaN where nothing is graded
+    sigma_m : one s.d. of a cell's height against its surroundings, m
     """
     u = u[np.isfinite(u)]
     fill, cut = cell_m2 * float(np.maximum(u, 0).sum()), cell_m2 * float(np.maximum(-u, 0).sum())
     worked = np.abs(u) > 1e-6
-    return Volumes(cut, fill, fill - cut, phantom(cell_m2 * float(worked.sum()), sigma_m), net_sigma_m3, cell_m2 * float((np.abs(u) > WORKED_M).sum()), cell_m2 * len(u))
+    return Volumes(cut, fill, fill - cut, phantom(cell_m2 * float(worked.sum()), sigma_m), cell_m2 * float((np.abs(u) > WORKED_M).sum()), cell_m2 * len(u))
 
 
 def phantom(area_m2: float, sigma_m: float) -> float:
@@ -74,7 +71,7 @@ def mix_to_buy(bought_m3: float, sigma_m3: float, placed_t_per_m3: float | None,
     if placed_t_per_m3 is None:
         return Mix(nan, nan, nan, nan, nan, "no density: placed_t_per_m3")
     tonnes = bought_m3 * placed_t_per_m3
-    sigma = hypot(sigma_m3 * placed_t_per_m3, bought_m3 * PLACED_SIGMA_T_PER_M3)
+    sigma = tonnes_sigma(bought_m3, sigma_m3, placed_t_per_m3)
     loads = nan if truck_t is None else float(ceil(round(tonnes / truck_t, 6)))
     return Mix(tonnes, max(tonnes - SURE * sigma, 0.0), tonnes + SURE * sigma, RESERVE * sigma, loads, "")
 

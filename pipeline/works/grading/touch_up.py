@@ -10,6 +10,8 @@ from typing import Sequence
 
 import numpy as np
 
+from pipeline.survey.plane import fit_plane
+
 LEAST_RING = 30  # cells of sound ground around a hollow, fewer make no plane
 
 
@@ -42,9 +44,6 @@ def touched_up(z: np.ndarray, e: np.ndarray, n: np.ndarray, sound: np.ndarray, h
         if ring.sum() < LEAST_RING:
             left.append(h.name)
             continue
-        basis = np.column_stack([np.ones(ring.sum()), e[ring] - h.e, n[ring] - h.n])
-        p = np.linalg.lstsq(basis, z[ring], rcond=None)[0]
         inside = held & (away <= h.inner_m)
-        plane = p[0] + p[1] * (e - h.e) + p[2] * (n - h.n)
-        out[inside] = np.maximum(out[inside], plane[inside])
+        out[inside] = np.maximum(out[inside], fit_plane(e[ring], n[ring], z[ring]).at(e[inside], n[inside]))
     return out, tuple(left)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-
 from pipeline.works.design import LASER_PLANE, NO_MIX_BOUGHT
 from pipeline.works.grading.contradictions import Conflict, designed
 from pipeline.works.grading.forms import Form, free, plane, two_planes
@@ -26,12 +25,11 @@ class Wanted:
 
 @dataclass(frozen=True)
 class Made:
-    """One variant: the surface or None, the form it has, the wishes it keeps, what had to give way, why there is none."""
+    """One variant: the surface or None, the form it has, what had to give way, why there is none."""
 
     variant: str
     solved: Solved | None
     form: Form | None
-    wishes: Wishes
     conflicts: tuple[Conflict, ...]
     reason: str
 
@@ -60,7 +58,7 @@ def made(variant: str, ground: Ground, wanted: Wanted, wishes: Wishes, worth: Wo
     if variant == NO_MIX_BOUGHT:
         worth = replace(worth, may_buy=False, may_take=False)
         if not (ground.blade_m > 0).any():
-            return Made(variant, None, form, wishes, (), "no depth of mix known: nothing may be cut, so nothing can be moved")
-    found, kept, conflicts = designed(ground, form, wishes, worth)
+            return Made(variant, None, form, (), "no depth of mix known: nothing may be cut, so nothing can be moved")
+    found, _, conflicts = designed(ground, form, wishes, worth)
     reason = "" if found is not None else "no surface meets the fixed levels, the most fall and the depth of mix"
-    return Made(variant, found, form, kept, conflicts, reason)
+    return Made(variant, found, form, conflicts, reason)

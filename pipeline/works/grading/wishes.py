@@ -6,10 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-RIM_M = 0.005  # a design meets what must not be touched to this
-EDGE_M = 0.006  # and the grass edge to this: no step for a foot
+EDGE_M = 0.006  # a design meets the grass edge to this: no step for a foot
 KAPPA_PER_M = 0.004  # most curvature: under a straightedge of 3 m a gap of 4.5 mm
-EDGE, DIRECTION, LEAST_FALL, BEND, FIXED, GENTLE = "grass_edge", "direction", "least_fall", "curvature", "fixed_level", "most_fall"
+EDGE, DIRECTION, LEAST_FALL, BEND, FIXED = "grass_edge", "direction", "least_fall", "curvature", "fixed_level"
 YIELDING = (EDGE, DIRECTION, LEAST_FALL, BEND)  # in this order a wish is asked to give way; the others never are
 
 

@@ -57,7 +57,7 @@ def test_a_plane_through_the_middle_cuts_as_much_as_it_fills():
     x, y = (v.ravel() for v in np.meshgrid(e, e))
     z = 0.3 * np.sin(x) + 0.1 * np.cos(0.7 * y) + 0.01 * x
     p = np.linalg.lstsq(np.column_stack([np.ones(x.size), x, y]), z, rcond=None)[0]
-    found = volumes(p[0] + p[1] * x + p[2] * y - z, 1.0, 0.003, 0.1)
+    found = volumes(p[0] + p[1] * x + p[2] * y - z, 1.0, 0.003)
     assert found.cut_m3 == approx(found.fill_m3, rel=1e-9) and found.net_m3 == approx(0, abs=1e-9)
 
 
@@ -73,7 +73,7 @@ def test_fill_seen_through_noise_is_its_integral(u):
 def test_noise_alone_shows_as_much_cut_as_the_formula():
     rng = np.random.default_rng(8)
     s, shape = 0.006, (1200, 1200)
-    found = volumes(rng.normal(0, s, shape).ravel(), 0.25, s, 0.0)
+    found = volumes(rng.normal(0, s, shape).ravel(), 0.25, s)
     assert found.cut_m3 == approx(phantom(shape[0] * shape[1] * 0.25, s), rel=5e-3) and phantom(900, 0.01) == approx(0.399 * 9, rel=1e-3)
 
 
