@@ -6,11 +6,13 @@ gives the same bytes.
 
 from __future__ import annotations
 
+import datetime as dt
 import io
 import re
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Sequence
+from typing import Iterator, Sequence
 
 import numpy as np
 
@@ -46,6 +48,11 @@ class Plan:
 
 def write(path: str | Path, plan: Plan, unit: str, unit_m: float, day: str) -> None:
     """One drawing. unit : `m`, `ft` or `us-ft`; unit_m : metres in one; day : ISO date stamped into it."""
+    with _no_clock():
+        write_text(path, _text(_drawn(plan, unit, unit_m), day))
+
+
+def _drawn(plan: Plan, unit: str, unit_m: float):
     import ezdxf
 
     drawing = ezdxf.new("R2010", setup=["linetypes"])
@@ -70,7 +77,7 @@ def write(path: str | Path, plan: Plan, unit: str, unit_m: float, day: str) -> N
             space.add_point(at, dxfattribs={"layer": name})
             space.add_text(_one_line(label), height=letters, dxfattribs={"layer": name, "insert": (round(e + letters / 2, PLACES), at[1], at[2])})
     _notes(space, plan, letters)
-    write_text(path, _text(drawing, day))
+    return drawing
 
 
 def _line(space, layer: str, line: np.ndarray) -> None:
@@ -96,17 +103,22 @@ def _one_line(text: str) -> str:
     return " ".join(str(text).split())
 
 
-def _text(drawing, day: str) -> str:
-    """The drawing as text: fixed numbers where the library would draw them at random, the day in place of the clock."""
-    import datetime as dt
-
+@contextmanager
+def _no_clock() -> Iterator[None]:
+    """The library's own way to write fixed numbers and dates where it would draw or look them up."""
     from ezdxf import options
 
-    before, stream = options.write_fixed_meta_data_for_testing, io.StringIO()
+    before = options.write_fixed_meta_data_for_testing
     options.write_fixed_meta_data_for_testing = True
     try:
-        drawing.write(stream)
+        yield
     finally:
         options.write_fixed_meta_data_for_testing = before
+
+
+def _text(drawing, day: str) -> str:
+    """The drawing as text, with the day where the library puts a date."""
+    stream = io.StringIO()
+    drawing.write(stream)
     julian = JULIAN_1970 + (dt.date.fromisoformat(day) - dt.date(1970, 1, 1)).days
     return re.sub(r"(\$TDU?(?:CREATE|UPDATE)\n *40\n)[^\n]+", rf"\g<1>{julian}", stream.getvalue())
