@@ -18,7 +18,7 @@ FIELD_TABLES = {
     "layout": (),
     "measure": ("readings", "works"),
     "change": ("works",),
-    "grade": ("works",),
+    "grade": ("works", "control"),
     "history": ("works", "walks"),
     "report": ("works", "walks", "readings"),
 }

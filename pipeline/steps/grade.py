@@ -11,6 +11,7 @@ from pipeline.jobs import Job
 from pipeline.steps import surveyed
 from pipeline.steps.drawn import features_of
 from pipeline.steps.grade_cost import row_of
+from pipeline.steps.grade_drawings import write_drawings
 from pipeline.steps.grade_exports import write_exports
 from pipeline.steps.grade_ground import GradeGround, ground_of, hollows_of
 from pipeline.steps.grade_passes import passes_of
@@ -70,6 +71,7 @@ def run(job: Job, where: Where) -> None:
             rasters.write(folder / "design.tif", "design", designs[chosen].design, layout.grid, tags)
             made_stakes = write_exports(folder, job, layout, designs[chosen], hollows, kept_free, seen.record)
             record["stakes"] = [s.plain() for s in made_stakes]
+            record["control_left_out"] = write_drawings(folder, job, layout, designs[chosen], hollows, kept_free, record["passes"]["runs"], made_stakes, seen.record)
             rasters.write(folder / "cut_fill.tif", "cut_fill", designs[chosen].cut_fill, layout.grid, tags)
         arrays.write(where.graded(job.field), record, existing=ground.z, **columns)
 

@@ -85,6 +85,10 @@ class Where:
     def vectors(self, field: str) -> str:
         return f"{self.field(field)}/field.gpkg"
 
+    def styles(self, field: str) -> str:
+        """Folder of one style a layer of the GeoPackage."""
+        return f"{self.field(field)}/styles"
+
     def provenance(self, field: str) -> str:
         return f"{self.field(field)}/provenance.json"
 
