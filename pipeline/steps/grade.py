@@ -7,7 +7,6 @@ import datetime as dt
 import numpy as np
 
 from pipeline.diamond.carry import from_plain
-from pipeline.diamond.layout import Layout
 from pipeline.jobs import Job
 from pipeline.steps import surveyed
 from pipeline.steps.drawn import features_of
@@ -69,7 +68,7 @@ def run(job: Job, where: Where) -> None:
         if chosen:
             tags = {"survey": newest, "variant": chosen}
             rasters.write(folder / "design.tif", "design", designs[chosen].design, layout.grid, tags)
-            made_stakes = write_exports(folder, job, layout, designs[chosen], hollows, kept_free, str(seen.record["flown_on"]))
+            made_stakes = write_exports(folder, job, layout, designs[chosen], hollows, kept_free, seen.record)
             record["stakes"] = [{**vars(s), "cut_m": s.cut_m, "fill_m": s.fill_m} for s in made_stakes]
             rasters.write(folder / "cut_fill.tif", "cut_fill", designs[chosen].cut_fill, layout.grid, tags)
         arrays.write(where.graded(job.field), record, existing=ground.z, **columns)

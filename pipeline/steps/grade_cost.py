@@ -5,20 +5,23 @@ from __future__ import annotations
 from math import isfinite, nan
 
 import numpy as np
-from scipy.ndimage import binary_dilation, binary_erosion
+from scipy.ndimage import binary_closing, binary_dilation, binary_erosion
 
 from pipeline.diamond.layout import Layout
 from pipeline.jobs import Job
 from pipeline.steps.grade_ground import GradeGround
+from pipeline.steps.grade_wishes import grading_of
 from pipeline.steps.spot_given import survey_error
 from pipeline.steps.surveyed import Surveyed
 from pipeline.surface.evenness import PERCENTILE, gaps, half_samples, lattice
 from pipeline.works.design import LASER_PLANE, TOUCH_UP, Design
 from pipeline.works.grading.quantities import Money, Volumes, mix_to_buy, money, volumes
-from pipeline.works.grading.variants import Made
+from pipeline.works.grading.variants import CROWN, Made
 
 STRAIGHTEDGE_M = 3.0
 AROUND_M, RIM_M = 1.5, 1.0
+CLOSED_M = 0.4  # holes of less than twice this across are no end of the skin
+NOTHING_M3 = 1e-4
 
 
 def row_of(job: Job, layout: Layout, seen: Surveyed, ground: GradeGround, design: Design | None, found: Made | None, reason: str) -> dict:
@@ -34,9 +37,10 @@ def row_of(job: Job, layout: Layout, seen: Surveyed, ground: GradeGround, design
     got = volumes(design.cut_fill[graded], grid.cell_area_m2, local, net_sigma)
     material = job.settings.material
     bought = got.fill_m3 if variant == TOUCH_UP else found.solved.bought_m3
-    mix = mix_to_buy(bought, net_sigma if bought > 0 else 0.0, material.of("placed_t_per_m3"), material.of("truck_t"))
+    buys = bought > NOTHING_M3  # what the solver leaves of nothing is no order, and needs no reserve
+    mix = mix_to_buy(bought if buys else 0.0, net_sigma if buys else 0.0, material.of("placed_t_per_m3"), material.of("truck_t"))
     cost = _money(job, variant, got, mix, float(graded.sum() * grid.cell_area_m2))
-    flat, gap = _scores(design, grid, graded)
+    flat, gap = _scores(design, grid, graded, grading_of(job, "form") == CROWN)
     return {
         "variant": variant, "cut_m3": got.cut_m3, "fill_m3": got.fill_m3, "noise_m3": got.noise_m3, "net_m3": got.net_m3, "net_sigma_m3": net_sigma,
         "mix_tonnes": mix.tonnes, "loads": mix.loads, "hours": cost.hours, "cost_low": cost.low, "cost_high": cost.high, "planarity_after_mm": flat,
@@ -49,7 +53,15 @@ def _met(variant: str, ground: GradeGround, grid, moved: np.ndarray) -> np.ndarr
     """Where a design hangs on what the same survey saw: the ground around each hollow, else the rim of the skin."""
     if variant == TOUCH_UP:
         return binary_dilation(moved, iterations=max(round(AROUND_M / grid.cell_m), 1)) & ground.workable & ~moved
-    return ground.workable & ~binary_erosion(ground.workable, iterations=max(round(RIM_M / grid.cell_m), 1))
+    return rim(ground.workable, grid.cell_m)
+
+
+def rim(workable: np.ndarray, cell_m: float) -> np.ndarray:
+    """Ground within RIM_M of where the skin ends. A cell that was not seen and an anchor's disc are no end of it: taken as one,
+    all of a speckled skin is rim, and a figure against the rim is one against itself, with no s.d. at all."""
+    gap = max(round(CLOSED_M / cell_m), 1)
+    solid = binary_closing(np.pad(workable, gap), iterations=gap)[gap:-gap, gap:-gap] | workable
+    return workable & ~binary_erosion(solid, iterations=max(round(RIM_M / cell_m), 1))
 
 
 def _net_sigma(error, grid, moved: np.ndarray, met: np.ndarray, white: np.ndarray) -> float:
@@ -63,13 +75,14 @@ def _net_sigma(error, grid, moved: np.ndarray, met: np.ndarray, white: np.ndarra
     return error.sigma(weights, grid, white)
 
 
-def _scores(design: Design, grid, graded: np.ndarray) -> tuple[float, float]:
-    """Root mean square off its own best plane, and the 95th percentile of the gap under a straightedge, of the designed surface, mm."""
+def _scores(design: Design, grid, graded: np.ndarray, crowned: bool) -> tuple[float, float]:
+    """Root mean square off its own best plane, a crowned one's off its best surface of second degree (as zones.csv has it), and the 95th percentile of the gap under a straightedge, of the designed surface, mm."""
     e, n = grid.mesh()
     z = design.design[graded]
     if len(z) < 3:
         return nan, nan
-    basis = np.column_stack([np.ones(len(z)), e[graded] - e[graded].mean(), n[graded] - n[graded].mean()])
+    x, y = e[graded] - e[graded].mean(), n[graded] - n[graded].mean()
+    basis = np.column_stack([np.ones(len(z)), x, y, *((x * x, x * y, y * y) if crowned else ())])
     left = z - z.mean() - basis @ np.linalg.lstsq(basis, z - z.mean(), rcond=None)[0]
     found = gaps(design.design, graded & lattice(grid), half_samples(STRAIGHTEDGE_M, grid.cell_m))
     return 1000 * float(np.sqrt((left**2).mean())), 1000 * float(np.percentile(found, PERCENTILE)) if len(found) else nan

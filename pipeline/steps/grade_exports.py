@@ -24,8 +24,8 @@ US_EVERY_M = 10 * FOOT_M
 MOVED_M, LEAST_CELLS = 1e-4, 9
 
 
-def write_exports(folder: Path, job: Job, layout: Layout, design: Design, hollows: Sequence[Hollow], keep_outs: Sequence[KeepOut], flown_on: str) -> list[Stake]:
-    """Points of a design in a folder; returns the stakes, in the working CRS."""
+def write_exports(folder: Path, job: Job, layout: Layout, design: Design, hollows: Sequence[Hollow], keep_outs: Sequence[KeepOut], survey: dict) -> list[Stake]:
+    """Points and triangles of a design in a folder; returns the stakes, in the working CRS. survey: survey.json of the one designed on."""
     own = read_crs(job.field_row["crs"])
     metres = unit_m(own)
     made = stakes(design, layout, hollows, keep_outs, US_EVERY_M if job.settings.units == "us" else METRIC_EVERY_M)
@@ -40,10 +40,11 @@ def write_exports(folder: Path, job: Job, layout: Layout, design: Design, hollow
     stakeout.write(folder, rows, metres, unit)
     references = {str(r["height_reference"]) for r in job.rows["surveys"] if r.get("height_reference")}
     stakeout.beside(folder, {
-        "field_id": job.field, "survey": job_survey(job, flown_on), "flown_on": flown_on, "design": design.variant,
+        "field_id": job.field, "survey": survey["survey_id"], "flown_on": str(survey["flown_on"]), "design": design.variant,
         "horizontal_crs": {"code": code(own), "name": label(own), "order": "northing, easting"},
         "unit": {"word": unit, "name": unit_words(metres), "metres": metres, "of": "northing, easting, existing, design, cut, fill"},
         "height_reference": ";".join(sorted(references)) or "not stated",
+        "heights": "tied to the field's baseline survey" if survey["verdict"] == "absolute" else "of this survey alone, tied to nothing: set them out from home plate",
         "files": {
             "stakeout.csv": "points with a header; cut and fill are what to take off or put on, both 0 or more; by_hand: no blade there until the thing is found",
             "stakeout_bare.csv": "the same points without a header: point, northing, easting, design height, description",
@@ -53,7 +54,7 @@ def write_exports(folder: Path, job: Job, layout: Layout, design: Design, hollow
         },
         "caution": "Northing comes first. Check two points you know before the work. Find and mark what lies in the ground first. Local rules and licensed practice come before these points.",
     })  # fmt: skip
-    _surface(folder, job.field, design, step, metres, unit, code(own), flown_on)
+    _surface(folder, job.field, design, step, metres, unit, code(own), str(survey["flown_on"]))
     return made
 
 
@@ -67,8 +68,3 @@ def _surface(folder: Path, field_id: str, design: Design, step, metres: float, u
         return
     e, n = step(made.e, made.n)
     landxml.write(folder / "design.xml", f"{field_id} {design.variant}", flown_on, unit, crs if crs.startswith("EPSG:") else "", n, e, made.z / metres, made.faces)
-
-
-def job_survey(job: Job, flown_on: str) -> str:
-    """The survey of a day."""
-    return next((r["survey_id"] for r in reversed(job.rows["surveys"]) if str(r["flown_on"]) == flown_on), "")

@@ -9,12 +9,13 @@ import numpy as np
 import shapely
 
 from pipeline.diamond.layout import Feature, Layout
+from pipeline.frame import Grid
 from pipeline.jobs import Job
 from pipeline.steps.measure_mix import STATED_SD_M, stated_m
 from pipeline.steps.surveyed import Surveyed
 from pipeline.store import rasters
 from pipeline.store.where import Where
-from pipeline.surface.block_heights import Smoother, block_grid, blocks
+from pipeline.surface.block_heights import BlockHeights, Smoother, block_grid, blocks, stacked
 from pipeline.surface.masks import masks_of
 from pipeline.works.grading.programme import Ground
 from pipeline.works.grading.touch_up import Hollow
@@ -58,7 +59,7 @@ class GradeGround:
             inside = np.array([tuple(k) in have for k in np.floor(np.column_stack([x, y]) / found.form.spacing_m).astype(int)])
         values = np.full(len(x), np.nan)
         values[inside] = found.form.points(x[inside], y[inside]) @ found.solved.parameters
-        out[self.workable] = values
+        out[self.workable] = np.maximum(values, self.z[self.workable] - self.blade_m[self.workable])  # no cell is cut deeper than it may be
         return out
 
 
@@ -74,23 +75,35 @@ def ground_of(job: Job, where: Where, layout: Layout, seen: Surveyed, features: 
     blade = np.maximum(np.nan_to_num(blade), 0.0)
     factor = max(round(BLOCK_M / grid.cell_m), 1)
     means = blocks(z, grid, factor, seen.white)
-    depths = blocks(np.where(np.isfinite(z), blade, np.nan), grid, factor, seen.white)
+    depth = _block_depth(z, blade, means, grid, factor)
     e, n = block_grid(grid, factor)[0].mesh()
     origin = (float(np.floor(grid.west)), float(np.floor(grid.south)))
     held = means.held
-    cells = Ground(e[held] - origin[0], n[held] - origin[1], means.value[held], np.nan_to_num(depths.value[held]), means.grid.cell_area_m2)
+    cells = Ground(e[held] - origin[0], n[held] - origin[1], means.value[held], depth[held], means.grid.cell_area_m2)
     return GradeGround(z, np.isfinite(z), blade, cells, origin, float(unknown.sum() * grid.cell_area_m2), came_from, grid.mesh(), elevation)
 
 
 def _blade(job: Job, where: Where, layout: Layout, survey: str) -> tuple[np.ndarray, str]:
     """How deep a blade may go, (ny, nx), m, NaN where nobody knows: by cores, else by what the owner stated of the whole field."""
     found = rasters.read(f"{where.surface(job.field, survey)}/blade_depth.tif", layout.grid)
-    if np.isfinite(found).any():
-        return found, "cores"
+    cored = bool(np.isfinite(found).any())
     stated, reserve = stated_m(job), job.settings.material.of("reserve_mm")
     if stated is None or reserve is None:
-        return np.full(layout.grid.shape, np.nan), "none"
-    return np.full(layout.grid.shape, max(stated - SURE_SDS * STATED_SD_M - reserve / 1000, 0.0)), "stated"
+        return found, "cores" if cored else "none"
+    return beyond_cores(found, max(stated - SURE_SDS * STATED_SD_M - reserve / 1000, 0.0)), "cores" if cored else "stated"
+
+
+def beyond_cores(cored_m: np.ndarray, stated_m: float) -> np.ndarray:
+    """The blade's depth as the cores tell it; where none does, by what was stated, (ny, nx), m."""
+    return np.where(np.isfinite(cored_m), cored_m, stated_m)
+
+
+def _block_depth(z: np.ndarray, blade: np.ndarray, means: BlockHeights, grid: Grid, factor: int) -> np.ndarray:
+    """How far a block's mean may be lowered so that none of its cells is cut too deep: a cell that stands over the mean is cut by
+    more, (block rows, block columns), m, >= 0."""
+    room = stacked(np.where(np.isfinite(z), blade - z, np.nan), grid, factor, np.nan)
+    least = np.where(np.isfinite(room), room, np.inf).min(axis=-1)
+    return np.where(means.held, np.maximum(means.value + least, 0.0), 0.0)
 
 
 def hollows_of(spots: Sequence[dict], layout: Layout, sure: float) -> list[Hollow]:

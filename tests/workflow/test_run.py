@@ -57,6 +57,7 @@ def test_everything_that_is_promised_is_there(ran):
             assert (ran.root / WHERE.table(field, table)).is_file()
         for path in (WHERE.cube(field), WHERE.vectors(field), WHERE.provenance(field), WHERE.report(field)):
             assert (ran.root / path).stat().st_size > 0
+        assert len(pd.read_csv(ran.root / WHERE.table(field, "quantities"))) == 3 and (ran.root / WHERE.grade(field)).is_dir()
         for name in ("elevation", "sigma", "count"):
             assert (ran.root / WHERE.raster(field, f"{field}-2026-04", name)).is_file()
         for name in ("change", "change_sigma", "detected"):
@@ -64,7 +65,6 @@ def test_everything_that_is_promised_is_there(ran):
         for name in ("mix_depth", "mix_depth_sigma", "blade_depth"):
             assert (ran.root / WHERE.surface(field, f"{field}-2026-04") / f"{name}.tif").is_file()
     assert not list((ran.root / WHERE.surface("two-lamps", "two-lamps-2025-07")).glob("[!.]*"))
-        assert len(pd.read_csv(ran.root / WHERE.table(field, "quantities"))) == 3 and (ran.root / WHERE.grade(field)).is_dir()
     for path in (WHERE.index, WHERE.portfolio, WHERE.hazards):
         assert (ran.root / path).is_file()
 
@@ -135,7 +135,7 @@ def test_a_new_row_runs_that_survey_s_and_that_field_s_jobs_only(another_row):
     todo = planned(another_row)
     assert todo == {
         "simulate": {"moth-2025-12"}, "grid": {"moth-2025-12"}, "tie": {"moth/moth-2025-12"}, "measure": {"moth/moth-2025-12"},
-        "change": {"moth"}, "history": {"moth"}, "report": {"moth"}, "portfolio": set(),
+        "change": {"moth"}, "grade": {"moth"}, "history": {"moth"}, "report": {"moth"}, "portfolio": set(),
     }  # fmt: skip
 
 

@@ -40,7 +40,7 @@ def made(tmp_path, own: str, home: tuple[float, float], variant: str = LASER_PLA
     hollows = [Hollow("second", *layout.anchors["second"], 1.5, 1.5, 2.7)]
     job = SimpleNamespace(field="meadow", settings=config(units=units), field_row=reads("fields", {"field_id": "meadow", "crs": own, "layout": "softball-60"})[0],
                           rows={"surveys": reads("surveys", {"survey_id": "meadow-1", "flown_on": "2026-04-07", "fields": "meadow", "path": "a.laz", "source": "lidar", "height_reference": "EPSG:5703"})})  # fmt: skip
-    found = write_exports(tmp_path, job, layout, design, hollows, keep_outs_of(layout, (), dt.date(2026, 4, 7)), "2026-04-07")
+    found = write_exports(tmp_path, job, layout, design, hollows, keep_outs_of(layout, (), dt.date(2026, 4, 7)), {"survey_id": "meadow-1", "flown_on": "2026-04-07", "verdict": "absolute"})
     return found, layout, design, (e, n), step
 
 

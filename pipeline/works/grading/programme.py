@@ -17,6 +17,7 @@ from pipeline.works.grading.wishes import BEND, DIRECTION, EDGE, FIXED, LEAST_FA
 
 SOLVED = ("Solved", "AlmostSolved")
 IMPOSSIBLE = ("PrimalInfeasible", "AlmostPrimalInfeasible")
+OUT_OF_BALANCE = 1e-3  # of the volume moved, and m3: more is no rounding of the solver's
 
 
 @dataclass(frozen=True)
@@ -87,7 +88,11 @@ def _levels(family: str, form: Form, levels: Levels) -> Row:
 
 
 def solve(ground: Ground, form: Form, wishes: Wishes, worth: Worth) -> Solved | None:
-    """The cheapest surface; None where no surface keeps all wishes."""
+    """The cheapest surface; None where no surface keeps all wishes.
+
+    With fill that shrinks the rows let a cell be filled and cut at once, and so lose a surplus that may not leave: a balance
+    that only closes in this way is none, and the answer is None.
+    """
     n, p = len(ground.z), form.parameters
     a, r = ground.area_m2, worth.ratio
     level = float(ground.z.mean())
@@ -120,6 +125,8 @@ def solve(ground: Ground, form: Form, wishes: Wishes, worth: Worth) -> Solved | 
     u = height - z
     fill, cut = a * float(np.maximum(u, 0).sum()), a * float(np.maximum(-u, 0).sum())
     bought, taken = (float(max(v, 0.0)) for v in x[-2:])
+    if abs(fill - (cut - taken) / r - bought) > OUT_OF_BALANCE * (1 + cut + fill):
+        return None
     return Solved(_raised(form, x[:p], level), height + level, cut, fill, bought, taken, worth.move * (cut + fill) + worth.buy * bought + worth.take * taken)
 
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-import numpy as np
 
 from pipeline.works.design import LASER_PLANE, NO_MIX_BOUGHT
 from pipeline.works.grading.contradictions import Conflict, designed

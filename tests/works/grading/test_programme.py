@@ -142,6 +142,27 @@ def test_mix_nobody_has_measured_is_not_cut():
     assert (found.height - rough())[X < 10].min() >= -1e-6
 
 
+@pytest.mark.analytic
+@pytest.mark.parametrize("ratio", [1.0, 1.15])
+def test_a_surplus_that_may_not_leave_is_not_lost_by_moving_mix_on_the_spot(ratio):
+    """Half a field stands 20 mm too high between three fixed levels: 4 m3 too much, nothing may leave. With fill that shrinks the
+    rows alone would fill and cut the same cells until 3.8 m3 were gone."""
+    at = -0.01 * np.array([1.0, 19.0, 10.0])
+    fixed = Levels(np.array([1.0, 19.0, 10.0]), np.array([1.0, 1.0, 19.0]), at, np.full(3, 0.001), ("a", "b", "c"))
+    high = ground(-0.01 * X + 0.02 * (X < 10))
+    wishes = Wishes(0.005, 0.02, fixed=fixed)
+    assert solve(high, plane(X, Y, 90), wishes, Worth(1, 3, 2, ratio, **HOLD)) is None
+    assert solve(high, plane(X, Y, 90), wishes, Worth(1, 3, 2, ratio, False, True)).taken_m3 == approx(4.0, abs=0.45)
+
+
+@pytest.mark.invariant
+@pytest.mark.parametrize("ratio", [1.0, 1.15, 1.3])
+def test_what_is_cut_less_what_is_taken_makes_up_what_is_filled_and_not_bought(ratio):
+    for may in ((False, False), (True, False), (True, True)):
+        found = solve(ground(rough()), free(X, Y, 90), Wishes(0.004, 0.014, 30.0), Worth(1, 3, 2, ratio, *may))
+        assert found.fill_m3 == approx((found.cut_m3 - found.taken_m3) / ratio + found.bought_m3, abs=1e-4)
+
+
 # ---- wishes that cannot meet --------------------------------------------------------------------------
 
 
