@@ -39,7 +39,8 @@ class EdgeWork:
     height_mm, height_sigma_mm, width_mm : of its highest station
     remedy      : SWEEP, WASH, CUT, WIDE; ADD_MIX for low skin, whose grass is never cut; TELL where the kind is not known
     out_m3      : in place, out of the grass; NaN where none is told. out_sigma_m3: one s.d., as if all of the stretch erred alike
-    sod_m2      : sod to be cut and laid again; sod_most_m2: if washing does not bring it under the tolerance
+    sod_m2      : sod to be cut and laid again, along those metres alone that are too high or too wide to be washed;
+                  sod_most_m2: along all of it, if washing does not bring the rest under the tolerance
     goes_back   : YES, SCREENED (roots and stones out of it first) or NO
     goes_to     : the nearest low spot that still wants mix, else WHOLE_SKIN, else ""; away_m: how far it is, NaN for the skin
     unsafe      : whether it is over the trip limit somewhere
@@ -103,11 +104,12 @@ def _worked(edge_id: str, kind: str, stretch: Stretch, rows: list[Mapping], word
     middle = rows[len(rows) // 2]
     remedy = {LOW_SKIN: ADD_MIX, STEP: TELL}.get(kind) or remedy_of(top["height_mm"], top["width_mm"])
     out, sigma, reason = volume(rows, STATION_M if rows[0]["station_m"] is not None else stretch.length_m) if kind == LIP else (nan, nan, "")
-    strip = sod_strip_m(top) * stretch.length_m
+    strip, each = sod_strip_m(top), stretch.length_m / len(rows)
+    lifted = each * sum(remedy_of(r["height_mm"], r["width_mm"]) in (CUT, WIDE) for r in rows)
     figures = [nan if v is None else float(v) for v in (middle["e"], middle["n"], top["height_mm"], top["height_sigma_mm"], top["width_mm"])]
     return EdgeWork(
-        edge_id, stretch.from_m, stretch.to_m, stretch.length_m, kind, *figures, remedy, out, sigma, strip if remedy in (CUT, WIDE) else 0.0,
-        strip if remedy in (WASH, CUT, WIDE) else 0.0, GOES_BACK[remedy], "", nan, any(words[id(r)] == UNSAFE for r in rows), reason,
+        edge_id, stretch.from_m, stretch.to_m, stretch.length_m, kind, *figures, remedy, out, sigma, strip * lifted if remedy in (CUT, WIDE) else 0.0,
+        strip * stretch.length_m if remedy in (WASH, CUT, WIDE) else 0.0, GOES_BACK[remedy], "", nan, any(words[id(r)] == UNSAFE for r in rows), reason,
     )  # fmt: skip
 
 

@@ -73,6 +73,8 @@ def test_what_is_cut_or_stripped_takes_sod_and_is_screened():
     assert (cut.remedy, cut.goes_back, cut.unsafe) == ("cut", "screened", True) and cut.sod_m2 == cut.sod_most_m2 == pytest.approx(4 * 0.5)
     assert (wide.remedy, wide.goes_back) == ("wide", "screened") and wide.sod_m2 == pytest.approx(4 * 0.8)
     assert np.isnan(sod_strip_m(station(0.5, width_mm=None)))
+    (part,) = lip_work(row(3, height=70.0) + [station(k + 0.5, 40.0) for k in range(3, 10)], 25.0, 60.0)  # three of ten metres are too high to wash
+    assert (part.remedy, part.length_m) == ("cut", 10.0) and part.sod_m2 == pytest.approx(3 * 0.5) and part.sod_most_m2 == pytest.approx(10 * 0.5)
 
 
 @pytest.mark.analytic
