@@ -10,27 +10,29 @@ from shapely.geometry import LineString
 
 OFF_SKIN_FACTOR, OFF_SKIN_M = 3.0, 10.0  # what a way between two runs counts that would leave the skin: ours
 STRAY_M = 0.5  # a machine turning at the grass edge may stray so far
+APPROACH = 0.5  # of the way from the corner to the first run: driven once, and not between runs
+STARTS = 3
 MOST_SWEEPS = 60
 
 
 class Order:
     """Runs in an order, each with a side it is entered at, and the cost of the ways between them.
 
-    Ends are numbered 2 k + side; a run entered at `a` is left at `a ^ 1`. The way from a corner to the first run counts too.
+    Ends are numbered 2 k + side; a run entered at `a` is left at `a ^ 1`. The way from a corner to the first run counts by half.
     """
 
     def __init__(self, lines: Sequence[LineString], corner: tuple[float, float] | None, skin: shapely.Geometry | None):
         ends = np.array([line.coords[side] for line in lines for side in (0, -1)], float)[:, :2]
         self.ways = ways(ends, skin)
-        self.start = np.zeros(len(ends)) if corner is None else np.hypot(*(ends - corner).T)
+        self.start = np.zeros(len(ends)) if corner is None else APPROACH * np.hypot(*(ends - corner).T)
 
     def cost(self, entered: Sequence[int]) -> float:
         a = np.asarray(entered)
         return float(self.start[a[0]] + self.ways[a[:-1] ^ 1, a[1:]].sum())
 
-    def nearest(self) -> list[int]:
-        """Always on to the nearest end of a run not yet driven, from each end a first run can have; the best of those."""
-        return min((self._from(a) for a in np.argsort(self.start, kind="stable")[:4]), key=self.cost)
+    def nearest(self) -> list[list[int]]:
+        """Always on to the nearest end of a run not yet driven, from the ends nearest to the corner; the shortest STARTS of those."""
+        return sorted((self._from(a) for a in np.argsort(self.start, kind="stable")[:8]), key=self.cost)[:STARTS]
 
     def _from(self, first: int) -> list[int]:
         out, left = [int(first)], np.ones(len(self.start), bool)
@@ -109,7 +111,7 @@ def driven(lines: Sequence[LineString], corner: tuple[float, float] | None, skin
     if not lines:
         return [], 0.0
     order = Order(lines, corner, skin)
-    entered = order.shortened(order.nearest())
+    entered = min((order.shortened(first) for first in order.nearest()), key=order.cost)
     return [lines[a // 2] if a % 2 == 0 else lines[a // 2].reverse() for a in entered], order.cost(entered)
 
 
