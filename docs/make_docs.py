@@ -192,6 +192,7 @@ def _files() -> list[tuple[str, str]]:
         (f"`{at.grade('<field>')}/<raster>.tif`", "`design` and `cut_fill` of the design the crew works to; an empty folder where none is set out"),
         (f"`{at.grade('<field>')}/stakeout.csv`, `stakeout_bare.csv`, `about.json`", "points of that design in the field's own coordinates and foot, with a header and bare (point, northing, easting, height, description), and what they are in"),
         (f"`{at.grade('<field>')}/design.xml`", "that design as triangles, LandXML 1.2, in the same coordinates and foot"),
+        (f"`{at.grade('<field>')}/lip_work.csv`", "work along the grass edge, below"),
         (f"`{at.table('<field>', 'quantities')}`", "three designs beside one another, below"),
         (f"`{at.build}/`, `{at.logs}/`", "beside the results: what later steps read, and what each job said; no reader needs them"),
     ]

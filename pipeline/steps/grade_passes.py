@@ -9,6 +9,7 @@ from shapely.geometry import Point
 
 from pipeline.diamond.layout import Layout
 from pipeline.jobs import Job
+from pipeline.works.driving import reached
 from pipeline.works.grading.touch_up import Hollow
 from pipeline.works.keep_outs import KeepOut
 from pipeline.works.runs import Runs, chosen, corners_of, ground_for
@@ -36,24 +37,24 @@ def passes_of(job: Job, layout: Layout, keep_outs: Sequence[KeepOut], hollows: S
     skin = layout.skin if layout.mound is None else layout.skin.difference(layout.mound.disc)
     ground = ground_for(skin, kept)
     corners = corners_of(layout.skin, layout.axes, layout.anchors)
-    whole = chosen(ground, width, last, entries, corners, speed, turn)
+    whole = chosen(ground, width, last, entries, corners, speed, turn, skin=layout.skin)
     if whole is None:
         return {"reason": "no straight run fits between what is kept free", "machine": name, "runs": []}
-    out = _plain(WHOLE, whole)
+    across = None
     if hollows:
         about = shapely.union_all([Point(h.e, h.n).buffer(ABOUT_M) for h in hollows])
-        across = chosen(ground.intersection(about), width, last, [whole.entry, *entries], corners, speed, turn, away_from=whole.bearing_deg)
-        if across is not None:
-            out += _plain(ACROSS, across, len(out))
-    return {"reason": "", "machine": name, "runs": out, "last_bearings": last, "last_entries": entries, "hand_m2": whole.hand_m2}
+        across = chosen(ground.intersection(about), width, last, [whole.entry, *entries], corners, speed, turn, away_from=whole.bearing_deg, skin=layout.skin)
+    first = [] if across is None else _plain(ACROSS, across, layout.skin)  # levelled before it is finished
+    runs = first + _plain(WHOLE, whole, layout.skin, len(first))
+    return {"reason": "", "machine": name, "runs": runs, "last_bearings": last, "last_entries": entries, "hand_m2": whole.hand_m2}
 
 
-def _plain(purpose: str, found: Runs, after: int = 0) -> list[dict]:
+def _plain(purpose: str, found: Runs, skin: shapely.Geometry, after: int = 0) -> list[dict]:
     share = [line.length / found.length_m for line in found.lines]
     return [
         {
             "run": after + k, "purpose": purpose, "bearing_deg": found.bearing_deg, "entry": found.entry, "length_m": line.length,
-            "minutes": found.minutes * part, "line": [list(p) for p in line.coords],
+            "minutes": found.minutes * part, "line": [list(p) for p in line.coords], "blade_up_m": reached(before, line, skin),
         }
-        for k, (line, part) in enumerate(zip(found.lines, share), start=1)
+        for k, (before, line, part) in enumerate(zip((None, *found.lines), found.lines, share), start=1)
     ]  # fmt: skip

@@ -1,0 +1,51 @@
+"""What is carried where on one design, and the work along the grass edge, as plain values."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from typing import Sequence
+
+from pipeline.diamond.layout import Layout
+from pipeline.jobs import Job
+from pipeline.works.design import Design
+from pipeline.works.grading.touch_up import Hollow
+from pipeline.works.hauls import Figures, hauls_of
+from pipeline.works.lip_work import Spot, lip_work
+
+MM_PER_M = 1000.0
+
+
+def moves_of(job: Job, layout: Layout, design: Design | None, machine: str) -> dict:
+    """The transport plan of a design: lines in their order, what they rest on, and what the owner has not stated.
+
+    machine : name of the settings' machine that cuts and carries
+    """
+    if design is None:
+        return {"machine": machine, "lines": [], "reason": "no design"}
+    material, found = job.settings.material, job.settings.machines.get(machine)
+    load, deepest = (None if found is None or getattr(found, n) is None else getattr(found, n).value for n in ("blade_load_m3", "max_cut_mm"))
+    loose, placed = material.of("loose_t_per_m3"), material.of("placed_t_per_m3")
+    figures = Figures(material.of("cut_fill_ratio") or 1.0, placed / loose if placed and loose else None, load or None, deepest / MM_PER_M if deepest else None)
+    asked = {
+        "material.cut_fill_ratio": material.of("cut_fill_ratio"), "material.loose_t_per_m3": loose, "material.placed_t_per_m3": placed,
+        "machines.blade_load_m3": load, "machines.max_cut_mm": deepest,
+    }  # fmt: skip
+    lacking = ", ".join(name for name, value in asked.items() if not value)
+    return {"machine": machine, "lines": [asdict(h) for h in hauls_of(design, layout.skin, figures)], "reason": f"not stated: {lacking}" if lacking else ""}
+
+
+def edge_work_of(job: Job, layout: Layout, lip: Sequence[dict], spots: Sequence[dict], hollows: Sequence[Hollow]) -> list[dict]:
+    """Rows of lip_work.csv; none where the owner set no tolerance for lips.
+
+    lip, spots : one survey's rows of lip.csv and low_spots.csv; hollows: the low spots that are to be filled
+    """
+    tolerances = job.settings.tolerances
+    need = {s["low_spot_id"]: s["volume_m3"] for s in spots}
+    wanted = [Spot(h.name, h.e, h.n, float("nan") if need.get(h.name) is None else need[h.name]) for h in hollows]
+    lengths = {e.edge_id: e.length_m for e in layout.edges}
+    rows = [{k: _none(v) for k, v in r.items()} for r in lip]
+    return [asdict(w) for w in lip_work(rows, tolerances.of("lip_mm", job.field), tolerances.of("lip_trip_mm", job.field), wanted, lengths)]
+
+
+def _none(value):
+    return None if isinstance(value, float) and value != value else value
