@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 from collections import Counter
+from typing import Sequence
 
 import numpy as np
 
@@ -96,7 +97,7 @@ def _map(given: FieldInput, now: Standing, sayer: Sayer, keys: dict) -> dict:
     words, newest = sayer.words, now.newest
     lip = newest.rows["lip"] if newest is not None else []
     found = [] if newest is None else [f for f in newest.findings if keys.get(f)]
-    marks = [Mark(keys[f], *_at(f, given), f.word) for f in found]
+    marks = marks_of(given, found, keys)
     day = sayer.day(newest.flown_on, newest.survey_id) if newest is not None else ""
     title = words("map_title", day=day) if day else words("map_title_layout")
     svg, step_mm = field_map(
@@ -112,6 +113,11 @@ def _map(given: FieldInput, now: Standing, sayer: Sayer, keys: dict) -> dict:
         "dashed": any(r["kind"] == UNKNOWN and r["height_mm"] is not None for r in lip), "combed": any(r["kind"] == LOW_SKIN for r in lip),
         "weeds": words("map_weeds") if given.weeds else "", "from_home": given.layout.axes is not None,
     }  # fmt: skip
+
+
+def marks_of(given: FieldInput, found: Sequence[Finding], keys: dict[Finding, str]) -> list[Mark]:
+    """What is drawn on the field's maps for these findings."""
+    return [Mark(keys[f], *_at(f, given), f.word) for f in found if keys.get(f)]
 
 
 def _at(f: Finding, given: FieldInput) -> tuple[float, float]:

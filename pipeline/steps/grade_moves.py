@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import asdict
-from typing import Sequence
+from typing import Mapping, Sequence
+
+import numpy as np
 
 from pipeline.diamond.layout import Layout
 from pipeline.jobs import Job
-from pipeline.works.design import Design
+from pipeline.surface.filling import SURE
+from pipeline.works.design import TOUCH_UP, Design
 from pipeline.works.grading.touch_up import Hollow
 from pipeline.works.hauls import Figures, hauls_of
 from pipeline.works.lip_work import Spot, lip_work
@@ -49,3 +52,23 @@ def edge_work_of(job: Job, layout: Layout, lip: Sequence[dict], spots: Sequence[
 
 def _none(value):
     return None if isinstance(value, float) and value != value else value
+
+
+def filled_of(design: Design | None, hollows: Sequence[Hollow], row: Mapping | None) -> list[dict]:
+    """What each low spot of a design that only fills takes: volume in place, tonnes and their s.d., each cell to its nearest spot.
+
+    row : the design's row of quantities.csv; its s.d. is shared out by volume, all spots erring alike
+    """
+    if design is None or design.variant != TOUCH_UP or row is None or not hollows:
+        return []
+    e, n = design.grid.mesh()
+    put_on = np.nan_to_num(np.maximum(design.cut_fill, 0.0))
+    nearest = np.argmin([np.hypot(e - h.e, n - h.n) for h in hollows], axis=0)
+    volumes = [float(put_on[nearest == k].sum() * design.grid.cell_area_m2) for k in range(len(hollows))]
+    all_of, tonnes = sum(volumes), row["mix_tonnes"]
+    known = all_of > 0 and tonnes is not None and np.isfinite(tonnes)
+    sigma = (row["mix_high95_t"] - row["mix_low95_t"]) / 2 / SURE if known else None
+    return [
+        {"name": h.name, "e": h.e, "n": h.n, "reach_m": h.ring_in_m, "fill_m3": v, "tonnes": tonnes * v / all_of if known else None, "tonnes_sigma": sigma * v / all_of if known else None}
+        for h, v in zip(hollows, volumes) if v > 0
+    ]  # fmt: skip

@@ -103,6 +103,10 @@ class Where:
     def report(self, field: str) -> str:
         return f"{self.field(field)}/report.html"
 
+    def paper(self, field: str, name: str) -> str:
+        """`work_package.pdf`, `work_package.html` or `keep_out.pdf`."""
+        return f"{self.field(field)}/{name}"
+
     @property
     def index(self) -> str:
         return f"{self.results}/index.html"

@@ -47,7 +47,8 @@ def stakes(design: Design, layout: Layout, hollows: Sequence[Hollow], keep_outs:
     every_m : between lattice points, fixed to the working CRS so that the same field keeps its points; a design that only fills
               low spots has none
     """
-    places = [(name, *layout.anchors[name]) for name in sorted(layout.anchors) if not name.startswith("home")]
+    staked = {h.name for h in hollows}  # their middles stand for the bases in them
+    places = [(name, *layout.anchors[name]) for name in sorted(layout.anchors) if not name.startswith("home") and name not in staked]
     for h in hollows:
         around = [(f"{h.name}, {word}", h.e + de * h.inner_m / 2, h.n + dn * h.inner_m / 2) for word, de, dn in (("north", 0, 1), ("east", 1, 0), ("south", 0, -1), ("west", -1, 0))]
         places += [(f"{h.name}, middle", h.e, h.n), *around]

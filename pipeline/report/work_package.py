@@ -1,0 +1,135 @@
+"""What a crew of two carries onto the field: what, where, with how much, in which order, what not to hit, what to check."""
+
+from __future__ import annotations
+
+from typing import Mapping, Sequence
+
+from pipeline.report.field_input import FieldInput
+from pipeline.report.field_map import Mark
+from pipeline.report.figures import TO, figure
+from pipeline.report.findings import CREPT, LIP, LOW_SKIN, LOW_SPOT, STEP, Finding
+from pipeline.report.paper import Blanks, Block, Break, Caution, Heading, Lines, Paper, Picture, Steps, Table, Ticks, size_of
+from pipeline.report.runs_block import runs_block
+from pipeline.report.saying import Sayer
+from pipeline.report.standing import Standing
+from pipeline.report.todo import Task, filling, mix_needed, remedy
+from pipeline.report.work_plan import plan
+from pipeline.report.work_tables import checks_table, edge_table, filled_at, handful_table, haul_table, stake_tables, to_bring, works_of
+
+PLAN_MM, RUNS_MM = 112.0, 108.0
+
+
+def work_package(given: FieldInput, now: Standing, sayer: Sayer, keys: Mapping[Finding, str], found: Sequence[Task], marks: Sequence[Mark], head: Mapping) -> Paper:
+    """The package as blocks.
+
+    keys, marks : what the page's map marks a finding with, and where
+    found : the tasks of the page, in order
+    head  : name, title, site and unsafe (sentences on open hazards) as on the field's page
+    """
+    words, record = sayer.words, given.designs
+    title = words("package_title", name=head["name"])
+    day = str(now.newest.flown_on)[:10] if now.newest is not None else ""
+    blocks: list[Block] = [Caution(words("package_first"), _first(record, head, sayer))]
+    works = works_of(record, found)
+    blocks.append(handful_table(works, sayer))
+    blocks += [Heading(words("package_what")), *_steps(given, now, found, keys, sayer)]
+    bring = to_bring(given, now, found, sayer)
+    if bring:
+        blocks += [Heading(words("package_bring")), Ticks(bring)]
+    if marks or record.get("hauls", {}).get("lines"):
+        blocks += _where(given, marks, keys, sayer)
+    blocks += [*stake_tables(record, sayer), *_runs(given, sayer)]
+    if marks:
+        blocks.append(Break())
+    checks = checks_table(now, sayer, keys)
+    blocks += [Heading(words("package_checks")), *checks, Ticks([words(f"package_check_{k}") for k in (("edge", "straight", "water", "photo") if checks else ("water", "photo"))])]
+    blocks += [Caution(words("package_cautions"), [words(f"package_caution_{k}") for k in ("dust", "machine", "hands", "heat", "law")])]
+    blocks.append(Blanks(words("package_sign"), [words(f"package_sign_{k}") for k in ("day", "who", "hours", "handful", "bearing", "corner", "mix", "sod", "left", "name")]))
+    return Paper(words("lang"), title, [x for x in (head["title"], head["site"]) if x], _under(record, day, sayer), blocks, title, words("paper_page", here="{here}", all="{all}"), day or "1970-01-01", size_of(sayer.units.system))
+
+
+def _under(record: Mapping, day: str, sayer: Sayer) -> list[str]:
+    words = sayer.words
+    if not day:
+        return [words("no_usable_survey")]
+    out = [words("package_under", day=words.date(day))]
+    return out + ([words(f"package_chosen_{record['chosen'] or 'none'}")] if record.get("survey") else [])
+
+
+def _first(record: Mapping, head: Mapping, sayer: Sayer) -> list[str]:
+    words, rows = sayer.words, record.get("keep_outs", ())
+    out = [words("package_unsafe", what=" ".join(head["unsafe"]))] if head["unsafe"] else []
+    lost = sum(not r["found"] for r in rows)
+    if rows:
+        out.append(words.count("package_lost", lost, of=len(rows)) if lost else words("keep_all_found"))
+    if record.get("depth_from") in ("none", "stated"):
+        out.append(words(f"grade_depth_{record['depth_from']}"))
+    if record.get("relative"):
+        out.append(words("grade_relative"))
+    if record.get("probe_places"):
+        out.append(words("package_probe"))
+    return out + [words("package_notice")]
+
+
+def _steps(given: FieldInput, now: Standing, found: Sequence[Task], keys: Mapping[Finding, str], sayer: Sayer) -> list[Block]:
+    words, finish = sayer.words, (sayer.words("package_finish"), [])
+    if not found:
+        return [Lines([words("package_nothing")]), Steps([finish])]
+    fills = filling(list(found), sayer, given.settings.material)
+    return [Steps([*((t.title, _how(t, given, keys, sayer)) for t in found), finish]), Lines(fills[:1], small=True)]
+
+
+def _how(task: Task, given: FieldInput, keys: Mapping[Finding, str], sayer: Sayer) -> list[str]:
+    """How a task is done; what the survey found is in the tables."""
+    first = task.findings[0] if task.findings else None
+    if first is None:
+        return list(task.lines)
+    if first.kind == LOW_SPOT:
+        return [" ".join(filter(None, [_mix(first, given, sayer), _staked(task, given.designs, sayer)]))]
+    if first.kind in (LIP, LOW_SKIN, STEP, CREPT):
+        marks = ", ".join(sorted(k for f in task.findings if (k := keys.get(f))))
+        hows = dict.fromkeys(remedy(f.value_mm, f.row["width_mm"]) if first.kind == LIP else f"{first.kind}_how" for f in task.findings)
+        return ([sayer.words("package_stretches", marks=marks)] if marks else []) + [sayer.words(h) for h in hows]
+    return list(task.lines)
+
+
+def _mix(finding: Finding, given: FieldInput, sayer: Sayer) -> str:
+    """Mix for one low spot: as the design fills it, to the plane of the ground around, or as the survey's low spot takes."""
+    found, loose = filled_at(finding, given.designs), given.settings.material.of("loose_t_per_m3")
+    if found is None or found["tonnes"] is None:
+        return mix_needed(finding, sayer, given.settings.material)
+    units = sayer.units
+    bucket = sayer.words("fill_loose", volume=figure(found["tonnes"] / loose, None, units.volume)) if loose else ""
+    return sayer.words("package_mix", mass=figure(found["tonnes"], found["tonnes_sigma"], units.mass), volume=figure(found["fill_m3"], None, units.volume), loose=bucket)
+
+
+def _staked(task: Task, record: Mapping, sayer: Sayer) -> str:
+    """Which stakes stand in the low spots of a task."""
+    names = {at["name"] for f in task.findings if f.kind == LOW_SPOT and (at := filled_at(f, record)) is not None}
+    points = [s["point"] for s in record.get("stakes", ()) if s["description"].split(",")[0] in names]
+    if not points:
+        return ""
+    whole = points == list(range(points[0], points[-1] + 1))
+    return sayer.words("package_stakes", points=f"{points[0]}{TO}{points[-1]}" if whole and len(points) > 2 else ", ".join(map(str, points)))
+
+
+def _where(given: FieldInput, marks: Sequence[Mark], keys: Mapping[Finding, str], sayer: Sayer) -> list[Block]:
+    words, record = sayer.words, given.designs
+    hauls = record.get("hauls", {}).get("lines", ())
+    title = words("package_plan")
+    about = words("package_plan_about", marks=len(marks), hauls=len(hauls))
+    moves = haul_table(record.get("hauls", {}), sayer)
+    edges = edge_table(record.get("lip_work", ()), keys, sayer)
+    reads = words("package_plan_reads") + (" " + words("package_plan_hauls") if any(h["kind"] == "carry" for h in hauls) else "")
+    out: list[Block] = [Heading(words("package_where")), Picture(plan(given, hauls, marks, title, about, sayer), title, about, reads, PLAN_MM)]
+    return out + [b for b in (*moves, *edges) if b]
+
+
+def _runs(given: FieldInput, sayer: Sayer) -> list[Block]:
+    found = runs_block(given, sayer)
+    if not found:
+        return []
+    out: list[Block] = [Heading(sayer.words("runs_heading")), Lines(found["lines"])]
+    if found["svg"]:
+        out.append(Picture(found["svg"], found["title"], sayer.words("runs_map_about", number=len(given.designs["passes"]["runs"])), sayer.words("runs_read"), RUNS_MM))
+    return out
