@@ -78,7 +78,7 @@ rule grade:
 
 rule history:
     input: at.layout("{field}"), at.graded("{field}"), at.changed("{field}"), at.changes("{field}"), lambda w: [p for s in work.surveys_of(w.field) for p in (at.tied(w.field, s), at.measured(w.field, s), at.surface(w.field, s))]
-    output: at.cube("{field}"), at.vectors("{field}"), at.provenance("{field}"), directory(at.styles("{field}")), work.history_tables
+    output: at.cube("{field}"), at.vectors("{field}"), at.provenance("{field}"), work.history_tables
     log: at.log("history", "{field}")
     params: code=work.code("history"), given=lambda w: work.given("history", w.field)
     shell: STEP + " --field {wildcards.field} 2> {log:q}"
@@ -86,7 +86,7 @@ rule history:
 
 rule report:
     input: at.layout("{field}"), at.graded("{field}"), at.vectors("{field}"), at.provenance("{field}"), work.history_tables, lambda w: [at.tied(w.field, s) for s in work.surveys_of(w.field)]
-    output: at.report("{field}"), at.paper("{field}", "work_package.pdf"), at.paper("{field}", "work_package.html"), at.paper("{field}", "keep_out.pdf")
+    output: at.report("{field}"), at.paper("{field}", "work_package.pdf"), at.paper("{field}", "work_package.html"), at.paper("{field}", "keep_out.pdf"), directory(at.styles("{field}"))
     log: at.log("report", "{field}")
     params: code=work.code("report"), given=lambda w: work.given("report", w.field)
     shell: STEP + " --field {wildcards.field} 2> {log:q}"

@@ -8,10 +8,9 @@ from pipeline.jobs import Job
 from pipeline.steps import surveyed
 from pipeline.steps.change_spots import found_ponds
 from pipeline.steps.history_grass import grass_features, grass_of, grass_rows
-from pipeline.steps.history_layers import COLUMNS, layers, patches_of_weeds, write_styles
+from pipeline.steps.history_layers import COLUMNS, layers, patches_of_weeds
 from pipeline.steps.history_trend import trends
 from pipeline.store import arrays, cube, rasters, records, tables, vectors
-from pipeline.store.atomic import replacing_folder
 from pipeline.store.provenance import versions
 from pipeline.store.where import Where
 from pipeline.variables import FIELD_TABLES
@@ -52,8 +51,6 @@ def run(job: Job, where: Where) -> None:
     newest = max((shown[s]["flown_on"] for s in kept), default=OLDEST)
     _write_cube(job, where, layout, kept, shown, about)
     vectors.write(where.vectors(job.field), layers(where, layout, kept, rows, surveys, grass_features(grass, rows["grass_edge"]), weeds, arrays.read_record(where.graded(job.field))), COLUMNS, layout.grid.crs, newest, about)
-    with replacing_folder(where.styles(job.field)) as folder:
-        write_styles(folder)
     records.write(where.provenance(job.field), {**about, "pairs": changed["pairs"], "moved_patches": changed["moved_patches"], "files": sorted(f"{n}.csv" for n in FIELD_TABLES)})
 
 

@@ -2,18 +2,15 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import numpy as np
 import shapely
 from shapely.geometry import Point, Polygon
 
 from pipeline.diamond.layout import Layout
 from pipeline.diamond.parts import parts
-from pipeline.report.layer_styles import STYLES
 from pipeline.steps import surveyed
 from pipeline.steps.surveyed import Surveyed
-from pipeline.store import rasters, styles
+from pipeline.store import rasters
 from pipeline.store.where import Where
 from pipeline.survey.cells.plants import UNDER
 from pipeline.variables import DECIMALS, TABLES
@@ -120,9 +117,3 @@ def _patches(layout: Layout, kept: list[str], surveys: dict[str, dict]) -> list[
 def _many(geometry) -> shapely.MultiPolygon:
     """Polygons as one MultiPolygon."""
     return geometry if isinstance(geometry, shapely.MultiPolygon) else shapely.MultiPolygon([geometry] if isinstance(geometry, Polygon) else [])
-
-
-def write_styles(folder: Path) -> None:
-    """One style a layer of the GeoPackage."""
-    for layer, rules in STYLES.items():
-        styles.write(folder / f"{layer}.sld", layer, rules)

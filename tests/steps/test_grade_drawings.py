@@ -19,7 +19,7 @@ from pipeline.diamond.layout import Drawing, Feature, build
 from pipeline.report import palette
 from pipeline.report.layer_styles import STYLES
 from pipeline.steps.grade_drawings import write_drawings
-from pipeline.steps.history_layers import write_styles
+from pipeline.steps.report import write_styles
 from pipeline.steps.history_layers import COLUMNS
 from pipeline.works.design import LASER_PLANE, TOUCH_UP, Design
 from pipeline.works.grading.touch_up import Hollow
