@@ -89,6 +89,7 @@ SHARED: dict[str, tuple[str, ...]] = {
     "grade": ("units", "tolerances", "material", "machines", "costs", "prices", "grading"),
     "history": ("random_seed",),
     "report": ("units", "currency", "tolerances", "material"),
+    "bid": ("units", "currency", "tolerances", "material", "report", "acceptance"),
     "portfolio": ("units", "currency", "tolerances", "material", "report"),
 }
 

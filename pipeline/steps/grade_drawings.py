@@ -8,14 +8,14 @@ from typing import Callable, Sequence
 import numpy as np
 import shapely
 
-from pipeline.coordinates import code, label, lon_lat, read_crs, unit_m, unit_words
+from pipeline.coordinates import label, lon_lat, read_crs, unit_m, unit_words
 from pipeline.diamond.layout import Layout
 from pipeline.jobs import Job
+from pipeline.steps import control_points
 from pipeline.steps.grade_exports import laid, moved_ground
-from pipeline.store import drawing, phone, stakeout, tracks
-from pipeline.tables import TABLES
-from pipeline.transform import NoExactStep, step_between
-from pipeline.units import VERTICAL_UNITS, vertical_unit_of
+from pipeline.store import drawing, phone
+from pipeline.transform import step_between
+from pipeline.units import vertical_unit_of
 from pipeline.works.contours import contours
 from pipeline.works.design import Design
 from pipeline.works.grading.touch_up import Hollow
@@ -42,7 +42,9 @@ def write_drawings(folder: Path, job: Job, layout: Layout, design: Design, hollo
                   "Check two points you know before the work. Find and mark what lies in the ground first.")  # fmt: skip
     drawing.write(folder / "design.dxf", plan, unit, metres, str(survey["flown_on"]))
     _phone(folder, job.field, working, hollows, keep_outs, runs)
-    return _control(folder, job, own, metres, unit)
+    points, left = control_points.carried(job, layout)
+    control_points.write(folder, points)
+    return left
 
 
 def _plan(layout: Layout, design: Design, keep_outs: Sequence[KeepOut], runs: Sequence[dict], made: Sequence[Stake], step: Callable, metres: float,
@@ -93,18 +95,3 @@ def _phone(folder: Path, field_id: str, working, hollows: Sequence[Hollow], keep
         places.append((k.name, f"keep off: {k.kind.replace('_', ' ')}, {k.buffer_m:.2f} m kept free{'' if k.found else '; not located this season: find it by hand first'}", *lon_lat(working, at.x, at.y)))
     lines = [(f"run {r['run']}", f"{r['purpose'].replace('_', ' ')}, bearing {r['bearing_deg']:.0f}", [lon_lat(working, e, n) for e, n in r["line"]]) for r in runs]
     phone.write(folder / "passes.gpx", field_id, "Good to a few metres on a phone: to find the way by, never to set out by.", places, lines)
-
-
-def _control(folder: Path, job: Job, own, metres: float, unit: str) -> list[str]:
-    """The field's control points in the CRS and unit that leave; those without an exact step to it are left out and named."""
-    header, rows, left = tuple(f.name for f in TABLES["control"]), [], []
-    for row in sorted(job.rows.get("control", ()), key=lambda r: r["point_id"]):
-        try:
-            e, n = step_between(read_crs(row["crs"]), own)(np.array([row["e"]]), np.array([row["n"]]))
-        except NoExactStep:
-            left.append(row["point_id"])
-            continue
-        carried = {"e": f"{e[0]:.4f}", "n": f"{n[0]:.4f}", "height": f"{row['height'] * VERTICAL_UNITS[row['unit']] / metres:.4f}", "unit": unit, "crs": code(own)}
-        rows.append([carried.get(name, stakeout.plain("" if (value := row.get(name)) is None else str(value))) for name in header])
-    tracks.write_rows(folder / "control.csv", header, rows)
-    return left

@@ -22,6 +22,11 @@ def render(template: str, content: dict) -> str:
     return "\n".join(line for line in (line.rstrip() for line in text.splitlines()) if line) + "\n"
 
 
+def note(path: str | Path, text: str) -> None:
+    """One sentence in a file of its own: why something else is not there."""
+    write_text(path, text + "\n")
+
+
 def style() -> str:
     """The pages' style sheet."""
     return read_text(TEMPLATES / "style.css")

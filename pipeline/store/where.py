@@ -107,6 +107,10 @@ class Where:
         """`work_package.pdf`, `work_package.html` or `keep_out.pdf`."""
         return f"{self.field(field)}/{name}"
 
+    def bid(self, year: int | str, field: str) -> str:
+        """Folder of the package that contractors are asked with."""
+        return f"{self.results}/bid/{year}/{field}"
+
     @property
     def index(self) -> str:
         return f"{self.results}/index.html"
