@@ -45,7 +45,7 @@ class Column:
     """One column of a result table.
 
     kind : `word`, `date`, `m` (3 decimals), `mm` (1 decimal), `m2` and `t` (2), `m3` (3), `pct` (2), `deg` (1),
-           `count`, `p` (4 decimals), `flag` (true or false), `text`
+           `count`, `p` (4 decimals), `own` (2, the unit of the row's measure), `flag` (true or false), `text`
     """
 
     name: str
@@ -54,7 +54,7 @@ class Column:
     key: bool = False
 
 
-DECIMALS = {"m": 3, "mm": 1, "m2": 2, "m3": 3, "t": 2, "pct": 2, "deg": 1, "p": 4, "rate4": 4}
+DECIMALS = {"m": 3, "mm": 1, "m2": 2, "m3": 3, "t": 2, "pct": 2, "deg": 1, "p": 4, "rate4": 4, "own": 2}
 
 
 def _columns(*rows: tuple) -> tuple[Column, ...]:
@@ -315,6 +315,25 @@ TABLES: dict[str, tuple[Column, ...]] = {
         ("graded_m2", "m2", "ground the design covers: skin clear of the grass edge, mound and keep-outs"),
         ("feasible", "flag", "there is such a design"),
         ("reason", "text", "why there is none, or why a figure is missing"),
+    ),
+    "handoffs": _columns(
+        ("kind", "word", "the drawn thing's role, or edge: a stretch of grass edge", True),
+        ("id", "word", "its name; of an edge its id and the distance along it", True),
+        ("e", "m", "easting of the place, working CRS"),
+        ("n", "m", "northing of it"),
+        ("existing_m", "m", "height of the graded ground at it or nearest to it; empty where it has none"),
+        ("design_m", "m", "designed height of that ground"),
+        ("difference_mm", "mm", "design minus existing, positive = the ground comes up"),
+        ("who_decides", "text", "who decides; the project only flags"),
+        ("note", "text", "what the figures are of"),
+        ("sigma_mm", "mm", "one s.d. of the difference, the survey's"),
+        ("variant", "word", "the design it is of", True),
+        ("chosen", "flag", "the design the crew works to"),
+        ("measure", "word", "level_mm, step_mm, slope_pct, cross_slope_pct, fall_pct, catchment_m2 or outflow_m2", True),
+        ("before", "own", "the measure on the surveyed ground; of level_mm 0"),
+        ("after", "own", "the measure on the design; of level_mm the difference"),
+        ("change_sigma", "own", "one s.d. of what the design changes it by, or of a slope itself"),
+        ("verdict", "word", "raise, lower, look or cannot_tell"),
     ),
     "hazards": _columns(
         ("hazard_id", "word", "field, place and measure", True),
