@@ -96,8 +96,9 @@ def _step(site: Site, thing: Feature, place: tuple[float, float], skin: shapely.
 
 
 def step_verdict(after_m: float, sigma_m: float, change_m: float, change_sigma_m: float) -> str | None:
-    """A step that is surely worth a look, or that the design surely changes by as much; or one that noise could hide; else None."""
-    if abs(after_m) - Z95 * sigma_m > STEP_M or abs(change_m) > max(STEP_M, Z95 * change_sigma_m):
+    """A step that is surely worth a look, or that the design surely makes by as much; or one that noise could hide; else None."""
+    made = abs(change_m) > max(STEP_M, Z95 * change_sigma_m) and abs(after_m) > STEP_M
+    if abs(after_m) - Z95 * sigma_m > STEP_M or made:
         return LOOK
     return CANNOT_TELL if abs(after_m) + Z95 * sigma_m > STEP_M else None
 
