@@ -53,7 +53,8 @@ def meeting(thing: Feature, skin: shapely.Geometry) -> list[tuple[float, float]]
     if thing.role == "gate":
         place = nearest_points(rim, thing.geometry)[0]
         return [(place.x, place.y)] if place.distance(thing.geometry) <= GATE_M else []
-    parts = shapely.get_parts(shapely.line_merge(shapely.intersection(thing.geometry, rim))) if thing.geometry.area else shapely.get_parts(thing.geometry.intersection(rim))
+    met = thing.geometry.intersection(rim)
+    parts = [g for g in shapely.get_parts(shapely.line_merge(met) if thing.geometry.area else met) if not g.is_empty]
     return [(c.x, c.y) for c in (g.interpolate(0.5, normalized=True) if g.geom_type == "LineString" else g.centroid for g in parts)]
 
 
