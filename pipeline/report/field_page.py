@@ -158,10 +158,11 @@ def tape_starts(given: FieldInput, now: Standing, sayer: Sayer) -> tuple[str, st
     grown = {r["edge_id"] for r in given.tables["lip_change"]
              if r["to_survey"] == now.newest.survey_id and r["detected"] and r["station_m"] is not None} - first  # fmt: skip
     rest = {f.place_id for f in found} - first - grown
-    return _tape(given, first, sayer), _tape(given, grown, sayer), _tape(given, rest, sayer)
+    return tape_words(given, first, sayer), tape_words(given, grown, sayer), tape_words(given, rest, sayer)
 
 
-def _tape(given: FieldInput, edge_ids: set[str], sayer: Sayer) -> str:
+def tape_words(given: FieldInput, edge_ids: set[str], sayer: Sayer) -> str:
+    """Where the tape along each of these edges begins, and which way it runs."""
     out = []
     for edge in given.edges:
         if edge.edge_id in edge_ids:
