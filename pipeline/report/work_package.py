@@ -18,7 +18,7 @@ from pipeline.report.work_tables import checks_table, edge_table, filled_at, han
 from pipeline.works.design import LASER_PLANE, NO_MIX_BOUGHT
 
 PLAN_MM, RUNS_MM = 100.0, 100.0  # drawings of a package that fills low spots
-WHOLE_PLAN_MM, WHOLE_RUNS_MM, STAKES_MM = 80.0, 78.0, 128.0  # of one that levels a whole skin: four sheets are what a crew carries
+WHOLE_PLAN_MM, WHOLE_RUNS_MM, STAKES_MM = 72.0, 68.0, 118.0  # of one that levels a whole skin: four sheets are what a crew carries
 WHOLE_SKIN = (NO_MIX_BOUGHT, LASER_PLANE)
 ON_MOUND = ("landing",)
 
