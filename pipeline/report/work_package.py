@@ -13,12 +13,12 @@ from pipeline.report.runs_block import runs_block
 from pipeline.report.saying import Sayer
 from pipeline.report.standing import Standing
 from pipeline.report.todo import Task, filling, mix_needed, remedy
-from pipeline.report.work_plan import plan, stake_plan
+from pipeline.report.work_plan import plan, rod_unit, stake_plan
 from pipeline.report.work_tables import checks_table, edge_table, filled_at, handful_table, haul_table, mark_of, stake_tables, to_bring, works_of
 from pipeline.works.design import LASER_PLANE, NO_MIX_BOUGHT
 
 PLAN_MM, RUNS_MM = 100.0, 100.0  # drawings of a package that fills low spots
-WHOLE_PLAN_MM, WHOLE_RUNS_MM, STAKES_MM = 72.0, 68.0, 118.0  # of one that levels a whole skin: four sheets are what a crew carries
+WHOLE_PLAN_MM, WHOLE_RUNS_MM, STAKES_MM = 76.0, 62.0, 100.0  # of one that levels a whole skin: four sheets are what a crew carries
 WHOLE_SKIN = (NO_MIX_BOUGHT, LASER_PLANE)
 ON_MOUND = ("landing",)
 
@@ -184,7 +184,7 @@ def _stakes(given: FieldInput, sayer: Sayer) -> list[Block]:
         return stake_tables(record, sayer)
     title = words("stake_caption")
     about = words("stake_plan_about", number=len(record["stakes"]))
-    return [Heading(title), Lines([words("stake_grid")]), Picture(stake_plan(given, record["stakes"], title, about, sayer), words("stake_plan"), about, words("stake_plan_reads"), STAKES_MM)]
+    return [Heading(title), Lines([words("stake_grid")]), Picture(stake_plan(given, record["stakes"], title, about, sayer), words("stake_plan"), about, words("stake_plan_reads", unit=rod_unit(sayer).name), STAKES_MM)]
 
 
 def _runs(given: FieldInput, sayer: Sayer) -> list[Block]:

@@ -51,7 +51,7 @@ def stake_plan(given: FieldInput, stakes: Sequence[Mapping], title: str, about: 
     inner += "".join(el("path", d=frame.path(Point(k["e"], k["n"]).buffer(k["free_m"])), class_="off") for k in given.designs.get("keep_outs", ()))
     inner += furniture(layout, frame)
     unit = rod_unit(sayer)
-    for s in stakes:
+    for s in (s for s in stakes if "," not in s["description"]):  # the grid and the bases; points about a low spot would cover one another
         x, y = (float(v) for v in frame.xy(s["e"], s["n"]))
         inner += el("path", d=f"M{x - 3:.1f} {y:.1f}h6M{x:.1f} {y - 3:.1f}v6", class_="scale")
         inner += text(x, y - 5, printed((s["fill_m"] - s["cut_m"]) / unit.size, unit.finest, signed=True), class_="figure", text_anchor="middle")
