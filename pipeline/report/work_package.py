@@ -7,7 +7,8 @@ from typing import Mapping, Sequence
 from pipeline.report.field_input import FieldInput
 from pipeline.report.field_map import Mark
 from pipeline.report.figures import TO, figure, printed
-from pipeline.report.findings import CREPT, FALL, GAP, LIP, LOW_SKIN, LOW_SPOT, PLANARITY, STEP, Finding
+from pipeline.report.findings import CREPT, FALL, GAP, LIP, LOW_SKIN, LOW_SPOT, MIX, PLANARITY, STEP, Finding
+from pipeline.report.mix_block import thin_places
 from pipeline.report.paper import Blanks, Block, Break, Caution, Heading, Lines, Paper, Picture, Steps, Table, Ticks, size_of
 from pipeline.report.runs_block import runs_block
 from pipeline.report.saying import Sayer
@@ -21,6 +22,7 @@ PLAN_MM, RUNS_MM = 100.0, 100.0  # drawings of a package that fills low spots
 WHOLE_PLAN_MM, WHOLE_RUNS_MM, STAKES_MM = 76.0, 62.0, 100.0  # of one that levels a whole skin: four sheets are what a crew carries
 WHOLE_SKIN = (NO_MIX_BOUGHT, LASER_PLANE)
 ON_MOUND = ("landing",)
+MOST_THIN = 6
 
 
 def work_package(given: FieldInput, now: Standing, sayer: Sayer, keys: Mapping[Finding, str], found: Sequence[Task], marks: Sequence[Mark], head: Mapping) -> Paper:
@@ -101,9 +103,18 @@ def _how(task: Task, given: FieldInput, keys: Mapping[Finding, str], sayer: Saye
         return [" ".join(filter(None, [_mix(first, given, sayer), _staked(task, given.designs, sayer)])), *_fed(first, given.designs, keys, sayer)]
     if first.kind in (PLANARITY, GAP, FALL) and given.designs.get("chosen") in WHOLE_SKIN:
         return [words("package_level"), *task.lines]
+    if first.kind == MIX:
+        return [line for line in task.lines if line != words("mix_where")] + _thin(given, sayer)
     if first.kind in (LIP, LOW_SKIN, STEP, CREPT):
         return _remedies(task, keys, sayer)
     return list(task.lines)
+
+
+def _thin(given: FieldInput, sayer: Sayer) -> list[str]:
+    """The thinnest places, where most of the mix goes."""
+    rows = {r["zone"]: r for r in given.standing.newest.rows["mix_depth"]}
+    found = thin_places(rows, sayer)[:MOST_THIN]
+    return [sayer.words("package_thin", places="; ".join(found))] if found else []
 
 
 def _remedies(task: Task, keys: Mapping[Finding, str], sayer: Sayer) -> list[str]:
@@ -181,7 +192,7 @@ def _stakes(given: FieldInput, sayer: Sayer) -> list[Block]:
     """Of low spots a table; of a whole skin a plan with what to do at each point of the grid."""
     words, record = sayer.words, given.designs
     if record.get("chosen") not in WHOLE_SKIN:
-        return stake_tables(record, sayer)
+        return stake_tables(record, given, sayer)
     title = words("stake_caption")
     about = words("stake_plan_about", number=len(record["stakes"]))
     return [Heading(title), Lines([words("stake_grid")]), Picture(stake_plan(given, record["stakes"], title, about, sayer), words("stake_plan"), about, words("stake_plan_reads", unit=rod_unit(sayer).name), STAKES_MM)]

@@ -8,7 +8,7 @@ from typing import Mapping, Sequence
 from pipeline.report.field_input import FieldInput
 from pipeline.report.figures import NBSP, Z95, figure, printed
 from pipeline.report.findings import CREPT, FALL, GAP, LIP, LOW_SKIN, LOW_SPOT, MIX, PLANARITY, STEP, Finding
-from pipeline.report.keep_out_block import tape as taped
+from pipeline.report.keep_out_block import tape as taped, tape_words
 from pipeline.report.mix_block import SKIN, order_line
 from pipeline.report.paper import Block, Heading, Lines, Table
 from pipeline.report.saying import Sayer
@@ -23,6 +23,7 @@ from pipeline.works.design import LASER_PLANE, NO_MIX_BOUGHT
 from pipeline.works.hauls import BRING, TAKE
 from pipeline.works.lip_work import TELL
 from pipeline.works.moisture import possible
+from pipeline.works.tape import marks, tapes
 
 WORKS = {LOW_SPOT: "level", LIP: "lip_cut", LOW_SKIN: "mix_add", MIX: "mix_add", PLANARITY: "level", GAP: "level", FALL: "level", CREPT: "edge_recut"}
 
@@ -123,15 +124,24 @@ def _sod(r: Mapping, sayer: Sayer) -> str:
     return most if r["sod_m2"] == r["sod_most_m2"] else sayer.words("edge_sod", area=figure(r["sod_m2"], None, sayer.units.area), most=most)
 
 
-def stake_tables(record: Mapping, sayer: Sayer) -> list[Block]:
+def stake_tables(record: Mapping, given: FieldInput, sayer: Sayer) -> list[Block]:
     """Stakes of low spots with what to put on, in the crew's units."""
     words = sayer.words
     stakes = [s for s in record.get("stakes", ()) if _in_a_spot(s)]
     if not stakes:
         return []
-    rows = [[str(s["point"]), _stake_name(s, sayer), _move(s, sayer), words("stake_hand") if s["by_hand"] else ""] for s in stakes]
+    rows = [[str(s["point"]), _stake_name(s, sayer), _move(s, sayer), _note(s, given, sayer)] for s in stakes]
     heads = [words(f"stake_head_{k}") for k in ("point", "where", "move", "note")]
-    return [Heading(words("stake_caption")), Lines([words("stake_how")]), Table("", heads, rows, right=(0, 2), wide=(1, 1, 3))]
+    return [Heading(words("stake_caption")), Lines([words("stake_how")]), Table("", heads, rows, right=(0, 2), wide=(1, 3))]
+
+
+def _note(s: Mapping, given: FieldInput, sayer: Sayer) -> str:
+    """No blade here; of a hollow that no base marks two tapes to its middle."""
+    out = [sayer.words("stake_hand")] if s["by_hand"] else []
+    if s["description"].startswith("pond-") and not s["away_m"]:
+        found = tapes(s["e"], s["n"], marks(given.layout), 0.0)
+        out += tape_words({"tapes": None if found is None else vars(found)}, sayer)
+    return "; ".join(filter(None, out))
 
 
 def _in_a_spot(s: Mapping) -> bool:
