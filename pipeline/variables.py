@@ -45,7 +45,7 @@ class Column:
     """One column of a result table.
 
     kind : `word`, `date`, `m` (3 decimals), `mm` (1 decimal), `m2` and `t` (2), `m3` (3), `pct` (2), `deg` (1),
-           `count`, `p` (4 decimals), `flag` (true or false), `text`
+           `count`, `p` (4 decimals), `value` (3; unit as the column says), `flag` (true or false), `text`
     """
 
     name: str
@@ -54,7 +54,7 @@ class Column:
     key: bool = False
 
 
-DECIMALS = {"m": 3, "mm": 1, "m2": 2, "m3": 3, "t": 2, "pct": 2, "deg": 1, "p": 4, "rate4": 4}
+DECIMALS = {"m": 3, "mm": 1, "m2": 2, "m3": 3, "t": 2, "pct": 2, "deg": 1, "p": 4, "rate4": 4, "value": 3}
 
 
 def _columns(*rows: tuple) -> tuple[Column, ...]:
@@ -294,6 +294,66 @@ TABLES: dict[str, tuple[Column, ...]] = {
         ("season_mm", "mm", "half the swing within a year, where two years of surveys or more tell it"),
         ("season_sigma_mm", "mm", "one s.d. of it"),
     ),
+    "works_record": _columns(
+        ("work_id", "word", "the work", True),
+        ("from_survey", "word", "the survey before it"),
+        ("to_survey", "word", "the survey after it"),
+        ("measure", "word", "lip, lip_over_tolerance, ring_depth, planarity, straightedge, slope, mean_height, volume, mix_depth, encroachment", True),
+        ("before", "value", "the figure before, in unit; empty for what only a change has"),
+        ("after", "value", "the figure after"),
+        ("change", "value", "later minus earlier; where the two surveys were compared directly as that found it, surer than the two figures"),
+        ("change_sigma", "value", "one s.d. of the change"),
+        ("unit", "word", "mm, m, m3 or pct"),
+        ("detected", "flag", "the change differs from none at 95 %, Holm over the work's rows"),
+        ("place", "word", "the edge, zone or declared place", True),
+        ("before_sigma", "value", "one s.d. of the figure before"),
+        ("after_sigma", "value", "one s.d. of the figure after"),
+        ("shares", "text", "other works between the two surveys, with `;`: the change is that of all of them together"),
+        ("reason", "text", "why a figure is missing"),
+        ("held_mm_per_month", "value", "since then, back toward trouble positive; empty where not enough surveys tell"),
+        ("held_low95", "value", "lower end of its 95 % range"),
+        ("held_high95", "value", "upper end of it"),
+        ("settled_mm", "mm", "of fresh mix: what the first span since has beyond that rate, toward trouble positive"),
+        ("settled_sigma_mm", "mm", "one s.d."),
+        ("surveys_since", "count", "surveys since, up to the next work that begins the measure anew"),
+        ("held_reason", "text", "why there is no rate"),
+    ),
+    "as_built": _columns(
+        ("work_id", "word", "the work", True),
+        ("place", "word", "the 3 m square by the metres of its south-west corner", True),
+        ("deviation_mm", "mm", "mean of the square off what was wanted, positive = stands high; off a form the best-fitting one, level unknown"),
+        ("sigma_mm", "mm", "one s.d., what neighbours share and the fit included"),
+        ("tolerance_mm", "mm", "the owner's: acceptance, else finish"),
+        ("verdict", "word", "within, outside or cannot_tell, with a guard band of 1.96 s.d."),
+        ("e", "m", "easting of the middle of what was seen of it"),
+        ("n", "m", "northing of the same"),
+    ),
+    "progress": _columns(
+        ("zone", "word", "skin, a declared place, or edges: all edges together", True),
+        *_PAIR,
+        ("visits", "count", "crew visits between the two surveys to that zone"),
+        ("hours", "rate4", "their hours; empty where one has none"),
+        ("mix_t", "t", "mix they brought"),
+        ("measure", "word", "planarity, straightedge, ring_depth or lip", True),
+        ("change_mm", "mm", "later minus earlier, wear meanwhile in it"),
+        ("change_sigma_mm", "mm", "one s.d."),
+        ("mm_per_hour", "value", "positive = better"),
+        ("mm_per_hour_low95", "value", "lower end of the 95 % range"),
+        ("mm_per_hour_high95", "value", "upper end of it"),
+        ("reason", "text", "why there is no mm an hour"),
+    ),
+    "progress_pooled": _columns(
+        ("measure", "word", "planarity, straightedge, ring_depth or lip", True),
+        ("fields", "count", "fields behind it"),
+        ("spans", "count", "spans between two surveys behind it"),
+        ("visits", "count", "crew visits in them"),
+        ("hours", "rate4", "hours of them"),
+        ("mm_per_hour", "value", "mean by random effects, positive = better"),
+        ("mm_per_hour_low95", "value", "lower end of the 95 % range"),
+        ("mm_per_hour_high95", "value", "upper end of it"),
+        ("between_sd", "value", "s.d. by which true figures of spans differ"),
+        ("word", "word", "better, worse, or no_effect_shown_yet where the range holds zero"),
+    ),
     "quantities": _columns(
         ("variant", "word", "touch_up (low spots filled), no_mix_bought or laser_plane", True),
         ("cut_m3", "m3", "cut, as the survey shows it"),
@@ -357,4 +417,4 @@ def key_names(table: str) -> tuple[str, ...]:
 
 # The tables of one field, in the order they are listed in the docs.
 FIELD_TABLES = ("survey_quality", "lip", "lip_change", "low_spots", "low_spot_change", "zones", "mix_depth", "change", "balance", "rulebook",
-                "grass_edge", "trend")  # fmt: skip
+                "grass_edge", "trend", "works_record", "as_built", "progress")  # fmt: skip
