@@ -304,7 +304,7 @@ TABLES: dict[str, tuple[Column, ...]] = {
         ("change", "value", "later minus earlier; where the two surveys were compared directly as that found it, surer than the two figures"),
         ("change_sigma", "value", "one s.d. of the change"),
         ("unit", "word", "mm, m, m3 or pct"),
-        ("detected", "flag", "the change differs from none at 95 %, Holm over the work's rows"),
+        ("detected", "flag", "the change differs from none at 95 %, Holm over the work's places of that measure"),
         ("place", "word", "the edge, zone or declared place", True),
         ("before_sigma", "value", "one s.d. of the figure before"),
         ("after_sigma", "value", "one s.d. of the figure after"),

@@ -36,7 +36,8 @@ Rows = Mapping[str, Sequence[Mapping]]
 @dataclass(frozen=True)
 class Changed:
     """One measure at one place (an edge, a zone, a low spot) before and after a work, in `unit`, each with one s.d.; NaN where
-    it has no figure. detected: the change differs from none at 95 %, Holm over the work's rows; None without an s.d."""
+    it has no figure. detected: the change differs from none at 95 %, Holm over the places of that measure (the work says beforehand
+    which measures it should change, not where); None without an s.d."""
 
     measure: str
     place: str
@@ -68,10 +69,11 @@ def changes(work: Mapping, seen: Around, rows: Rows, lip_tolerance_mm: float | N
     for measure in wanted:
         out += list(_of(measure, zone, both, lip_tolerance_mm))
     out = [c for c in out if np.isfinite([c.before, c.after, c.change]).any() or c.reason]
-    sure = [k for k, c in enumerate(out) if np.isfinite(c.change) and c.change_sigma > 0]
-    told = detected_together(np.array([out[k].change for k in sure]), np.array([out[k].change_sigma for k in sure]))
-    for k, detected in zip(sure, told):
-        out[k] = replace(out[k], detected=bool(detected))
+    for measure in wanted:
+        sure = [k for k, c in enumerate(out) if c.measure == measure and np.isfinite(c.change) and c.change_sigma > 0]
+        told = detected_together(np.array([out[k].change for k in sure]), np.array([out[k].change_sigma for k in sure]))
+        for k, detected in zip(sure, told):
+            out[k] = replace(out[k], detected=bool(detected))
     return out
 
 
