@@ -7,6 +7,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from pipeline.columns import DECIMALS, PAIR, Column, columns_of
+from pipeline.works_columns import WORKS_TABLES
+
 
 @dataclass(frozen=True)
 class Variable:
@@ -40,33 +43,11 @@ RASTERS = {
 }
 
 
-@dataclass(frozen=True)
-class Column:
-    """One column of a result table.
-
-    kind : `word`, `date`, `m` (3 decimals), `mm` (1 decimal), `m2` and `t` (2), `m3` (3), `pct` (2), `deg` (1),
-           `count`, `p` (4 decimals), `value` (3; unit as the column says), `flag` (true or false), `text`
-    """
-
-    name: str
-    kind: str
-    meaning: str
-    key: bool = False
-
-
-DECIMALS = {"m": 3, "mm": 1, "m2": 2, "m3": 3, "t": 2, "pct": 2, "deg": 1, "p": 4, "rate4": 4, "value": 3}
-
-
-def _columns(*rows: tuple) -> tuple[Column, ...]:
-    return tuple(Column(*row) for row in rows)
-
-
 _SURVEY = ("survey_id", "word", "the survey", True)
-_PAIR = (("from_survey", "word", "the earlier survey", True), ("to_survey", "word", "the later survey", True))
 _EDGE = ("edge_id", "word", "the grass edge", True)
 
 TABLES: dict[str, tuple[Column, ...]] = {
-    "survey_quality": _columns(
+    "survey_quality": columns_of(
         _SURVEY,
         ("flown_on", "date", "day of the flight or walk"),
         ("points_read", "count", "points in the file that fall on the field's grid, or rows of a walk"),
@@ -83,7 +64,7 @@ TABLES: dict[str, tuple[Column, ...]] = {
         ("verdict", "word", "absolute, relative_only or refused"),
         ("reason", "text", "why, where the verdict is not absolute"),
     ),
-    "lip": _columns(
+    "lip": columns_of(
         _SURVEY,
         _EDGE,
         ("station_m", "m", "distance along the edge", True),
@@ -102,8 +83,8 @@ TABLES: dict[str, tuple[Column, ...]] = {
         ("section_m2", "rate4", "cross-section of the bump over the skin line"),
         ("edge_source", "word", "drawn, fitted or layout: where the line comes from"),
     ),
-    "lip_change": _columns(
-        *_PAIR,
+    "lip_change": columns_of(
+        *PAIR,
         _EDGE,
         ("station_m", "m", "middle of the 5 m segment; empty = whole edge", True),
         ("growth_mm", "mm", "growth of the crest against skin and grass, positive = grew"),
@@ -113,7 +94,7 @@ TABLES: dict[str, tuple[Column, ...]] = {
         ("growth_low95_mm", "mm", "lower end of the 95 % range of the growth"),
         ("growth_high95_mm", "mm", "upper end of it, as if as much new mix lay hidden between the blades as may"),
     ),
-    "low_spots": _columns(
+    "low_spots": columns_of(
         _SURVEY,
         ("low_spot_id", "word", "a declared place, or pond-<n> for one found", True),
         ("near", "text", "where, in words"),
@@ -152,8 +133,8 @@ TABLES: dict[str, tuple[Column, ...]] = {
         ("lip_held_m3", "m3", "of the water it can hold, what would run off if the lip were taken off the grass edge"),
         ("lip_held_sigma_m3", "m3", "one s.d."),
     ),
-    "low_spot_change": _columns(
-        *_PAIR,
+    "low_spot_change": columns_of(
+        *PAIR,
         ("low_spot_id", "word", "the declared place or found pond", True),
         ("near", "text", "where, in words"),
         ("depth_change_mm", "mm", "later minus earlier, positive = deeper"),
@@ -163,7 +144,7 @@ TABLES: dict[str, tuple[Column, ...]] = {
         ("detected", "flag", "the depth change differs from none at 95 %"),
         ("reason", "text", "why there is no figure, or why a change is not called detected"),
     ),
-    "zones": _columns(
+    "zones": columns_of(
         _SURVEY,
         ("zone", "word", "the zone", True),
         ("area_m2", "m2", "its area with heights"),
@@ -190,7 +171,7 @@ TABLES: dict[str, tuple[Column, ...]] = {
         ("covered_told_by", "word", "colour, intensity or roughness: what shows plants; not_seen where nothing does"),
         ("reason", "text", "why there are no figures"),
     ),
-    "mix_depth": _columns(
+    "mix_depth": columns_of(
         _SURVEY,
         ("zone", "word", "the zone", True),
         ("basis", "word", "cores, stated (in fields.csv, nobody measured it) or none"),
@@ -211,8 +192,8 @@ TABLES: dict[str, tuple[Column, ...]] = {
         ("verdict", "word", "work, watch, good or not_enough_evidence"),
         ("reason", "text", "why a figure or a verdict is missing"),
     ),
-    "change": _columns(
-        *_PAIR,
+    "change": columns_of(
+        *PAIR,
         ("zone", "word", "the zone", True),
         ("mean_mm", "mm", "mean change, positive = gained"),
         ("mean_sigma_mm", "mm", "one s.d., correlated error and tie included"),
@@ -228,7 +209,7 @@ TABLES: dict[str, tuple[Column, ...]] = {
         ("relative", "flag", "true = the skin's own robust plane was taken off first"),
         ("reason", "text", "why the zone is not judged, or why a change is not called detected"),
     ),
-    "grass_edge": _columns(
+    "grass_edge": columns_of(
         _SURVEY,
         _EDGE,
         ("station_m", "m", "middle of the 5 m segment; empty = whole edge", True),
@@ -249,7 +230,7 @@ TABLES: dict[str, tuple[Column, ...]] = {
         ("since_baseline_m2", "m2", "skin lost since the baseline"),
         ("reason", "text", "why there is no figure"),
     ),
-    "rulebook": _columns(
+    "rulebook": columns_of(
         _SURVEY,
         ("layout", "word", "the base set", True),
         ("item", "word", "what is held against the book", True),
@@ -261,8 +242,8 @@ TABLES: dict[str, tuple[Column, ...]] = {
         ("verdict", "word", "within, outside, cannot_tell or not_seen"),
         ("reason", "text", "why nothing can be told, or a remark"),
     ),
-    "balance": _columns(
-        *_PAIR,
+    "balance": columns_of(
+        *PAIR,
         ("skin_m3", "m3", "gained by the skin, positive = gained"),
         ("skin_sigma_m3", "m3", "one s.d., tie included"),
         ("edge_m3", "m3", "gained by the lips beyond the grass edges"),
@@ -282,7 +263,7 @@ TABLES: dict[str, tuple[Column, ...]] = {
         ("notes", "text", "what limits the figures"),
         ("reason", "text", "why there is no balance, or why nothing is said of passes and corners"),
     ),
-    "trend": _columns(
+    "trend": columns_of(
         ("measure", "word", "lip, growth, ring_depth, planarity, mean_height, encroachment", True),
         ("edge_id", "word", "the grass edge, empty where the measure is of a zone", True),
         ("zone", "word", "the zone or place, empty where the measure is of an edge", True),
@@ -294,67 +275,8 @@ TABLES: dict[str, tuple[Column, ...]] = {
         ("season_mm", "mm", "half the swing within a year, where two years of surveys or more tell it"),
         ("season_sigma_mm", "mm", "one s.d. of it"),
     ),
-    "works_record": _columns(
-        ("work_id", "word", "the work", True),
-        ("from_survey", "word", "the survey before it"),
-        ("to_survey", "word", "the survey after it"),
-        ("measure", "word", "lip, lip_over_tolerance, ring_depth, planarity, straightedge, slope, mean_height, volume, mix_depth, encroachment", True),
-        ("before", "value", "the figure before, in unit; empty for what only a change has"),
-        ("after", "value", "the figure after"),
-        ("change", "value", "later minus earlier; where the two surveys were compared directly as that found it, surer than the two figures"),
-        ("change_sigma", "value", "one s.d. of the change"),
-        ("unit", "word", "mm, m, m3 or pct"),
-        ("detected", "flag", "the change differs from none at 95 %, Holm over the work's places of that measure"),
-        ("place", "word", "the edge, zone or declared place", True),
-        ("before_sigma", "value", "one s.d. of the figure before"),
-        ("after_sigma", "value", "one s.d. of the figure after"),
-        ("shares", "text", "other works between the two surveys, with `;`: the change is that of all of them together"),
-        ("reason", "text", "why a figure is missing"),
-        ("held_mm_per_month", "value", "since then, back toward trouble positive; empty where not enough surveys tell"),
-        ("held_low95", "value", "lower end of its 95 % range"),
-        ("held_high95", "value", "upper end of it"),
-        ("settled_mm", "mm", "of fresh mix: what the first span since has beyond that rate, toward trouble positive"),
-        ("settled_sigma_mm", "mm", "one s.d."),
-        ("surveys_since", "count", "surveys since, up to the next work that begins the measure anew"),
-        ("held_reason", "text", "why there is no rate"),
-    ),
-    "as_built": _columns(
-        ("work_id", "word", "the work", True),
-        ("place", "word", "the 3 m square by the metres of its south-west corner", True),
-        ("deviation_mm", "mm", "mean of the square off what was wanted, positive = stands high; off a form the best-fitting one, level unknown"),
-        ("sigma_mm", "mm", "one s.d., what neighbours share and the fit included"),
-        ("tolerance_mm", "mm", "the owner's: acceptance, else finish"),
-        ("verdict", "word", "within, outside or cannot_tell, with a guard band of 1.96 s.d."),
-        ("e", "m", "easting of the middle of what was seen of it"),
-        ("n", "m", "northing of the same"),
-    ),
-    "progress": _columns(
-        ("zone", "word", "skin, a declared place, or edges: all edges together", True),
-        *_PAIR,
-        ("visits", "count", "crew visits between the two surveys to that zone"),
-        ("hours", "rate4", "their hours; empty where one has none"),
-        ("mix_t", "t", "mix they brought"),
-        ("measure", "word", "planarity, straightedge, ring_depth or lip", True),
-        ("change_mm", "mm", "later minus earlier, wear meanwhile in it"),
-        ("change_sigma_mm", "mm", "one s.d."),
-        ("mm_per_hour", "value", "positive = better"),
-        ("mm_per_hour_low95", "value", "lower end of the 95 % range"),
-        ("mm_per_hour_high95", "value", "upper end of it"),
-        ("reason", "text", "why there is no mm an hour"),
-    ),
-    "progress_pooled": _columns(
-        ("measure", "word", "planarity, straightedge, ring_depth or lip", True),
-        ("fields", "count", "fields behind it"),
-        ("spans", "count", "spans between two surveys behind it"),
-        ("visits", "count", "crew visits in them"),
-        ("hours", "rate4", "hours of them"),
-        ("mm_per_hour", "value", "mean by random effects, positive = better"),
-        ("mm_per_hour_low95", "value", "lower end of the 95 % range"),
-        ("mm_per_hour_high95", "value", "upper end of it"),
-        ("between_sd", "value", "s.d. by which true figures of spans differ"),
-        ("word", "word", "better, worse, or no_effect_shown_yet where the range holds zero"),
-    ),
-    "quantities": _columns(
+    **WORKS_TABLES,
+    "quantities": columns_of(
         ("variant", "word", "touch_up (low spots filled), no_mix_bought or laser_plane", True),
         ("cut_m3", "m3", "cut, as the survey shows it"),
         ("fill_m3", "m3", "fill, as the survey shows it"),
@@ -376,7 +298,7 @@ TABLES: dict[str, tuple[Column, ...]] = {
         ("feasible", "flag", "there is such a design"),
         ("reason", "text", "why there is none, or why a figure is missing"),
     ),
-    "hazards": _columns(
+    "hazards": columns_of(
         ("hazard_id", "word", "field, place and measure", True),
         ("field_id", "word", "the field"),
         ("place", "text", "where, in words"),
@@ -390,7 +312,7 @@ TABLES: dict[str, tuple[Column, ...]] = {
         ("action_on", "date", "when"),
         ("state", "word", "open or closed"),
     ),
-    "portfolio": _columns(
+    "portfolio": columns_of(
         ("field_id", "word", "the field", True),
         ("site", "word", "its site"),
         ("last_survey", "word", "newest survey that is not refused"),
