@@ -7,7 +7,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from pipeline.columns import DECIMALS, PAIR, Column, columns_of
+from pipeline.columns import DECIMALS, Column
+from pipeline.columns import PAIR as _PAIR
+from pipeline.columns import columns_of as _columns
 from pipeline.works_columns import WORKS_TABLES
 
 
@@ -47,7 +49,7 @@ _SURVEY = ("survey_id", "word", "the survey", True)
 _EDGE = ("edge_id", "word", "the grass edge", True)
 
 TABLES: dict[str, tuple[Column, ...]] = {
-    "survey_quality": columns_of(
+    "survey_quality": _columns(
         _SURVEY,
         ("flown_on", "date", "day of the flight or walk"),
         ("points_read", "count", "points in the file that fall on the field's grid, or rows of a walk"),
@@ -64,7 +66,7 @@ TABLES: dict[str, tuple[Column, ...]] = {
         ("verdict", "word", "absolute, relative_only or refused"),
         ("reason", "text", "why, where the verdict is not absolute"),
     ),
-    "lip": columns_of(
+    "lip": _columns(
         _SURVEY,
         _EDGE,
         ("station_m", "m", "distance along the edge", True),
@@ -83,8 +85,8 @@ TABLES: dict[str, tuple[Column, ...]] = {
         ("section_m2", "rate4", "cross-section of the bump over the skin line"),
         ("edge_source", "word", "drawn, fitted or layout: where the line comes from"),
     ),
-    "lip_change": columns_of(
-        *PAIR,
+    "lip_change": _columns(
+        *_PAIR,
         _EDGE,
         ("station_m", "m", "middle of the 5 m segment; empty = whole edge", True),
         ("growth_mm", "mm", "growth of the crest against skin and grass, positive = grew"),
@@ -94,7 +96,7 @@ TABLES: dict[str, tuple[Column, ...]] = {
         ("growth_low95_mm", "mm", "lower end of the 95 % range of the growth"),
         ("growth_high95_mm", "mm", "upper end of it, as if as much new mix lay hidden between the blades as may"),
     ),
-    "low_spots": columns_of(
+    "low_spots": _columns(
         _SURVEY,
         ("low_spot_id", "word", "a declared place, or pond-<n> for one found", True),
         ("near", "text", "where, in words"),
@@ -133,8 +135,8 @@ TABLES: dict[str, tuple[Column, ...]] = {
         ("lip_held_m3", "m3", "of the water it can hold, what would run off if the lip were taken off the grass edge"),
         ("lip_held_sigma_m3", "m3", "one s.d."),
     ),
-    "low_spot_change": columns_of(
-        *PAIR,
+    "low_spot_change": _columns(
+        *_PAIR,
         ("low_spot_id", "word", "the declared place or found pond", True),
         ("near", "text", "where, in words"),
         ("depth_change_mm", "mm", "later minus earlier, positive = deeper"),
@@ -144,7 +146,7 @@ TABLES: dict[str, tuple[Column, ...]] = {
         ("detected", "flag", "the depth change differs from none at 95 %"),
         ("reason", "text", "why there is no figure, or why a change is not called detected"),
     ),
-    "zones": columns_of(
+    "zones": _columns(
         _SURVEY,
         ("zone", "word", "the zone", True),
         ("area_m2", "m2", "its area with heights"),
@@ -171,7 +173,7 @@ TABLES: dict[str, tuple[Column, ...]] = {
         ("covered_told_by", "word", "colour, intensity or roughness: what shows plants; not_seen where nothing does"),
         ("reason", "text", "why there are no figures"),
     ),
-    "mix_depth": columns_of(
+    "mix_depth": _columns(
         _SURVEY,
         ("zone", "word", "the zone", True),
         ("basis", "word", "cores, stated (in fields.csv, nobody measured it) or none"),
@@ -192,8 +194,8 @@ TABLES: dict[str, tuple[Column, ...]] = {
         ("verdict", "word", "work, watch, good or not_enough_evidence"),
         ("reason", "text", "why a figure or a verdict is missing"),
     ),
-    "change": columns_of(
-        *PAIR,
+    "change": _columns(
+        *_PAIR,
         ("zone", "word", "the zone", True),
         ("mean_mm", "mm", "mean change, positive = gained"),
         ("mean_sigma_mm", "mm", "one s.d., correlated error and tie included"),
@@ -209,7 +211,7 @@ TABLES: dict[str, tuple[Column, ...]] = {
         ("relative", "flag", "true = the skin's own robust plane was taken off first"),
         ("reason", "text", "why the zone is not judged, or why a change is not called detected"),
     ),
-    "grass_edge": columns_of(
+    "grass_edge": _columns(
         _SURVEY,
         _EDGE,
         ("station_m", "m", "middle of the 5 m segment; empty = whole edge", True),
@@ -230,7 +232,7 @@ TABLES: dict[str, tuple[Column, ...]] = {
         ("since_baseline_m2", "m2", "skin lost since the baseline"),
         ("reason", "text", "why there is no figure"),
     ),
-    "rulebook": columns_of(
+    "rulebook": _columns(
         _SURVEY,
         ("layout", "word", "the base set", True),
         ("item", "word", "what is held against the book", True),
@@ -242,8 +244,8 @@ TABLES: dict[str, tuple[Column, ...]] = {
         ("verdict", "word", "within, outside, cannot_tell or not_seen"),
         ("reason", "text", "why nothing can be told, or a remark"),
     ),
-    "balance": columns_of(
-        *PAIR,
+    "balance": _columns(
+        *_PAIR,
         ("skin_m3", "m3", "gained by the skin, positive = gained"),
         ("skin_sigma_m3", "m3", "one s.d., tie included"),
         ("edge_m3", "m3", "gained by the lips beyond the grass edges"),
@@ -263,7 +265,7 @@ TABLES: dict[str, tuple[Column, ...]] = {
         ("notes", "text", "what limits the figures"),
         ("reason", "text", "why there is no balance, or why nothing is said of passes and corners"),
     ),
-    "trend": columns_of(
+    "trend": _columns(
         ("measure", "word", "lip, growth, ring_depth, planarity, mean_height, encroachment", True),
         ("edge_id", "word", "the grass edge, empty where the measure is of a zone", True),
         ("zone", "word", "the zone or place, empty where the measure is of an edge", True),
@@ -276,7 +278,7 @@ TABLES: dict[str, tuple[Column, ...]] = {
         ("season_sigma_mm", "mm", "one s.d. of it"),
     ),
     **WORKS_TABLES,
-    "quantities": columns_of(
+    "quantities": _columns(
         ("variant", "word", "touch_up (low spots filled), no_mix_bought or laser_plane", True),
         ("cut_m3", "m3", "cut, as the survey shows it"),
         ("fill_m3", "m3", "fill, as the survey shows it"),
@@ -298,7 +300,7 @@ TABLES: dict[str, tuple[Column, ...]] = {
         ("feasible", "flag", "there is such a design"),
         ("reason", "text", "why there is none, or why a figure is missing"),
     ),
-    "hazards": columns_of(
+    "hazards": _columns(
         ("hazard_id", "word", "field, place and measure", True),
         ("field_id", "word", "the field"),
         ("place", "text", "where, in words"),
@@ -312,7 +314,7 @@ TABLES: dict[str, tuple[Column, ...]] = {
         ("action_on", "date", "when"),
         ("state", "word", "open or closed"),
     ),
-    "portfolio": columns_of(
+    "portfolio": _columns(
         ("field_id", "word", "the field", True),
         ("site", "word", "its site"),
         ("last_survey", "word", "newest survey that is not refused"),

@@ -12,7 +12,7 @@ from pipeline.report.saying import Sayer
 from pipeline.report.words import opened
 from pipeline.works.around import ORDERED
 from pipeline.works.as_built import CANNOT_TELL, OUTSIDE, WITHIN
-from pipeline.works.progress import NONE_YET, Pooled, pooled
+from pipeline.works.progress import NONE_YET, NOT_SHOWN, Pooled, pooled
 from pipeline.works.record import GAP, GRASS, HEIGHT, LIP, LIP_OVER, MIX, PLANARITY, RING, SLOPE, VOLUME
 
 FEW = 4  # places of one measure that are named; more are counted
@@ -38,7 +38,7 @@ def _card(record: Mapping, rows: Mapping, given: FieldInput, sayer: Sayer) -> di
     day = lambda side: sayer.day(record[side]["flown_on"], record[side]["survey_id"])
     lasted = record["ended_on"] and record["ended_on"] != record["done_on"]
     until = words("works_until", day=words.date(record["ended_on"])) if lasted else ""
-    shares = [work_line(rows[w], sayer) for w in record["shares"] if w in rows]
+    shares = [work_line(rows[w], sayer).rstrip(".") for w in record["shares"] if w in rows]
     wrong, changed, still = _wrong(record["measures"], sayer), *_changed(record["measures"], sayer)
     lines = [words("works_wrong", day=day("before"), what=words.listed(wrong)) if wrong else words("works_wrong_none", day=day("before"))]
     lines.append(words("works_done", what=words.listed(_done(record, given, sayer)) or words("works_done_unsaid")))
@@ -47,7 +47,7 @@ def _card(record: Mapping, rows: Mapping, given: FieldInput, sayer: Sayer) -> di
     lines += _mix(record, sayer) + _built(record["as_built"], sayer) + _held(record["measures"], sayer)
     levels = record["hand_levels"]
     return {
-        "title": opened(work_line(rows[record["work_id"]], sayer)) + until + ".", "lines": lines,
+        "title": opened(work_line(rows[record["work_id"]], sayer)).rstrip(".") + until + ".", "lines": lines,
         "shares": words.count("works_shares", len(shares), what="; ".join(shares)) if shares else "",
         "levels": _level_lines(levels, sayer), "heads": [words(f"works_head_{k}") for k in ("number", "where", "e", "n")] if levels else [],
         "caption": words("works_level_caption", name=record["work_id"]), "places": [_place(p, sayer) for p in levels.get("places", ())] if levels else [],
@@ -77,7 +77,7 @@ def _wrong(measures: Sequence[Mapping], sayer: Sayer) -> list[str]:
 
 def _done(record: Mapping, given: FieldInput, sayer: Sayer) -> list[str]:
     words, units = sayer.words, sayer.units
-    out = [words("works_hours", hours=f"{record['hours']:g}")] if record["hours"] is not None else []
+    out = [words.count("works_hours", record["hours"])] if record["hours"] is not None else []
     out += [words("works_mix", mass=figure(record["tonnes"], None, units.mass))] if record["tonnes"] is not None else []
     out += [words("works_sod", area=figure(record["sod_m2"], None, units.area))] if record["sod_m2"] is not None else []
     out += [f"{given.settings.currency}{NBSP}{counted(round(record['cost']))}"] if record["cost"] is not None else []
@@ -128,7 +128,7 @@ def _built(built: Mapping, sayer: Sayer) -> list[str]:
         out.append(words("works_share_untold", why=share["reason"]))
     else:
         low, high = (f"{printed(100 * share[k], 0)}" for k in ("low95", "high95"))
-        out.append(words("works_share", share=printed(100 * share["value"], 0), range=f"{low}{TO}{high}", tolerance=tolerance))
+        out.append(words("works_share", share=words("over_99") if share["value"] >= 0.995 else printed(100 * share["value"], 0), range=f"{low}{TO}{high}", tolerance=tolerance))
     out.append(words(f"works_against_{built['against']}", form=built["form"].replace("_", " ")))
     if built["note"]:
         out.append(words(f"works_note_{built['note']}"))
@@ -200,6 +200,7 @@ def pooled_rows(rows: Iterable[Mapping]) -> list[tuple[str, Pooled, int, float]]
 def _progress(measure: str, found: Pooled, visits: int, hours: float, sayer: Sayer) -> str:
     words = sayer.words
     fine = replace(sayer.units.height, finest=sayer.units.height.finest + 1)
-    rate = figure(found.value, (found.high95 - found.low95) / (2 * Z95), fine, signed=True)
-    return words(f"progress_{found.word}", what=words(f"progress_of_{measure}"), rate=rate, hours=printed(hours, 0 if hours >= 10 else 1), visits=visits,
-                 spans=words.count("progress_spans", found.spans))  # fmt: skip
+    shown = found.word == NOT_SHOWN
+    rate = figure(found.value if shown else abs(found.value), (found.high95 - found.low95) / (2 * Z95), fine, signed=shown)
+    behind = words("progress_behind", visits=words.count("progress_visits", visits), hours=f"{hours:.3g}", spans=words.count("progress_spans", found.spans))
+    return words(f"progress_{found.word}", what=words(f"progress_of_{measure}"), rate=rate, behind=behind)

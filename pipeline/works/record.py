@@ -22,7 +22,7 @@ SHAPE = (RING, PLANARITY, GAP)
 SURFACE = (*SHAPE, HEIGHT, VOLUME)
 # What each work resets or should change; other work is upkeep, and progress.csv has it.
 SHOULD_CHANGE: dict[str, tuple[str, ...]] = {
-    "level": SURFACE, "edge_clean": EDGE, "edge_recut": (*EDGE, GRASS), "lip_cut": EDGE, "sod": EDGE, "mix_add": (HEIGHT, VOLUME, MIX, *SHAPE),
+    "level": SURFACE, "edge_clean": EDGE, "edge_recut": (*EDGE, GRASS), "lip_cut": EDGE, "sod": EDGE, "mix_add": (HEIGHT, VOLUME, MIX, PLANARITY, GAP),
     "laser_grade": (*SURFACE, SLOPE), "rebuild": (*EDGE, *SURFACE, SLOPE, MIX, GRASS), "drag": (PLANARITY, GAP),
 }  # fmt: skip
 BETTER = {LIP: -1, LIP_OVER: -1, RING: -1, PLANARITY: -1, GAP: -1, HEIGHT: 1, VOLUME: 1, MIX: 1, GRASS: -1}  # a slope has no better end
