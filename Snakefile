@@ -5,7 +5,7 @@ import re, shlex, sys
 from pipeline.desk.workflow import Workflow
 
 PYTHON = shlex.quote(sys.executable)
-work = Workflow(config["project"], verbs=("simulate", "layout", "grid", "tie", "measure", "change", "grade", "history", "report", "portfolio"))
+work = Workflow(config["project"], verbs=("simulate", "layout", "grid", "tie", "measure", "change", "grade", "history", "report", "bid", "portfolio"))
 at = work.where
 STEP = f"{PYTHON} -m pipeline step {{rule}} --results {shlex.quote(at.results)} --given {{params.given:q}}"
 
@@ -16,7 +16,7 @@ wildcard_constraints:
 
 
 rule all:
-    input: at.index, at.portfolio
+    input: at.index, at.portfolio, [at.bid(year, field) for year, field in work.bids]
 
 
 if work.made:
@@ -86,9 +86,18 @@ rule history:
 
 rule report:
     input: at.layout("{field}"), at.graded("{field}"), at.worked("{field}"), at.vectors("{field}"), at.provenance("{field}"), work.history_tables, lambda w: [at.tied(w.field, s) for s in work.surveys_of(w.field)]
-    output: at.report("{field}")
+    output: at.report("{field}"), at.paper("{field}", "work_package.pdf"), at.paper("{field}", "work_package.html"), at.paper("{field}", "keep_out.pdf"), directory(at.styles("{field}"))
     log: at.log("report", "{field}")
     params: code=work.code("report"), given=lambda w: work.given("report", w.field)
+    shell: STEP + " --field {wildcards.field} 2> {log:q}"
+
+
+rule bid:
+    input: at.layout("{field}"), at.graded("{field}"), at.report("{field}"), lambda w: work.features(w.field)
+    output: directory(at.bid("{year}", "{field}"))
+    wildcard_constraints: year=r"\d{4}"
+    log: at.log("bid", "{field}", "{year}")
+    params: code=work.code("bid"), given=lambda w: work.given("bid", w.field, w.year)
     shell: STEP + " --field {wildcards.field} 2> {log:q}"
 
 

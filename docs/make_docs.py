@@ -183,7 +183,10 @@ def _files() -> list[tuple[str, str]]:
         (f"`{at.report('<field>')}`", "the field's page"),
         (f"`{at.table('<field>', '<table>')}`", _listed(FIELD_TABLES)),
         (f"`{at.cube('<field>')}`", "CF cube of all surveys not refused"),
+        (f"`{at.paper('<field>', 'work_package.pdf')}`, `work_package.html`", "what a crew carries onto the field: what, where, with how much, in which order, what not to hit, what to check; one to four sheets"),
+        (f"`{at.paper('<field>', 'keep_out.pdf')}`", "the sheet that is walked before any blade: what lies in the ground, by two tapes; where to probe the mix"),
         (f"`{at.vectors('<field>')}`", "layers for a map, below"),
+        (f"`{at.styles('<field>')}/<layer>.sld`", "how each of those layers is drawn, OGC Styled Layer Descriptor 1.0"),
         (f"`{at.provenance('<field>')}`", "what the field's results were made from, below"),
         (f"`{at.record('<field>', '<survey>')}`", "what became of one survey, below; of a refused one all there is"),
         (f"`{at.raster('<field>', '<survey>', '<raster>')}`", "`elevation`, `sigma`, `count`"),
@@ -192,7 +195,12 @@ def _files() -> list[tuple[str, str]]:
         (f"`{at.grade('<field>')}/<raster>.tif`", "`design` and `cut_fill` of the design the crew works to; an empty folder where none is set out"),
         (f"`{at.grade('<field>')}/stakeout.csv`, `stakeout_bare.csv`, `about.json`", "points of that design in the field's own coordinates and foot, with a header and bare (point, northing, easting, height, description), and what they are in"),
         (f"`{at.grade('<field>')}/design.xml`", "that design as triangles, LandXML 1.2, in the same coordinates and foot"),
+        (f"`{at.grade('<field>')}/design.dxf`", "the plan as DXF: triangles, level lines, grass edges, what to keep off with its ground kept free, stakes, runs; one layer each, same coordinates and foot"),
+        (f"`{at.grade('<field>')}/passes.gpx`", "runs, low spots and things to keep off for a phone, GPX 1.1; good to a few metres, never to set out by"),
+        (f"`{at.grade('<field>')}/control.csv`", "the field's control points in the same coordinates and foot"),
+        (f"`{at.grade('<field>')}/lip_work.csv`", "work along the grass edge, below"),
         (f"`{at.table('<field>', 'quantities')}`", "three designs beside one another, below"),
+        (f"`{at.bid('<year>', '<field>')}/`", "what contractors are asked with where `plan.pins` puts a `laser_grade` into a year: `bid.pdf`, `prices.csv` (the blank schedule), and the laser design's exports as in `grade/`; `no_bid.txt` where there is no such design"),
         (f"`{at.build}/`, `{at.logs}/`", "beside the results: what later steps read, and what each job said; no reader needs them"),
     ]
 

@@ -18,9 +18,10 @@ FIELD_TABLES = {
     "layout": (),
     "measure": ("readings", "works"),
     "change": ("works",),
-    "grade": ("works",),
+    "grade": ("works", "control"),
     "history": ("works", "walks", "readings"),
     "report": ("works", "walks", "readings"),
+    "bid": ("works", "walks", "readings", "control"),
 }
 
 
@@ -66,14 +67,14 @@ def given(project: Project, verb: str, tables_dir: str, field_id: str = "", surv
         order = earlier_baselines(project, field_id, survey_id)
     elif verb == "measure":
         rows["surveys"] = [project.surveys[survey_id]]
-    elif verb in ("change", "grade", "history", "report"):
+    elif verb in ("change", "grade", "history", "report", "bid"):
         rows["surveys"] = list(project.surveys_of(field_id))
-        order = project.baseline_order(field_id)
+        order = (survey_id,) if verb == "bid" else project.baseline_order(field_id)  # of a bid its year
     elif verb == "portfolio":
         rows["fields"] = list(project.fields.values())
         rows["surveys"] = list(project.surveys.values())
         rows["walks"] = list(project.tables.get("walks", ()))
-    if verb in ("layout", "measure", "grade", "report", "history"):
+    if verb in ("layout", "measure", "grade", "report", "history", "bid"):
         rows["fields"] = [project.fields[field_id]]
     for table in FIELD_TABLES.get(verb, ()):
         rows[table] = list(project.rows_of(table, field_id))

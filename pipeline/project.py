@@ -10,7 +10,7 @@ from pipeline.grading import faults
 from pipeline.heights import normal_reference
 from pipeline.owner import contradictions
 from pipeline.settings import Config
-from pipeline.tables import LAYOUTS, Read
+from pipeline.tables import LAYOUTS, MOISTURES, Read
 from pipeline.units import LENGTH_UNITS, feet
 
 HOME_TO_SECOND_SLACK_M = 0.60  # how far the given points may stand from the layout's diagonal
@@ -226,7 +226,7 @@ def _reading_problems(project: Project, row: Read) -> list[Problem]:
     kind, value = row.get("kind"), row.get("value")
     if kind is None or value is None:
         return []
-    words = {"moisture_hand": ("dust", "crumbles", "holds", "smears"), "seen": ("puddle", "soft", "trip", "hole", "weeds")}
+    words = {"moisture_hand": MOISTURES, "seen": ("puddle", "soft", "trip", "hole", "weeds")}
     if kind in words:
         if value not in words[kind]:
             return [_problem(project, "readings", row, "value", repr(value), "one of " + ", ".join(words[kind]),

@@ -89,6 +89,7 @@ SHARED: dict[str, tuple[str, ...]] = {
     "grade": ("units", "tolerances", "material", "machines", "costs", "prices", "grading"),
     "history": ("random_seed", "tolerances", "material", "grading", "acceptance"),
     "report": ("units", "currency", "tolerances", "material"),
+    "bid": ("units", "currency", "tolerances", "material", "report", "acceptance"),
     "portfolio": ("units", "currency", "tolerances", "material", "report"),
 }
 
@@ -99,7 +100,7 @@ MEASURED_AGAINST = (
     "low_spot_mm", "low_spot_trip_mm", "planarity_mm", "straightedge_mm", "straightedge_length_m", "slope_min_pct", "slope_max_pct",
     "fall_bearing_deg", "mix_depth_min_mm", *RULEBOOK_AGAINST,
 )  # fmt: skip
-GRADED_AGAINST = ("lip_mm", "fall_bearing_deg")
+GRADED_AGAINST = ("lip_mm", "lip_trip_mm", "fall_bearing_deg", "base_line_pct")
 ACCEPTED_AGAINST = ("lip_mm", "finish_mm")
 TOLERANCES_OF: dict[str, tuple[str, ...]] = {"measure": MEASURED_AGAINST, "grade": GRADED_AGAINST, "history": ACCEPTED_AGAINST}
 

@@ -148,6 +148,7 @@ LAYOUTS = ("baseball-90", "baseball-80", "baseball-70", "baseball-60", "baseball
 SOURCES = ("photogrammetry", "lidar", "rover", "raster")
 PURPOSES = ("routine", "baseline", "before_work", "after_work")
 STATES = ("dragged", "played", "wet", "dry", "topdressed", "mown", "shaggy", "dormant")
+MOISTURES = ("dust", "crumbles", "holds", "smears")  # a squeezed handful, from dry to wet
 WORKS = ("drag", "level", "open_up", "weed", "edge_clean", "edge_recut", "lip_cut", "sod", "mix_add", "roll", "water",
          "laser_grade", "rebuild", "bases", "close", "reopen", "other")  # fmt: skip
 UNITS = tuple(LENGTH_UNITS)
@@ -176,7 +177,7 @@ TABLES: dict[str, tuple[Field, ...]] = {
         Field("bearing_deg", number(0, 180, "degrees")),
         Field("entry", one_of("home", "first", "second", "third", "left", "right", "centre")),
         Field("machine", text), Field("depth", number(0)), Field("depth_unit", one_of(*UNITS)),
-        Field("moisture", one_of("dust", "crumbles", "holds", "smears")), Field("hours", number(0, 2000, "hours")),
+        Field("moisture", one_of(*MOISTURES)), Field("hours", number(0, 2000, "hours")),
         Field("mix_amount", number(0)), Field("mix_unit", mix_unit), Field("sod_m2", number(0)),
         Field("cost", number(0)), Field("by", one_of("crew", "contractor")), Field("documents", text),
         Field("notes", text),

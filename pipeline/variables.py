@@ -326,6 +326,28 @@ TABLES: dict[str, tuple[Column, ...]] = {
         ("verdict", "word", "unsafe, work, watch, good or not_enough_evidence"),
         ("reason", "text", "why"),
     ),
+    "lip_work": _columns(
+        _EDGE,
+        ("from_m", "m", "where the stretch begins, distance along the edge", True),
+        ("to_m", "m", "where it ends"),
+        ("length_m", "m", "edge in it over the tolerance"),
+        ("kind", "word", "lip, low_skin, or step: over the trip limit, and whether lip or low skin is not known"),
+        ("e", "m", "easting of its middle"),
+        ("n", "m", "northing of its middle"),
+        ("height_mm", "mm", "its highest rise"),
+        ("height_sigma_mm", "mm", "one s.d."),
+        ("width_mm", "mm", "width of the lip there at half its height"),
+        ("remedy", "word", "sweep, wash, cut, wide; add_mix where the skin is low: never cut there; tell_first where the kind is not known"),
+        ("out_m3", "m3", "out of the grass, in place; empty where no section was measured or none is to come out"),
+        ("out_sigma_m3", "m3", "one s.d., as if all of the stretch erred alike"),
+        ("sod_m2", "m2", "sod to be cut and laid again, along the metres that are too high or too wide to be washed"),
+        ("sod_most_m2", "m2", "the same along all of it, if washing does not bring the rest under the tolerance"),
+        ("goes_back", "word", "yes, screened (roots and stones out first) or no: whether what comes out goes back onto the skin"),
+        ("goes_to", "word", "the nearest low spot that still wants mix, else skin"),
+        ("away_m", "m", "how far that low spot is"),
+        ("unsafe", "flag", "over the trip limit somewhere"),
+        ("reason", "text", "why a figure is missing"),
+    ),
 }
 
 

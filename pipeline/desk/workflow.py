@@ -16,6 +16,8 @@ from pipeline.store.records import sha256
 from pipeline.store.where import Where
 from pipeline.variables import FIELD_TABLES
 
+LASER_GRADE = "laser_grade"
+
 
 def root_of(project: Project, folder: Path) -> Path:
     """The folder the workflow runs in: the one that holds the results."""
@@ -46,6 +48,11 @@ class Workflow:
     @property
     def fields(self) -> list[str]:
         return sorted(self.project.fields)
+
+    @property
+    def bids(self) -> list[tuple[int, str]]:
+        """Year and field of each laser grade that the owner has pinned to a year."""
+        return sorted({(p.year, p.field_id) for p in self.project.config.plan.pins if p.treatment == LASER_GRADE and p.year is not None and p.field_id in self.project.fields})
 
     @property
     def tables(self) -> tuple[str, ...]:

@@ -73,7 +73,7 @@ def field_map(
         inner += relief
     inner += "".join(el("path", d=frame.path(w), class_="weeds", fill_rule="evenodd") for w in weeds)
     inner += furniture(layout, frame) + _edges(frame, edges, lip, lip_steps(limits))
-    inner += _marks(frame, marks) + foot(frame, units, north_word)
+    inner += drawn_marks(frame, marks) + foot(frame, units, north_word)
     return picture(frame.width, frame.height, "field-map", title, about, inner, "map"), step_mm
 
 
@@ -184,7 +184,7 @@ def spread(places: Sequence[tuple[float, float]], width: float, height: float) -
     return out
 
 
-def _marks(frame: Frame, marks: Sequence[Mark]) -> str:
+def drawn_marks(frame: Frame, marks: Sequence[Mark]) -> str:
     """The marks, the worst on top; one that had to move keeps a line to its place."""
     true = [tuple(float(v) for v in frame.xy(m.e, m.n)) for m in marks]
     out = []

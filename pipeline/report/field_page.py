@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 from collections import Counter
+from typing import Sequence
 
 import numpy as np
 
@@ -97,7 +98,7 @@ def _map(given: FieldInput, now: Standing, sayer: Sayer, keys: dict) -> dict:
     words, newest = sayer.words, now.newest
     lip = newest.rows["lip"] if newest is not None else []
     found = [] if newest is None else [f for f in newest.findings if keys.get(f)]
-    marks = [Mark(keys[f], *_at(f, given), f.word) for f in found]
+    marks = marks_of(given, found, keys)
     day = sayer.day(newest.flown_on, newest.survey_id) if newest is not None else ""
     title = words("map_title", day=day) if day else words("map_title_layout")
     svg, step_mm = field_map(
@@ -113,6 +114,11 @@ def _map(given: FieldInput, now: Standing, sayer: Sayer, keys: dict) -> dict:
         "dashed": any(r["kind"] == UNKNOWN and r["height_mm"] is not None for r in lip), "combed": any(r["kind"] == LOW_SKIN for r in lip),
         "weeds": words("map_weeds") if given.weeds else "", "from_home": given.layout.axes is not None,
     }  # fmt: skip
+
+
+def marks_of(given: FieldInput, found: Sequence[Finding], keys: dict[Finding, str]) -> list[Mark]:
+    """What is drawn on the field's maps for these findings."""
+    return [Mark(keys[f], *_at(f, given), f.word) for f in found if keys.get(f)]
 
 
 def _at(f: Finding, given: FieldInput) -> tuple[float, float]:
@@ -153,10 +159,11 @@ def tape_starts(given: FieldInput, now: Standing, sayer: Sayer) -> tuple[str, st
     grown = {r["edge_id"] for r in given.tables["lip_change"]
              if r["to_survey"] == now.newest.survey_id and r["detected"] and r["station_m"] is not None} - first  # fmt: skip
     rest = {f.place_id for f in found} - first - grown
-    return _tape(given, first, sayer), _tape(given, grown, sayer), _tape(given, rest, sayer)
+    return tape_words(given, first, sayer), tape_words(given, grown, sayer), tape_words(given, rest, sayer)
 
 
-def _tape(given: FieldInput, edge_ids: set[str], sayer: Sayer) -> str:
+def tape_words(given: FieldInput, edge_ids: set[str], sayer: Sayer) -> str:
+    """Where the tape along each of these edges begins, and which way it runs."""
     out = []
     for edge in given.edges:
         if edge.edge_id in edge_ids:

@@ -7,18 +7,17 @@ from math import inf
 from typing import Sequence
 
 from pipeline.owner import Tolerances
-from pipeline.report.stretches import Stretch, part, stretches
 from pipeline.survey.edges.encroachment import SEGMENT_M
 from pipeline.surface.fall import VERDICTS
 from pipeline.surface.ring import BY_HAND
+from pipeline.surface.stretches import CANNOT_TELL_KIND, LIP, LOW_SKIN, STEP, Stretch, judge_station, kind_of_edge, part, stretches
 from pipeline.surface.verdict import (
     ORDER, SURE, UNKNOWN, UNLIKELY, UNSAFE, WATCH, WORK, GOOD, Verdict, exceeds, judge, worst,
 )  # fmt: skip
 
-LOW_SPOT, LIP, LOW_SKIN, STEP, PLANARITY = "low_spot", "lip", "low_skin", "step", "planarity"
+LOW_SPOT, PLANARITY = "low_spot", "planarity"
 GAP, FALL, MIX, CREPT = "straightedge", "fall", "mix", "crept"
 GAP_NOISE = "noise alone shows more than the limit"
-CANNOT_TELL_KIND = "lip, low skin or neither: the survey cannot tell"
 MOUND = "mound"
 SEEN_SHARE = 0.6  # of an edge's stations: below, the edge counts as not measured (as for its growth)
 OVER = (UNSAFE, WORK)
@@ -240,17 +239,8 @@ def _falls(zones: list[dict]) -> list[Finding]:
     return [Finding(FALL, r["zone"], None, None, Verdict(VERDICTS[r["fall_verdict"]], r["fall_verdict"], nan, nan), r) for r in judged]
 
 
-def judge_station(row: dict, limits: Limits) -> Verdict:
-    """One metre of edge. A rise over the trip limit is unsafe whatever made it, and one well under the tolerance is
-    good; between them, what to do is only known where lip and low skin can be told apart."""
-    found = judge(_nan(row["height_mm"]), _nan(row["height_sigma_mm"]), limits.lip, limits.lip_trip, "lip_mm")
-    if found.word in (WORK, WATCH) and row["kind"] == UNKNOWN:
-        return Verdict(UNKNOWN, CANNOT_TELL_KIND, found.over_tolerance, found.over_trip)
-    return found
-
-
 def _edge(edge_id: str, rows: list[dict], limits: Limits) -> tuple[list[Finding], EdgeSeen]:
-    verdicts = [judge_station(r, limits) for r in rows]
+    verdicts = [judge_station(r, limits.lip, limits.lip_trip) for r in rows]
     told = [r["height_mm"] is not None for r in rows]
     words = [v.word for v, t in zip(verdicts, told) if t]
     if sum(told) < SEEN_SHARE * len(rows):
@@ -272,21 +262,16 @@ def _edge(edge_id: str, rows: list[dict], limits: Limits) -> tuple[list[Finding]
 
 def _whole_edge(edge_id: str, row: dict, limits: Limits, length_m: float) -> tuple[list[Finding], EdgeSeen]:
     """An edge of which only the mean is known."""
-    verdict, told, metres = judge_station(row, limits), row["height_mm"] is not None, round(length_m)
+    verdict, told, metres = judge_station(row, limits.lip, limits.lip_trip), row["height_mm"] is not None, round(length_m)
     over = metres if row["kind"] == LIP and verdict.over_tolerance >= SURE else 0
     seen = EdgeSeen(edge_id, metres, metres if told else 0, over, verdict.word if told else UNKNOWN, whole=True)
     if not told or verdict.word == GOOD:
         return [], seen
     stretch = Stretch(0.0, length_m, length_m, (0,))
     trip = stretch if verdict.word == UNSAFE else None
-    return [Finding(_kind(row), edge_id, row["height_mm"], row["height_sigma_mm"], verdict, row, stretch, trip)], seen
+    return [Finding(kind_of_edge(row), edge_id, row["height_mm"], row["height_sigma_mm"], verdict, row, stretch, trip)], seen
 
 
 def _label(row: dict, word: str) -> tuple[str, str] | None:
     """What joins stations to a stretch: work and unsafe are one job, each kind of edge another one."""
-    return None if word == GOOD else ("over" if word in OVER else word, _kind(row))
-
-
-def _kind(row: dict) -> str:
-    """`lip` or `low_skin` as told; `step` where the ground rises and neither is known."""
-    return row["kind"] if row["kind"] in (LIP, LOW_SKIN) else STEP
+    return None if word == GOOD else ("over" if word in OVER else word, kind_of_edge(row))

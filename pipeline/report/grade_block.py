@@ -9,7 +9,7 @@ from pipeline.report.saying import Sayer
 from pipeline.report.standing import Standing
 from pipeline.report.words import opened
 from pipeline.works.design import VARIANTS
-from pipeline.works.grading.wishes import EDGE
+from pipeline.works.grading.wishes import BASE_LINE, EDGE
 
 NOISY = 0.30  # of the volume moved: from here on noise is a part of it that must be said
 TELLING_M3 = 0.01
@@ -81,7 +81,7 @@ def _cost(row: dict, given: FieldInput, sayer: Sayer) -> str:
 def _conflict(c: dict, given: FieldInput, sayer: Sayer) -> str:
     words = sayer.words
     asked, possible = (sayer.height(v) if c["unit"] == "mm" else f"{printed(v, 2)}{NBSP}%" if c["unit"] == "pct" else f"{v:.3g}" for v in (c["asked"], c["possible"]))
-    place = _edge_place(c["place"], sayer.placing) if c["family"] == EDGE else ""
+    place = _edge_place(c["place"], sayer.placing) if c["family"] == EDGE else _line_place(c["place"], sayer) if c["family"] == BASE_LINE else ""
     return words(f"grade_gives_{c['family']}", variant=words(f"grade_variant_{c['variant']}"), place=place, asked=asked, possible=possible)
 
 
@@ -90,6 +90,11 @@ def _edge_place(named: str, placing: Placing) -> str:
     edge_id, station, _ = named.rsplit(" ", 2)
     unit = placing.units.length
     return f"{placing.edge(edge_id)}, {printed(float(station) / unit.size, 0)}{NBSP}{unit.name}"
+
+
+def _line_place(named: str, sayer: Sayer) -> str:
+    """'home-first' as a reader says it."""
+    return sayer.words("from_to", a=sayer.placing.place(named.split("-")[0]), b=sayer.placing.place(named.split("-")[1]))
 
 
 def _name(row: dict, sayer: Sayer) -> str:

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from typing import Iterable, Sequence
 
 from pipeline.report.findings import LOW_SPOT, SEEN_SHARE, Finding, Limits, Shown, judge_station
-from pipeline.report.stretches import Stretch
+from pipeline.surface.stretches import Stretch
 from pipeline.surface.verdict import UNLIKELY, UNSAFE, exceeds
 
 OPEN, CLOSED = "open", "closed"
@@ -99,7 +99,7 @@ def _gone(hazard: Hazard, seen: Shown, limits: Limits) -> bool:
         if r["edge_id"] == hazard.place_id and r["station_m"] is not None
         and hazard.stretch.from_m <= r["station_m"] <= hazard.stretch.to_m
     ]  # fmt: skip
-    over = [judge_station(r, limits).over_trip for r in there if r["height_mm"] is not None]
+    over = [judge_station(r, limits.lip, limits.lip_trip).over_trip for r in there if r["height_mm"] is not None]
     return bool(over) and len(over) >= SEEN_SHARE * len(there) and all(p <= UNLIKELY for p in over)
 
 

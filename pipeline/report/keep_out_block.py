@@ -8,7 +8,7 @@ from pipeline.report.figures import NBSP, PLUS_MINUS, Z95, Unit, figure, printed
 from pipeline.report.placing import place_words
 from pipeline.report.saying import Sayer
 from pipeline.units import INCH_M
-from pipeline.works.keep_outs import ANCHOR
+from pipeline.works.keep_outs import ANCHOR, PLATE
 
 MARKS = ("home-plate", "pitchers-plate")
 
@@ -22,11 +22,11 @@ def keep_out_block(rows: Sequence[Mapping], sayer: Sayer) -> dict:
     return {
         "lead": words.count("keep_lost", lost, of=len(rows)) if lost else words("keep_all_found"),
         "heads": [words(f"keep_head_{k}") for k in ("what", "one", "other", "free", "found")],
-        "rows": [[_name(r, sayer), *_tapes(r, sayer), figure(r["free_m"], None, _short(sayer)), _found(r, sayer)] for r in rows],
+        "rows": [[name_words(r, sayer), *tape_words(r, sayer), figure(r["free_m"], None, short_unit(sayer)), found_words(r, sayer)] for r in rows],
     }  # fmt: skip
 
 
-def _short(sayer: Sayer) -> Unit:
+def short_unit(sayer: Sayer) -> Unit:
     """Small distances in inches or metres."""
     return Unit("in", INCH_M, 0) if sayer.units.system == "us" else Unit("m", 1.0, 2)
 
@@ -39,18 +39,20 @@ def tape(metres: float, sayer: Sayer) -> str:
     return f"{inches // 12}{NBSP}ft{NBSP}{inches % 12}{NBSP}in"
 
 
-def _name(row: Mapping, sayer: Sayer) -> str:
+def name_words(row: Mapping, sayer: Sayer) -> str:
     words = sayer.words
     named = place_words(words, row["name"]) if row["kind"] == ANCHOR else row["name"].replace("-", " ")
+    if row["kind"] == PLATE and row["name"] in MARKS:
+        named = words(f"keep_plate_{row['name'].replace('-', '_')}")
     end = f", {words('keep_end_one' if row['end'] == 'one end' else 'keep_end_other')}" if row["end"] else ""
     return words(f"keep_kind_{row['kind']}", name=named) + end
 
 
-def _tapes(row: Mapping, sayer: Sayer) -> list[str]:
+def tape_words(row: Mapping, sayer: Sayer) -> list[str]:
     t = row["tapes"]
     if t is None:
         return [sayer.words("keep_no_tape"), ""]
-    half = figure(Z95 * t["sigma_m"], None, _short(sayer))
+    half = figure(Z95 * t["sigma_m"], None, short_unit(sayer))
     hand = sayer.words("keep_left" if t["left"] else "keep_right")
     one, other = (f"{tape(t[f'{k}_m'], sayer)} {sayer.words('keep_from', mark=_mark(t[k], sayer))}" for k in ("first", "second"))
     return [f"{one} ({PLUS_MINUS}{NBSP}{half})", f"{other}, {hand}"]
@@ -60,7 +62,7 @@ def _mark(name: str, sayer: Sayer) -> str:
     return sayer.words(f"keep_mark_{name.replace('-', '_')}") if name in MARKS else sayer.words("keep_mark_slab", name=name.replace("-", " "))
 
 
-def _found(row: Mapping, sayer: Sayer) -> str:
+def found_words(row: Mapping, sayer: Sayer) -> str:
     words = sayer.words
     if row["found"]:
         by = f", {row['located_by']}" if row["located_by"] else ""

@@ -14,7 +14,7 @@ from pipeline.report.findings import (
 from pipeline.report.hazards import Hazard
 from pipeline.report.placing import Placing
 from pipeline.report.standing import Standing, leading
-from pipeline.report.stretches import Stretch
+from pipeline.surface.stretches import Stretch
 from pipeline.report.words import opened
 from pipeline.surface.ring import BY_HAND
 from pipeline.surface.verdict import GOOD, SURE_SDS, UNKNOWN, UNSAFE, WATCH, WORK

@@ -14,9 +14,8 @@ from pipeline.report.words import opened
 from pipeline.surface.covered import MOST_COVERED
 from pipeline.surface.filling import PLACED_SIGMA_T_PER_M3
 from pipeline.surface.verdict import UNKNOWN, UNSAFE, WATCH, WORK
+from pipeline.works.lip_work import remedy_of
 
-# How high and how wide a lip is before the next stronger remedy is named: common practice, no source; ours to choose.
-SWEEP_MM, CUT_MM, WIDE_MM = 25.0, 50.0, 600.0
 WEED_M2 = 1.0  # less is pulled in passing; ours
 
 
@@ -194,11 +193,7 @@ def _marked(f: Finding, keys: dict[Finding, str]) -> str:
 
 def remedy(height_mm: float, width_mm: float | None) -> str:
     """The words for taking a lip away: the mildest that its height and width leave."""
-    if width_mm is not None and width_mm > WIDE_MM:
-        return "remedy_wide"
-    if height_mm > CUT_MM:
-        return "remedy_cut"
-    return "remedy_wash" if height_mm > SWEEP_MM else "remedy_sweep"
+    return f"remedy_{remedy_of(height_mm, width_mm)}"
 
 
 def _add_mix(found: list[Finding], sayer: Sayer, material: Material) -> Task:

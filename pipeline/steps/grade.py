@@ -11,9 +11,11 @@ from pipeline.jobs import Job
 from pipeline.steps import surveyed
 from pipeline.steps.drawn import features_of
 from pipeline.steps.grade_cost import row_of
+from pipeline.steps.grade_drawings import write_drawings
 from pipeline.steps.grade_exports import write_exports
 from pipeline.steps.grade_ground import GradeGround, ground_of, hollows_of
-from pipeline.steps.grade_passes import passes_of
+from pipeline.steps.grade_moves import edge_hours, edge_work_of, filled_of, moves_of
+from pipeline.steps.grade_passes import hauler, passes_of
 from pipeline.steps.grade_wishes import wanted_of, wishes_of, worth_of
 from pipeline.steps.spot_given import survey_error
 from pipeline.store import arrays, rasters, records, tables
@@ -56,11 +58,14 @@ def run(job: Job, where: Where) -> None:
         rows.append(row_of(job, seen, error, ground, designs.get(variant), found, found.reason or asked))
     chosen, why = _chosen(designs, measured, hollows)
     kept_free = keep_outs_of(layout, features, dt.date.fromisoformat(str(seen.record["flown_on"])[:10]))
+    runs = passes_of(job, layout, kept_free, hollows)
+    edge_work = edge_work_of(job, layout, measured["lip"], measured["low_spots"], hollows)
     record = {
         "survey": newest, "flown_on": str(seen.record["flown_on"]), "reason": "", "chosen": chosen, "chosen_why": why, "variants": rows,
         "wishes": {"form": wanted.form, "fall_bearing_deg": wanted.bearing_deg, "slope_min_pct": _pct(wishes.least), "slope_max_pct": _pct(wishes.most)},
         "conflicts": conflicts, "no_depth_m2": ground.no_depth_m2, "depth_from": ground.depth_from, "probe_places": [list(p) for p in measured["cores_wanted"]],
-        "left_out": list(left), "keep_outs": sheet(layout, kept_free), "passes": passes_of(job, layout, kept_free, hollows), "relative": not seen.absolute,
+        "left_out": list(left), "filled": filled_of(designs.get(chosen), hollows, next((r for r in rows if r["variant"] == chosen), None)), "keep_outs": sheet(layout, kept_free), "passes": runs, "relative": not seen.absolute,
+        "hauls": moves_of(job, layout, designs.get(chosen), hauler(job.settings.machines)), "lip_work": edge_work, "lip_hours": edge_hours(job, edge_work),
     }  # fmt: skip
     columns = {f"design_{name}": d.design.astype(np.float64) for name, d in designs.items()}
     tables.write(where.table(job.field, "quantities"), "quantities", rows)
@@ -70,7 +75,10 @@ def run(job: Job, where: Where) -> None:
             rasters.write(folder / "design.tif", "design", designs[chosen].design, layout.grid, tags)
             made_stakes = write_exports(folder, job, layout, designs[chosen], hollows, kept_free, seen.record)
             record["stakes"] = [s.plain() for s in made_stakes]
+            record["control_left_out"] = write_drawings(folder, job, layout, designs[chosen], hollows, kept_free, record["passes"]["runs"], made_stakes, seen.record)
             rasters.write(folder / "cut_fill.tif", "cut_fill", designs[chosen].cut_fill, layout.grid, tags)
+        if edge_work:
+            tables.write(folder / "lip_work.csv", "lip_work", edge_work)
         arrays.write(where.graded(job.field), record, existing=ground.z, **columns)
 
 

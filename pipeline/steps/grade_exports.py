@@ -16,7 +16,7 @@ from pipeline.units import FOOT_M, vertical_unit_of
 from pipeline.works.design import TOUCH_UP, Design
 from pipeline.works.grading.touch_up import Hollow
 from pipeline.works.keep_outs import KeepOut
-from pipeline.works.mesh import mesh
+from pipeline.works.mesh import Mesh, mesh, without_pinholes
 from pipeline.works.stakes import Stake, stakes
 
 METRIC_EVERY_M = 3.0
@@ -44,6 +44,9 @@ def write_exports(folder: Path, job: Job, layout: Layout, design: Design, hollow
             "stakeout.csv": "points with a header; cut and fill are what to take off or put on, both 0 or more; by_hand: no blade there until the thing is found",
             "stakeout_bare.csv": "the same points without a header: point, northing, easting, design height, description",
             "design.xml": "the designed surface as LandXML 1.2; where only low spots are filled, their ground alone",
+            "design.dxf": "the plan: triangles, level lines, grass edges, what to keep off with its ground kept free, stakes and runs, one layer each",
+            "passes.gpx": "the runs, low spots and things to keep off for a phone: longitude, latitude, good to a few metres; never to set out by",
+            "control.csv": "control points of the field, in the same coordinates and unit; height_reference says what each height counts from",
             "design.tif": "designed heights on the field's grid: working CRS, metres",
             "cut_fill.tif": "design minus existing on the field's grid: working CRS, metres, positive = fill",
         },
@@ -53,13 +56,23 @@ def write_exports(folder: Path, job: Job, layout: Layout, design: Design, hollow
     return made
 
 
-def _surface(folder: Path, field_id: str, design: Design, step, metres: float, unit: str, crs: str, flown_on: str) -> None:
-    """The design as triangles; of a design that only fills, the filled ground alone."""
-    moved = design.design if design.variant != TOUCH_UP else np.where(design.cut_fill > MOVED_M, design.design, np.nan)
+def laid(design: Design) -> Mesh | None:
+    """The design as triangles; of a design that only fills, the filled ground alone; None where nothing is moved."""
+    moved = moved_ground(design)
     if np.isfinite(moved).sum() < LEAST_CELLS:
-        return
-    made = mesh(moved, design.grid)
-    if not len(made.faces):
+        return None
+    made = mesh(without_pinholes(moved, design.grid.cell_m), design.grid)
+    return made if len(made.faces) else None
+
+
+def moved_ground(design: Design) -> np.ndarray:
+    """Designed heights, m; of a design that only fills, NaN where nothing is filled."""
+    return design.design if design.variant != TOUCH_UP else np.where(design.cut_fill > MOVED_M, design.design, np.nan)
+
+
+def _surface(folder: Path, field_id: str, design: Design, step, metres: float, unit: str, crs: str, flown_on: str) -> None:
+    made = laid(design)
+    if made is None:
         return
     e, n = step(made.e, made.n)
     landxml.write(folder / "design.xml", f"{field_id} {design.variant}", flown_on, unit, crs if crs.startswith("EPSG:") else "", n, e, made.z / metres, made.faces)

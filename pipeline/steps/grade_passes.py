@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from typing import Sequence
+from typing import Mapping, Sequence
 
 import shapely
 from shapely.geometry import Point
 
 from pipeline.diamond.layout import Layout
 from pipeline.jobs import Job
+from pipeline.owner import Machine
+from pipeline.works.driving import reached
 from pipeline.works.grading.touch_up import Hollow
 from pipeline.works.keep_outs import KeepOut
 from pipeline.works.runs import Runs, chosen, corners_of, ground_for
@@ -19,14 +21,26 @@ WHOLE, ACROSS = "whole_skin", "across_low_spots"
 ABOUT_M = 6.0  # runs over a low spot begin and end so far from it
 
 
+def crews(machines: Mapping[str, Machine]) -> dict[str, Machine]:
+    """The machines that are not a contractor's."""
+    return {name: m for name, m in machines.items() if m.by != "contractor"}
+
+
+def hauler(machines: Mapping[str, Machine]) -> str:
+    """The crew's machine that carries most in its blade; the deeper cutting one of two alike; "" without any."""
+    ours = crews(machines)
+    return max(sorted(ours), key=lambda n: (ours[n].of("blade_load_m3") or 0.0, ours[n].of("max_cut_mm") or 0.0), default="")
+
+
 def passes_of(job: Job, layout: Layout, keep_outs: Sequence[KeepOut], hollows: Sequence[Hollow]) -> dict:
     """Runs as plain values, and the reason where there are none.
 
-    The machine is the one that went over this field last, else the first of the settings.
+    The machine is the crew's that went over this field last, else the first of the settings.
     """
     done = [w for w in job.rows["works"] if w["work"] in ROLLED and w.get("pattern") != "hand"]
-    name = next((w["machine"] for w in reversed(done) if w.get("machine") in job.settings.machines), next(iter(job.settings.machines), ""))
-    machine = job.settings.machines.get(name)
+    ours = crews(job.settings.machines)
+    name = next((w["machine"] for w in reversed(done) if w.get("machine") in ours), next(iter(ours), ""))
+    machine = ours.get(name)
     if machine is None or machine.width_m is None:
         return {"reason": "no working width: machines", "machine": name, "runs": []}
     width, speed, turn = machine.of("width_m"), machine.of("speed_m_per_s"), machine.of("turn_s")
@@ -36,24 +50,24 @@ def passes_of(job: Job, layout: Layout, keep_outs: Sequence[KeepOut], hollows: S
     skin = layout.skin if layout.mound is None else layout.skin.difference(layout.mound.disc)
     ground = ground_for(skin, kept)
     corners = corners_of(layout.skin, layout.axes, layout.anchors)
-    whole = chosen(ground, width, last, entries, corners, speed, turn)
+    whole = chosen(ground, width, last, entries, corners, speed, turn, skin=layout.skin)
     if whole is None:
         return {"reason": "no straight run fits between what is kept free", "machine": name, "runs": []}
-    out = _plain(WHOLE, whole)
+    across = None
     if hollows:
         about = shapely.union_all([Point(h.e, h.n).buffer(ABOUT_M) for h in hollows])
-        across = chosen(ground.intersection(about), width, last, [whole.entry, *entries], corners, speed, turn, away_from=whole.bearing_deg)
-        if across is not None:
-            out += _plain(ACROSS, across, len(out))
-    return {"reason": "", "machine": name, "runs": out, "last_bearings": last, "last_entries": entries, "hand_m2": whole.hand_m2}
+        across = chosen(ground.intersection(about), width, last, [whole.entry, *entries], corners, speed, turn, away_from=whole.bearing_deg, skin=layout.skin)
+    first = [] if across is None else _plain(ACROSS, across, layout.skin)  # levelled before it is finished
+    runs = first + _plain(WHOLE, whole, layout.skin, len(first))
+    return {"reason": "", "machine": name, "runs": runs, "last_bearings": last, "last_entries": entries, "hand_m2": whole.hand_m2}
 
 
-def _plain(purpose: str, found: Runs, after: int = 0) -> list[dict]:
+def _plain(purpose: str, found: Runs, skin: shapely.Geometry, after: int = 0) -> list[dict]:
     share = [line.length / found.length_m for line in found.lines]
     return [
         {
             "run": after + k, "purpose": purpose, "bearing_deg": found.bearing_deg, "entry": found.entry, "length_m": line.length,
-            "minutes": found.minutes * part, "line": [list(p) for p in line.coords],
+            "minutes": found.minutes * part, "line": [list(p) for p in line.coords], "blade_up_m": reached(before, line, skin),
         }
-        for k, (line, part) in enumerate(zip(found.lines, share), start=1)
+        for k, (before, line, part) in enumerate(zip((None, *found.lines), found.lines, share), start=1)
     ]  # fmt: skip

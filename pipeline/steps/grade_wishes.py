@@ -12,12 +12,13 @@ from pipeline.steps.grade_ground import GradeGround
 from pipeline.steps.surveyed import Surveyed
 from pipeline.works.grading.levels import edge_levels, joined, moved
 from pipeline.works.grading.variants import FREE, PLANE, Wanted
-from pipeline.works.grading.wishes import Levels, Wishes, Worth
+from pipeline.works.grading.wishes import Levels, Line, Wishes, Worth
 
 PLATE_M = 0.003  # home plate is not moved: the skin meets it to this
 GIVEN_M = 0.005  # a level that somebody fixed without a tolerance
 WITHIN_DEG = 20.0  # how far off the wanted bearing a design may fall; ours
 LEAST_CELLS = 6
+SIDES = ("home", "first", "second", "third")
 BUY_TO_MOVE, TAKE_TO_MOVE = 3.0, 2.0  # what a m3 bought or taken counts against one moved where the owner gave no prices; ours
 
 
@@ -43,8 +44,20 @@ def wishes_of(job: Job, layout: Layout, seen: Surveyed, features: Sequence[Featu
     fixed = joined(_plates(layout, ground.elevation), _given(features))
     return Wishes(
         None if least is None else least / 100, None if most is None else most / 100, WITHIN_DEG,
-        fixed=moved(fixed, *ground.origin), edges=moved(edges, *ground.origin),
+        fixed=moved(fixed, *ground.origin), edges=moved(edges, *ground.origin), lines=_base_lines(job, layout, ground.origin),
     )  # fmt: skip
+
+
+def _base_lines(job: Job, layout: Layout, origin: tuple[float, float]) -> tuple[Line, ...]:
+    """The four sides between the bases of the main set, where the owner says how level they are to lie."""
+    most = job.settings.tolerances.of("base_line_pct", job.field)
+    known = {k: layout.anchors[k] for k in SIDES if k in layout.anchors}
+    if layout.axes is not None:
+        known["home"] = (layout.axes.home_e, layout.axes.home_n)
+    if most is None:
+        return ()
+    ends = [(a, b) for a, b in zip(SIDES, (*SIDES[1:], SIDES[0])) if a in known and b in known]
+    return tuple(Line(*(v - o for v, o in zip((*known[a], *known[b]), origin * 2)), most / 100, f"{a}-{b}") for a, b in ends)
 
 
 def _plates(layout: Layout, elevation: np.ndarray) -> Levels:

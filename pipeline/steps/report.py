@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 from typing import Iterator
 
 from shapely import Polygon
@@ -10,14 +11,18 @@ from shapely import Polygon
 from pipeline.diamond.carry import from_plain
 from pipeline.jobs import Job
 from pipeline.report.field_input import FieldInput
+from pipeline.report import palette
 from pipeline.report.field_page import field_page
 from pipeline.report.findings import LIP
+from pipeline.report.layer_styles import STYLES
+from pipeline.report.papers import papers
 from pipeline.report.standing import Standing, leading
 from pipeline.report.words import Words
 from pipeline.steps import surveyed
 from pipeline.steps.history_layers import patches_of_weeds
 from pipeline.steps.surveyed import Surveyed
-from pipeline.store import arrays, pages, rasters, records, tables
+from pipeline.store import arrays, pages, pdf, rasters, records, styles, tables
+from pipeline.store.atomic import replacing_folder
 from pipeline.store.where import Where
 from pipeline.surface.lip_profile import Profile, profile
 from pipeline.surface.lip_shape import freeze
@@ -29,9 +34,23 @@ ROUND_M = 0.10
 
 
 def run(job: Job, where: Where) -> None:
-    """Read the field's tables, records and the rasters of its newest surveys; write its page."""
-    given = read(job, where)
-    pages.write(where.report(job.field), "field.html", field_page(given, Words(pages.sections(LANGUAGE))))
+    """Read the field's tables, records and the rasters of its newest surveys; write its page, its work package and its keep-out sheet."""
+    given, words, style = read(job, where), Words(pages.sections(LANGUAGE)), pages.style()
+    pages.write(where.report(job.field), "field.html", field_page(given, words))
+    with replacing_folder(where.styles(job.field)) as folder:
+        write_styles(folder)
+    package, sheet = papers(given, words)
+    for name, paper in (("work_package.pdf", package), ("keep_out.pdf", sheet)):
+        pdf.write(where.paper(job.field, name), "paper.typ", paper.plain(style), paper.day)
+    pages.write(where.paper(job.field, "work_package.html"), "paper.html", {
+        "paper": package, "colours": palette.css(), "back": words("paper_back"), "pdf": "work_package.pdf", "as_pdf": words("paper_as_pdf"),
+    })  # fmt: skip
+
+
+def write_styles(folder: Path) -> None:
+    """One style a layer of the field's GeoPackage."""
+    for layer, rules in STYLES.items():
+        styles.write(folder / f"{layer}.sld", layer, rules)
 
 
 def read(job: Job, where: Where) -> FieldInput:

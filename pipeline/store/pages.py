@@ -18,8 +18,18 @@ def write(path: str | Path, template: str, content: dict) -> None:
 
 def render(template: str, content: dict) -> str:
     """The page as text. A name that the template asks for and nobody gave is an error."""
-    text = _templates().get_template(template).render(style=read_text(TEMPLATES / "style.css"), **content)
+    text = _templates().get_template(template).render(style=style(), **content)
     return "\n".join(line for line in (line.rstrip() for line in text.splitlines()) if line) + "\n"
+
+
+def note(path: str | Path, text: str) -> None:
+    """One sentence in a file of its own: why something else is not there."""
+    write_text(path, text + "\n")
+
+
+def style() -> str:
+    """The pages' style sheet."""
+    return read_text(TEMPLATES / "style.css")
 
 
 def sections(language: str) -> dict[str, dict[str, str]]:

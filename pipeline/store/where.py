@@ -85,6 +85,10 @@ class Where:
     def vectors(self, field: str) -> str:
         return f"{self.field(field)}/field.gpkg"
 
+    def styles(self, field: str) -> str:
+        """Folder of one style a layer of the GeoPackage."""
+        return f"{self.field(field)}/styles"
+
     def provenance(self, field: str) -> str:
         return f"{self.field(field)}/provenance.json"
 
@@ -102,6 +106,14 @@ class Where:
 
     def report(self, field: str) -> str:
         return f"{self.field(field)}/report.html"
+
+    def paper(self, field: str, name: str) -> str:
+        """`work_package.pdf`, `work_package.html` or `keep_out.pdf`."""
+        return f"{self.field(field)}/{name}"
+
+    def bid(self, year: int | str, field: str) -> str:
+        """Folder of the package that contractors are asked with."""
+        return f"{self.results}/bid/{year}/{field}"
 
     @property
     def index(self) -> str:

@@ -11,6 +11,8 @@ import shapely
 from shapely import affinity
 from shapely.geometry import LineString, Polygon, box
 
+from pipeline.works.driving import driven
+
 STEP_DEG = 5
 LEAST_RUN_M = 3.0  # shorter is hand work
 EDGE_M = 0.3  # the blade's end stays so far off the grass
@@ -98,12 +100,13 @@ def apart_deg(one: float, other: float) -> float:
 
 def chosen(
     ground: shapely.Geometry, width_m: float, last: Sequence[float], entries: Sequence[str], corners: Mapping[str, tuple[float, float]],
-    speed_m_per_s: float | None = None, turn_s: float | None = None, away_from: float | None = None,
+    speed_m_per_s: float | None = None, turn_s: float | None = None, away_from: float | None = None, skin: shapely.Geometry | None = None,
 ) -> Runs | None:  # fmt: skip
     """The covering that costs least time and least repeats what was done before; None where no run fits.
 
     last      : bearings of the works before, newest first; entries: corners they began at, newest first
     away_from : a bearing that this one crosses at ACROSS_DEG or more
+    skin      : what may be driven over between runs; None: everything
     score     : time over the least time, plus ROTATION sum 2^-j cos^2(difference to the j-th last)
     """
     found = []
@@ -122,7 +125,7 @@ def chosen(
         return cost / least + ROTATION * before
 
     bearing, lines, _ = min(found, key=lambda one: (round(score(one[0], one[2]), 9), one[0]))
-    entry, order = _entered(lines, entries, corners)
+    entry, order = entered(lines, entries, corners, skin)
     covered = shapely.union_all([line.buffer(width_m / 2, cap_style="flat") for line in order])
     return Runs(float(bearing), entry, tuple(order), float(max(ground.area - covered.area, 0.0)), minutes_of(order, speed_m_per_s, turn_s))
 
@@ -134,18 +137,19 @@ def _cost_a_metre(lines: Sequence[LineString], speed: float | None, turn: float 
     return (known * 60 if np.isfinite(known) else sum(line.length + 10.0 for line in lines)) / length
 
 
-def _entered(lines: Sequence[LineString], entries: Sequence[str], corners: Mapping[str, tuple[float, float]]) -> tuple[str, list[LineString]]:
-    """Runs to and fro from the corner that was not used lately and lies nearest to an end of the first or last run."""
-    ways = []
-    for turned in (False, True):
-        across = list(lines)[::-1] if turned else list(lines)
-        for back in (False, True):
-            driven = [line if (k % 2 == 0) != back else line.reverse() for k, line in enumerate(across)]
-            start = driven[0].coords[0]
-            word = min(corners, key=lambda c: (np.hypot(corners[c][0] - start[0], corners[c][1] - start[1]), c)) if corners else ""
-            ways.append((entries.index(word) if word in entries[:LAST_CORNERS] else len(entries) + LAST_CORNERS, word, driven))
-    _, word, driven = max(ways, key=lambda w: (w[0], [-ord(c) for c in w[1]]))
-    return word, driven
+def entered(
+    lines: Sequence[LineString], entries: Sequence[str], corners: Mapping[str, tuple[float, float]], skin: shapely.Geometry | None = None
+) -> tuple[str, list[LineString]]:
+    """Runs in the order driven, from the corner that leaves least to be driven with the blade up, of those not used lately.
+
+    entries : corners of the works before, newest first; the last LAST_CORNERS of them are left out while there are others
+    """
+    if not corners:
+        return "", driven(lines, None, skin)[0]
+    fresh = sorted(c for c in corners if c not in entries[:LAST_CORNERS]) or [max(sorted(corners), key=lambda c: list(entries).index(c) if c in entries else len(entries))]
+    ways = {word: driven(lines, corners[word], skin) for word in fresh}
+    word = min(fresh, key=lambda w: (round(ways[w][1], 6), w))
+    return word, ways[word][0]
 
 
 def corners_of(skin: Polygon, axes, anchors: Mapping[str, tuple[float, float]]) -> dict[str, tuple[float, float]]:

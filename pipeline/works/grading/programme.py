@@ -13,10 +13,11 @@ import numpy as np
 import scipy.sparse as sp
 
 from pipeline.works.grading.forms import Form
-from pipeline.works.grading.wishes import BEND, DIRECTION, EDGE, FIXED, LEAST_FALL, Levels, Wishes, Worth
+from pipeline.works.grading.wishes import BASE_LINE, BEND, DIRECTION, EDGE, FIXED, LEAST_FALL, Levels, Line, Wishes, Worth
 
 SOLVED = ("Solved", "AlmostSolved")
 IMPOSSIBLE = ("PrimalInfeasible", "AlmostPrimalInfeasible")
+PIECE_M = 2.0  # of a line that is to be level
 OUT_OF_BALANCE = 1e-3  # of the volume moved, and m3: more is no rounding of the solver's
 
 
@@ -64,6 +65,8 @@ def rows(form: Form, wishes: Wishes) -> list[Row]:
     for family, levels in ((FIXED, wishes.fixed), (EDGE, wishes.edges)):
         if len(levels.x):
             out.append(_levels(family, form, levels))
+    if wishes.lines:
+        out += _lines(form, wishes.lines)
     if form.fall is not None:
         asked = np.abs(form.fall).sum(axis=1) > 0
         w, gx, gy = form.fall[asked], form.gx[asked], form.gy[asked]
@@ -79,6 +82,24 @@ def rows(form: Form, wishes: Wishes) -> list[Row]:
         most = np.full(2 * form.bends.shape[0], wishes.kappa * form.spacing_m**2)
         out.append(Row(BEND, sp.vstack([form.bends, -form.bends]).tocsr(), most, ("",) * len(most)))
     return out
+
+
+def _lines(form: Form, lines: tuple[Line, ...]) -> list[Row]:
+    """Steepness of the surface along lines, piece by piece, where they lie on its ground."""
+    parts, limits, names = [], [], []
+    for line in lines:
+        count = max(round(np.hypot(line.x1 - line.x0, line.y1 - line.y0) / PIECE_M), 1)
+        x, y = np.linspace(line.x0, line.x1, count + 1), np.linspace(line.y0, line.y1, count + 1)
+        on = form.holds(x, y)
+        both = np.nonzero(on[:-1] & on[1:])[0]
+        if not len(both):
+            continue
+        ends = [sp.csr_matrix(form.points(x[both + k], y[both + k])) for k in (0, 1)]
+        rise = (ends[1] - ends[0]) / np.hypot(x[1] - x[0], y[1] - y[0])
+        parts += [rise, -rise]
+        limits += [np.full(2 * len(both), line.most)]
+        names += [line.name] * 2 * len(both)
+    return [Row(BASE_LINE, sp.vstack(parts).tocsr(), np.concatenate(limits), tuple(names))] if parts else []
 
 
 def _levels(family: str, form: Form, levels: Levels) -> Row:
@@ -135,34 +156,50 @@ def least_slack(ground: Ground, form: Form, wishes: Wishes, worth: Worth, family
 
     returns : metres for levels, m per m for a fall, 1/m times the node spacing squared for curvature; name of the place
     """
-    n, p = len(ground.z), form.parameters
-    level = float(ground.z.mean())
-    z = ground.z - level
-    b = form.heights
-    found = rows(form, _lowered(wishes, level))
-    if family not in {r.family for r in found}:
+    found = rows(form, _lowered(wishes, float(ground.z.mean())))
+    row = next((r for r in found if r.family == family), None)
+    if row is None:
         return None
+    x = _slackened(ground, form, wishes, worth, found, family, np.zeros(len(row.limit), int), None)
+    if x is None:
+        return None
+    over = row.matrix @ x[: form.parameters] - row.limit
+    return float(x[-1]), row.names[int(np.argmax(over))]
+
+
+def edge_slacks(ground: Ground, form: Form, wishes: Wishes, worth: Worth, most_m: float) -> np.ndarray | None:
+    """By how much each level of the grass edge has to give way, (edges,), m, 0 to most_m: the least sum, so that an edge gives way
+    where it must and nowhere else."""
+    found = rows(form, _lowered(wishes, float(ground.z.mean())))
+    count = len(wishes.edges.x)
+    x = _slackened(ground, form, wishes, worth, found, EDGE, np.tile(np.arange(count), 2), most_m)
+    return None if x is None else np.clip(x[-count:], 0.0, most_m)
+
+
+def _slackened(ground: Ground, form: Form, wishes: Wishes, worth: Worth, found: list[Row], family: str, of: np.ndarray, most: float | None) -> np.ndarray | None:
+    """Parameters, and last the slacks of one family with the least sum. of: which slack each row of the family has; most: of each."""
+    n, p, q = len(ground.z), form.parameters, int(of.max()) + 1
+    z, b = ground.z - float(ground.z.mean()), form.heights
     held = not worth.may_buy  # then what is filled has to come out of what is cut, and that asks for the fill of every cell
     more = n if held else 0
-    wide = lambda m, last=0.0: sp.hstack([m, sp.csr_matrix((m.shape[0], more)), sp.csr_matrix(np.full((m.shape[0], 1), last))])
-    below, limits = [wide(-b), wide(sp.csr_matrix((1, p)), -1.0)], [ground.blade_m - z, np.zeros(1)]
+    wide = lambda m, slack=None: sp.hstack([m, sp.csr_matrix((m.shape[0], more)), sp.csr_matrix((m.shape[0], q)) if slack is None else slack])
+    own = sp.csr_matrix((np.full(len(of), -1.0), (np.arange(len(of)), of)), shape=(len(of), q))
+    below, limits = [wide(-b), wide(sp.csr_matrix((q, p)), -sp.identity(q))], [ground.blade_m - z, np.zeros(q)]
+    if most is not None:
+        below.append(wide(sp.csr_matrix((q, p)), sp.identity(q)))
+        limits.append(np.full(q, most))
     for row in found:
-        below.append(wide(row.matrix, -1.0 if row.family == family else 0.0))
+        below.append(wide(row.matrix, own if row.family == family else None))
         limits.append(row.limit)
     if held:
         eye, r = sp.identity(n, format="csr"), worth.ratio
-        below += [sp.hstack([b, -eye, sp.csr_matrix((n, 1))]), sp.hstack([sp.csr_matrix((n, p)), -eye, sp.csr_matrix((n, 1))])]
+        below += [sp.hstack([b, -eye, sp.csr_matrix((n, q))]), sp.hstack([sp.csr_matrix((n, p)), -eye, sp.csr_matrix((n, q))])]
         limits += [z, np.zeros(n)]
-        below.append(sp.csr_matrix(np.concatenate([np.asarray(b.sum(axis=0)).ravel() / r, np.full(n, 1 - 1 / r), [0.0]])[None]))
+        below.append(sp.csr_matrix(np.concatenate([np.asarray(b.sum(axis=0)).ravel() / r, np.full(n, 1 - 1 / r), np.zeros(q)])[None]))
         limits.append(np.array([z.sum() / r]))
-    cones, cone_limits, sizes = _steepest(form, wishes.most, more + 1)
-    cost = np.append(np.zeros(p + more), 1.0)
-    x = minimum(cost, sp.csr_matrix((0, p + more + 1)), np.empty(0), sp.vstack(below), np.concatenate(limits), cones, cone_limits, sizes)
-    if x is None:
-        return None
-    row = next(r for r in found if r.family == family)
-    over = row.matrix @ x[:p] - row.limit
-    return float(x[-1]), row.names[int(np.argmax(over))]
+    cones, cone_limits, sizes = _steepest(form, wishes.most, more + q)
+    cost = np.concatenate([np.zeros(p + more), np.ones(q)])
+    return minimum(cost, sp.csr_matrix((0, p + more + q)), np.empty(0), sp.vstack(below), np.concatenate(limits), cones, cone_limits, sizes)
 
 
 def minimum(cost, equal, equals, below, limits, cones, cone_limits, sizes) -> np.ndarray | None:

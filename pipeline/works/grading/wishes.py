@@ -8,8 +8,8 @@ import numpy as np
 
 EDGE_M = 0.006  # a design meets the grass edge to this: no step for a foot
 KAPPA_PER_M = 0.004  # most curvature: under a straightedge of 3 m a gap of 4.5 mm
-EDGE, DIRECTION, LEAST_FALL, BEND, FIXED = "grass_edge", "direction", "least_fall", "curvature", "fixed_level"
-YIELDING = (EDGE, DIRECTION, LEAST_FALL, BEND)  # in this order a wish is asked to give way; the others never are
+EDGE, DIRECTION, BASE_LINE, LEAST_FALL, BEND, FIXED = "grass_edge", "direction", "base_line", "least_fall", "curvature", "fixed_level"
+YIELDING = (EDGE, DIRECTION, BASE_LINE, LEAST_FALL, BEND)  # in this order a wish is asked to give way; the others never are
 
 
 @dataclass(frozen=True)
@@ -35,12 +35,25 @@ class Levels:
 
 
 @dataclass(frozen=True)
+class Line:
+    """A line along which the surface may rise or fall no more than `most`, m per m; its ends, m, and its name."""
+
+    x0: float
+    y0: float
+    x1: float
+    y1: float
+    most: float
+    name: str
+
+
+@dataclass(frozen=True)
 class Wishes:
     """least, most : fall, m per m; least is asked along the form's wanted fall
     within_deg : how far from the wanted direction the surface may fall, or None
     kappa      : most curvature, 1/m, or None
     sideways   : fall across the wanted direction that is put up with beyond that angle
     fixed, edges : levels that are never moved, levels of the grass edge
+    lines    : base lines that are to lie as level as that
     """
 
     least: float | None
@@ -50,6 +63,7 @@ class Wishes:
     fixed: Levels = Levels.none()
     edges: Levels = Levels.none()
     sideways: float = 0.0
+    lines: tuple[Line, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,7 @@ from scipy.optimize import linprog
 from pipeline.works.grading.contradictions import designed
 from pipeline.works.grading.forms import free, plane, two_planes
 from pipeline.works.grading.programme import Ground, rows, solve
-from pipeline.works.grading.wishes import BEND, DIRECTION, EDGE, LEAST_FALL, Levels, Wishes, Worth
+from pipeline.works.grading.wishes import BASE_LINE, BEND, DIRECTION, EDGE, LEAST_FALL, Levels, Line, Wishes, Worth
 
 CELL_M = 0.5
 AT = np.arange(CELL_M / 2, 20, CELL_M)
@@ -209,3 +209,46 @@ def test_what_never_gives_way_is_not_given_up():
     fixed = Levels(np.array([1.0, 19.0]), np.array([10.0, 10.0]), np.array([0.0, -2.0]), np.full(2, 0.003), ("a", "b"))
     found, kept, told = designed(ground(-0.01 * X), plane(X, Y, 90), Wishes(0.005, 0.012, fixed=fixed), Worth(1, 3, 2, 1))
     assert found is None and told == ()
+
+
+@pytest.mark.analytic
+def test_a_base_line_that_is_to_lie_level_turns_the_fall_across_it():
+    """A plane of 1 % that may turn by 45 degrees, a line along the fall with 0.8 % allowed: it turns by acos 0.8 and no further."""
+    line = Line(2.0, 2.0, 18.0, 2.0, 0.008, "home-first")
+    found = solve(ground(-0.01 * X), plane(X, Y, 90), Wishes(None, 0.01, 45.0, lines=(line,)), Worth(1, 3, 2, 1))
+    assert found.parameters[1] == approx(-0.008, abs=1e-6)
+    free_found = solve(ground(-0.01 * X), free(X, Y, 90), Wishes(0.004, 0.014, 45.0, lines=(line,)), Worth(1, 3, 2, 1))
+    at = np.linspace(2.01, 17.99, 9)
+    rise = np.diff(free(X, Y, 90).points(at, np.full(9, 2.0)) @ free_found.parameters) / np.diff(at)
+    assert np.abs(rise).max() <= 0.008 + 1e-4
+
+
+@pytest.mark.analytic
+def test_a_base_line_more_level_than_the_least_fall_allows_is_named():
+    line = Line(2.0, 2.0, 18.0, 2.0, 0.002, "home-first")
+    found, _, told = designed(ground(-0.01 * X), plane(X, Y, 90), Wishes(0.01, 0.02, 20.0, lines=(line,)), Worth(1, 3, 2, 1))
+    last = told[-1]
+    assert found is not None and (last.family, last.place, last.unit) == (BASE_LINE, "home-first", "pct")
+    assert (last.asked, last.possible) == approx((0.2, 1.0), abs=1e-3)
+    assert not any(c.family == DIRECTION for c in told)  # what need not give way is not told of
+
+
+@pytest.mark.analytic
+def test_a_line_off_the_ground_asks_nothing():
+    found = solve(ground(-0.01 * X), free(X, Y, 90), Wishes(0.005, 0.02, lines=(Line(-30, 0, -20, 0, 0.0, "a-b"),)), Worth(1, 3, 2, 1))
+    assert found.cost == approx(0, abs=1e-4)
+
+
+@pytest.mark.analytic
+def test_an_edge_gives_way_where_it_must_and_nowhere_else():
+    """Ten levels along the south, one 60 mm high, and ten along the north that fit: the north keeps its tolerance."""
+    x = np.tile(np.linspace(1, 19, 10), 2)
+    y = np.repeat([0.4, 19.4], 10)
+    height = -0.01 * x + 0.06 * (np.arange(20) == 4)
+    edges = Levels(x, y, height, np.full(20, 0.006), tuple(f"{side} {k} m" for side in ("south", "north") for k in range(10)))
+    found, kept, told = designed(ground(-0.01 * X), free(X, Y, 90), Wishes(0.008, 0.012, edges=edges, kappa=None), Worth(1, 3, 2, 1))
+    assert [c.family for c in told] == [EDGE] and told[0].alone and told[0].place.startswith("south")
+    wider = kept.edges.tolerance_m - 0.006
+    assert wider.max() > 0.015 and (wider[10:] < 0.001).all()
+    off = np.abs(free(X, Y, 90, also=(x, y)).points(x, y) @ found.parameters - height)
+    assert (off[10:] < 0.007).all() and (off <= kept.edges.tolerance_m + 1e-6).all()

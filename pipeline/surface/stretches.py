@@ -1,12 +1,31 @@
-"""Consecutive stations of an edge that are alike, as stretches a crew can walk to."""
+"""One metre of edge held against the owner's limits, and consecutive metres that are alike as stretches a crew can walk to."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Hashable, Sequence
+from typing import Hashable, Mapping, Sequence
+
+from pipeline.surface.verdict import UNKNOWN, WATCH, WORK, Verdict, judge
 
 STATION_M = 1.0  # each row of lip.csv stands for so much edge
 BRIDGE_M = 2.0  # a gap so short does not part a stretch: nobody lifts the blade for it
+CANNOT_TELL_KIND = "lip, low skin or neither: the survey cannot tell"
+LIP, LOW_SKIN, STEP = "lip", "low_skin", "step"
+
+
+def judge_station(row: Mapping, tolerance_mm: float | None, trip_mm: float | None) -> Verdict:
+    """One metre of edge, a row of lip.csv. A rise over the trip limit is unsafe whatever made it, and one well under the
+    tolerance is good; between them, what to do is only known where lip and low skin can be told apart."""
+    height, sigma = (float("nan") if row[k] is None else row[k] for k in ("height_mm", "height_sigma_mm"))
+    found = judge(height, sigma, tolerance_mm, trip_mm, "lip_mm")
+    if found.word in (WORK, WATCH) and row["kind"] == UNKNOWN:
+        return Verdict(UNKNOWN, CANNOT_TELL_KIND, found.over_tolerance, found.over_trip)
+    return found
+
+
+def kind_of_edge(row: Mapping) -> str:
+    """`lip` or `low_skin` as told; `step` where the ground rises and neither is known."""
+    return row["kind"] if row["kind"] in (LIP, LOW_SKIN) else STEP
 
 
 @dataclass(frozen=True)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from pipeline.report.stretches import Stretch, part, stretches
+from pipeline.surface.stretches import Stretch, part, stretches
 
 S = [k + 0.5 for k in range(20)]
 

@@ -1,0 +1,76 @@
+"""The sheet that is walked before any blade: where each thing in the ground lies by two tapes, and room to write what was found."""
+
+from __future__ import annotations
+
+from typing import Mapping, Sequence
+
+from shapely.geometry import Point
+
+from pipeline.report.field_input import FieldInput
+from pipeline.report.field_map import Mark, drawn_marks, foot, frame_of, furniture, ground
+from pipeline.report.figures import figure
+from pipeline.report.keep_out_block import found_words, name_words, short_unit, tape_words
+from pipeline.report.paper import Blanks, Block, Break, Caution, Heading, Lines, Paper, Picture, Table, size_of
+from pipeline.report.saying import Sayer
+from pipeline.report.standing import Standing
+from pipeline.report.svg import el, picture
+from pipeline.surface.verdict import UNKNOWN, WORK
+from pipeline.works.tape import marks, tapes
+
+
+def keep_out_sheet(given: FieldInput, now: Standing, sayer: Sayer, head: Mapping) -> Paper:
+    """Everything to keep off, taped and numbered as on the plan; then where to probe, where no depth of mix is known.
+
+    head : name, title and site as on the field's page
+    """
+    words, record = sayer.words, given.designs
+    rows, places = record.get("keep_outs", ()), [tuple(p) for p in record.get("probe_places", ())]
+    day = str(now.newest.flown_on)[:10] if now.newest is not None else ""
+    blocks: list[Block] = [Caution(words("sheet_first"), [_lead(rows, sayer), words("keep_read")])]
+    if rows:
+        blocks += [_plan(given, rows, sayer), Break(), Heading(words("keep_caption")), Lines([words("sheet_how")]), _table(rows, sayer), Lines([words("sheet_more")])]
+        blocks.append(Table("", [words(f"sheet_head_{k}") for k in ("what", "one", "other", "found", "by")], [[""] * 5] * 3, blank=(0, 1, 2, 3, 4), wide=(0, 1, 2)))
+    if places:
+        blocks += _probes(given, places, sayer)
+    blocks.append(Blanks(words("sheet_sign"), [words(f"sheet_sign_{k}") for k in ("who", "day", "notice", "rest")]))
+    return Paper(
+        words("lang"), words("sheet_title", name=head["name"]), [x for x in (head["title"], head["site"]) if x],
+        [words("sheet_under", day=words.date(day)) if day else words("no_usable_survey")], blocks, words("sheet_title", name=head["name"]), words("paper_page", here="{here}", all="{all}"),
+        day or "1970-01-01", size_of(sayer.units.system),
+    )  # fmt: skip
+
+
+def _lead(rows: Sequence[Mapping], sayer: Sayer) -> str:
+    lost = sum(not r["found"] for r in rows)
+    if not rows:
+        return sayer.words("sheet_nothing")
+    return sayer.words.count("keep_lost", lost, of=len(rows)) if lost else sayer.words("keep_all_found")
+
+
+def _table(rows: Sequence[Mapping], sayer: Sayer) -> Table:
+    words = sayer.words
+    return Table("", [words(f"sheet_head_{k}") for k in ("number", "what", "one", "other", "free", "last", "found", "by")], [
+        [str(k), name_words(r, sayer), *tape_words(r, sayer), figure(r["free_m"], None, short_unit(sayer)), found_words(r, sayer), "", ""]
+        for k, r in enumerate(rows, start=1)
+    ], right=(0, 4), blank=(6, 7), wide=(1, 2, 3, 5))  # fmt: skip
+
+
+def _plan(given: FieldInput, rows: Sequence[Mapping], sayer: Sayer) -> Picture:
+    layout, words, frame = given.layout, sayer.words, frame_of(given.layout)
+    inner = ground(layout, frame, given.edges)
+    inner += "".join(el("path", d=frame.path(Point(r["e"], r["n"]).buffer(r["free_m"])), class_="off") for r in rows)
+    inner += furniture(layout, frame) + drawn_marks(frame, [Mark(str(k), r["e"], r["n"], WORK if r["found"] else UNKNOWN) for k, r in enumerate(rows, start=1)])
+    title = words("sheet_plan")
+    svg = picture(frame.width, frame.height, "keep-plan", title, words.count("sheet_plan_about", len(rows)), inner + foot(frame, sayer.units, words("north")), "map")
+    return Picture(svg, title, words.count("sheet_plan_about", len(rows)), words("sheet_plan_reads"), 150.0)
+
+
+def _probes(given: FieldInput, places: Sequence[tuple[float, float]], sayer: Sayer) -> list[Block]:
+    """Where the depth of the mix is to be probed before any cut, with room for what was found."""
+    words, known = sayer.words, marks(given.layout)
+    rows = []
+    for k, (e, n) in enumerate(places, start=1):
+        found = tapes(e, n, known, 0.0)
+        rows.append([str(k), sayer.placing.at(e, n), *tape_words({"tapes": None if found is None else vars(found)}, sayer), "", "", ""])
+    heads = [words(f"sheet_head_{k}") for k in ("number", "where", "one", "other", "depth", "under", "day")]
+    return [Heading(words("sheet_probes")), Lines([words("sheet_probe_how")]), Table("", heads, rows, right=(0,), blank=(4, 5, 6), wide=(1, 2, 3))]

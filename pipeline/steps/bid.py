@@ -1,0 +1,70 @@
+"""bid: a package to ask contractors with, for a field that the owner has pinned to a laser grade in a year."""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+
+import numpy as np
+
+from pipeline.jobs import Job
+from pipeline.report.bid import bid, price_rows
+from pipeline.report.field_page import sayer_of
+from pipeline.report.words import Words
+from pipeline.steps import control_points
+from pipeline.steps.drawn import features_of
+from pipeline.steps.grade_drawings import write_drawings
+from pipeline.steps.grade_exports import write_exports
+from pipeline.steps.report import LANGUAGE, read
+from pipeline.store import arrays, pages, pdf, rasters, tracks
+from pipeline.store.atomic import replacing_folder
+from pipeline.store.where import Where
+from pipeline.survey.plane import fit_plane
+from pipeline.works.bid_items import items
+from pipeline.works.control_ring import ring
+from pipeline.works.design import LASER_PLANE, Design
+from pipeline.works.grading.variants import FREE, PLANE
+from pipeline.works.keep_outs import keep_outs_of
+
+CHECKPOINT = "checkpoint"  # a place of one day on the skin holds no height for a machine
+
+
+def run(job: Job, where: Where) -> None:
+    """Write `bid.pdf`, `prices.csv`, and the laser design's exports in a folder; where there is no such design a line that says why."""
+    year, words, given = int(job.order[0]), Words(pages.sections(LANGUAGE)), read(job, where)
+    record, layout = given.designs, given.layout
+    row = next((v for v in record.get("variants", ()) if v["variant"] == LASER_PLANE), None)
+    with replacing_folder(where.bid(year, job.field)) as folder:
+        if row is None or not row["feasible"]:
+            pages.note(folder / "no_bid.txt", words("bid_none", why=(row or record)["reason"] or words("no_usable_survey")))
+            return
+        kept = arrays.read(where.graded(job.field), "existing", f"design_{LASER_PLANE}")
+        design = Design(LASER_PLANE, layout.grid, kept["existing"], kept[f"design_{LASER_PLANE}"])
+        keep_outs = keep_outs_of(layout, features_of(job, layout), dt.date.fromisoformat(record["flown_on"][:10]))
+        survey = given.records[record["survey"]]
+        write_exports(folder, job, layout, design, (), keep_outs, survey)
+        write_drawings(folder, job, layout, design, (), keep_outs, (), (), survey)
+        tags = {"survey": record["survey"], "variant": LASER_PLANE}
+        rasters.write(folder / "design.tif", "design", design.design, layout.grid, tags)
+        rasters.write(folder / "cut_fill.tif", "cut_fill", design.cut_fill, layout.grid, tags)
+        control = [c for c in control_points.carried(job, layout)[0] if c["kind"] != CHECKPOINT]
+        control_points.write(folder, control)
+        graded = np.isfinite(design.design)
+        priced = items(row, record["lip_work"], max(layout.skin.area - row["graded_m2"], 0.0), len(record["keep_outs"]), _whole(job.settings.acceptance.of("hand_levels")))
+        paper = bid(given, year, priced, ring(layout.skin, [c["at"] for c in control]), control, _fall(record, design, graded), words)
+        pdf.write(folder / "bid.pdf", "paper.typ", paper.plain(pages.style()), paper.day)
+        tracks.write_rows(folder / "prices.csv", *price_rows(priced, sayer_of(layout, given.tables, job.settings, words)))
+
+
+def _fall(record: dict, design: Design, graded: np.ndarray) -> dict:
+    """The wanted form, and of one plane how much it falls and where to."""
+    form = record["wishes"]["form"]
+    if form not in (PLANE, FREE):
+        return {"form": form}
+    e, n = design.grid.mesh()
+    plane = fit_plane(e[graded], n[graded], design.design[graded])
+    return {"form": PLANE, "slope_pct": 100 * plane.slope, "bearing_deg": math.degrees(math.atan2(-plane.b, -plane.c)) % 360}
+
+
+def _whole(places: float | None) -> int | None:
+    return None if places is None else int(places)
