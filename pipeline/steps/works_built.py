@@ -68,6 +68,8 @@ def built_of(job: Job, where: Where, layout: Layout, work: Mapping, stood: Aroun
         tolerance = job.settings.tolerances.of("finish_mm", job.field)
     wanted = _wanted(job, layout, work)
     cells = _worked(job, layout, work)
+    if wanted.design is not None:
+        cells &= np.isfinite(wanted.design)
     count = int(acceptance.of("hand_levels") or FEWEST)
     drawn = hand_places(cells, layout.grid, work["work_id"], job.settings.random_seed, count, wanted.design)
     levels = _levels(job, layout, work, drawn, wanted, tolerance)
