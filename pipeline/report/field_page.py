@@ -34,6 +34,7 @@ from pipeline.report.unsafe_block import first_act, unsafe_block
 from pipeline.report.unsettled import unsettled
 from pipeline.report.water_block import water_block
 from pipeline.report.words import Words, opened, titled
+from pipeline.report.works_block import works_block
 from pipeline.settings import Config
 from pipeline.surface.verdict import UNKNOWN, UNSAFE, WORK
 
@@ -67,7 +68,7 @@ def field_page(given: FieldInput, words: Words) -> dict:
         "next": next_block(given, now, sayer, keys, found) | {"tape": tapes[2]}, "rain": water_block(given, now, sayer),
         "book": rulebook_block(book, now, sayer, main, _relative(given, now)), "sure": sure_block(given, now, sayer),
         "grass": grass_block(given, now, sayer), "went": balance_block(given, now, sayer), "mix": mix_block(given, now, sayer), "grade": grade_block(given, now, sayer),
-        "keep": keep_out_block(given.designs.get("keep_outs", ()), sayer), "runs": runs_block(given, sayer),
+        "keep": keep_out_block(given.designs.get("keep_outs", ()), sayer), "runs": runs_block(given, sayer), "works": works_block(given, sayer),
     }  # fmt: skip
 
 
