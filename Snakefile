@@ -77,15 +77,15 @@ rule grade:
 
 
 rule history:
-    input: at.layout("{field}"), at.graded("{field}"), at.changed("{field}"), at.changes("{field}"), lambda w: [p for s in work.surveys_of(w.field) for p in (at.tied(w.field, s), at.measured(w.field, s), at.surface(w.field, s))]
-    output: at.cube("{field}"), at.vectors("{field}"), at.provenance("{field}"), work.history_tables
+    input: at.layout("{field}"), lambda w: work.features(w.field) + work.designs_named(w.field), at.graded("{field}"), at.changed("{field}"), at.changes("{field}"), lambda w: [p for s in work.surveys_of(w.field) for p in (at.tied(w.field, s), at.measured(w.field, s), at.surface(w.field, s))]
+    output: at.cube("{field}"), at.vectors("{field}"), at.provenance("{field}"), at.worked("{field}"), work.history_tables
     log: at.log("history", "{field}")
     params: code=work.code("history"), given=lambda w: work.given("history", w.field)
     shell: STEP + " --field {wildcards.field} 2> {log:q}"
 
 
 rule report:
-    input: at.layout("{field}"), at.graded("{field}"), at.vectors("{field}"), at.provenance("{field}"), work.history_tables, lambda w: [at.tied(w.field, s) for s in work.surveys_of(w.field)]
+    input: at.layout("{field}"), at.graded("{field}"), at.worked("{field}"), at.vectors("{field}"), at.provenance("{field}"), work.history_tables, lambda w: [at.tied(w.field, s) for s in work.surveys_of(w.field)]
     output: at.report("{field}"), at.paper("{field}", "work_package.pdf"), at.paper("{field}", "work_package.html"), at.paper("{field}", "keep_out.pdf"), directory(at.styles("{field}"))
     log: at.log("report", "{field}")
     params: code=work.code("report"), given=lambda w: work.given("report", w.field)
@@ -103,7 +103,7 @@ rule bid:
 
 rule portfolio:
     input: [at.report(f) for f in work.fields], [at.table(f, "quantities") for f in work.fields], [at.table(f, t) for f in work.fields for t in work.tables]
-    output: at.index, at.portfolio, at.hazards
+    output: at.index, at.portfolio, at.hazards, at.progress
     log: at.log("portfolio", "all")
     params: code=work.code("portfolio"), given=work.given("portfolio")
     shell: STEP + " 2> {log:q}"

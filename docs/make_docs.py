@@ -32,7 +32,7 @@ READ_AS = {
 }
 UNITS = {
     "word": "word", "date": "date", "text": "text", "flag": "`true`, `false`", "count": "number", "m": "m", "mm": "mm", "m2": "m²",
-    "m3": "m³", "t": "t", "pct": "%", "deg": "degrees", "p": "0 to 1", "rate4": "m²", "own": "the measure's",
+    "m3": "m³", "t": "t", "pct": "%", "deg": "degrees", "p": "0 to 1", "rate4": "m²", "value": "see text",
 }  # fmt: skip
 
 
@@ -179,7 +179,7 @@ def _files() -> list[tuple[str, str]]:
     at = Where()
     return [
         (f"`{at.index}`", "the page over all fields, worst first"),
-        (f"`{at.portfolio}`, `{at.hazards}`", "below"),
+        (f"`{at.portfolio}`, `{at.hazards}`, `{at.progress}`", "below; the last under progress_pooled"),
         (f"`{at.report('<field>')}`", "the field's page"),
         (f"`{at.table('<field>', '<table>')}`", _listed(FIELD_TABLES)),
         (f"`{at.cube('<field>')}`", "CF cube of all surveys not refused"),

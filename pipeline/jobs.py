@@ -19,7 +19,7 @@ FIELD_TABLES = {
     "measure": ("readings", "works"),
     "change": ("works",),
     "grade": ("works", "control"),
-    "history": ("works", "walks"),
+    "history": ("works", "walks", "readings"),
     "report": ("works", "walks", "readings"),
     "bid": ("works", "walks", "readings", "control"),
 }

@@ -160,6 +160,7 @@ class Machine(Owners):
     turn_s: Figure | None = _figure("Time of one turn, s.")
     blade_load_m3: Figure | None = _figure("Loose mix a blade carries, m3.")
     max_cut_mm: Figure | None = _figure("Deepest cut in one pass, mm.")
+    by: Literal["crew", "contractor"] | None = Field(None, description="Whose it is; empty counts as the crew's.")
 
 
 class Crew(Owners):

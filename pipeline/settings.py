@@ -87,7 +87,7 @@ SHARED: dict[str, tuple[str, ...]] = {
     "measure": ("random_seed", "tolerances", "material"),
     "change": ("random_seed", "material"),
     "grade": ("random_seed", "units", "tolerances", "material", "machines", "costs", "prices", "grading"),
-    "history": ("random_seed",),
+    "history": ("random_seed", "tolerances", "material", "grading", "acceptance"),
     "report": ("units", "currency", "tolerances", "material"),
     "bid": ("units", "currency", "tolerances", "material", "report", "acceptance"),
     "portfolio": ("units", "currency", "tolerances", "material", "report"),
@@ -101,7 +101,8 @@ MEASURED_AGAINST = (
     "fall_bearing_deg", "mix_depth_min_mm", *RULEBOOK_AGAINST,
 )  # fmt: skip
 GRADED_AGAINST = ("lip_mm", "lip_trip_mm", "fall_bearing_deg", "base_line_pct")
-TOLERANCES_OF: dict[str, tuple[str, ...]] = {"measure": MEASURED_AGAINST, "grade": GRADED_AGAINST}
+ACCEPTED_AGAINST = ("lip_mm", "finish_mm")
+TOLERANCES_OF: dict[str, tuple[str, ...]] = {"measure": MEASURED_AGAINST, "grade": GRADED_AGAINST, "history": ACCEPTED_AGAINST}
 
 
 def handed(config: Config, verb: str) -> dict:

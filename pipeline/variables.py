@@ -7,6 +7,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from pipeline.columns import DECIMALS, Column
+from pipeline.columns import PAIR as _PAIR
+from pipeline.columns import columns_of as _columns
+from pipeline.works_columns import WORKS_TABLES
+
 
 @dataclass(frozen=True)
 class Variable:
@@ -40,29 +45,7 @@ RASTERS = {
 }
 
 
-@dataclass(frozen=True)
-class Column:
-    """One column of a result table.
-
-    kind : `word`, `date`, `m` (3 decimals), `mm` (1 decimal), `m2` and `t` (2), `m3` (3), `pct` (2), `deg` (1),
-           `count`, `p` (4 decimals), `own` (2, the unit of the row's measure), `flag` (true or false), `text`
-    """
-
-    name: str
-    kind: str
-    meaning: str
-    key: bool = False
-
-
-DECIMALS = {"m": 3, "mm": 1, "m2": 2, "m3": 3, "t": 2, "pct": 2, "deg": 1, "p": 4, "rate4": 4, "own": 2}
-
-
-def _columns(*rows: tuple) -> tuple[Column, ...]:
-    return tuple(Column(*row) for row in rows)
-
-
 _SURVEY = ("survey_id", "word", "the survey", True)
-_PAIR = (("from_survey", "word", "the earlier survey", True), ("to_survey", "word", "the later survey", True))
 _EDGE = ("edge_id", "word", "the grass edge", True)
 
 TABLES: dict[str, tuple[Column, ...]] = {
@@ -294,6 +277,7 @@ TABLES: dict[str, tuple[Column, ...]] = {
         ("season_mm", "mm", "half the swing within a year, where two years of surveys or more tell it"),
         ("season_sigma_mm", "mm", "one s.d. of it"),
     ),
+    **WORKS_TABLES,
     "quantities": _columns(
         ("variant", "word", "touch_up (low spots filled), no_mix_bought or laser_plane", True),
         ("cut_m3", "m3", "cut, as the survey shows it"),
@@ -330,9 +314,9 @@ TABLES: dict[str, tuple[Column, ...]] = {
         ("variant", "word", "the design it is of", True),
         ("chosen", "flag", "the design the crew works to"),
         ("measure", "word", "level_mm, step_mm, slope_pct, cross_slope_pct, fall_pct, catchment_m2 or outflow_m2", True),
-        ("before", "own", "the measure on the surveyed ground; of level_mm 0"),
-        ("after", "own", "the measure on the design; of level_mm the difference"),
-        ("change_sigma", "own", "one s.d. of what the design changes it by, or of a slope itself"),
+        ("before", "value", "the measure on the surveyed ground; of level_mm 0"),
+        ("after", "value", "the measure on the design; of level_mm the difference"),
+        ("change_sigma", "value", "one s.d. of what the design changes it by, or of a slope itself"),
         ("verdict", "word", "raise, lower, look or cannot_tell"),
     ),
     "hazards": _columns(
@@ -398,4 +382,4 @@ def key_names(table: str) -> tuple[str, ...]:
 
 # The tables of one field, in the order they are listed in the docs.
 FIELD_TABLES = ("survey_quality", "lip", "lip_change", "low_spots", "low_spot_change", "zones", "mix_depth", "change", "balance", "rulebook",
-                "grass_edge", "trend")  # fmt: skip
+                "grass_edge", "trend", "works_record", "as_built", "progress")  # fmt: skip

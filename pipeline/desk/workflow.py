@@ -77,6 +77,12 @@ class Workflow:
         named = self.project.fields[field].get("features")
         return [str(self.folder / named)] if named else []
 
+    def designs_named(self, field: str) -> list[str]:
+        """Rasters that the field's works name among their documents, those that are there."""
+        named = [d.strip() for w in self.project.rows_of("works", field) for d in (w.get("documents") or "").split(";")]
+        found = [f for d in named if d.lower().endswith(files.RASTERS) for f in files.named(self.folder, d)]
+        return sorted(set(found))
+
     @cache
     def clouds(self, survey: str) -> list[str]:
         """The files behind a survey: what its path or glob names, or what will be made under that name."""

@@ -1,11 +1,11 @@
-"""The block on what changed: the last two surveys, work done between them, whether earlier work held."""
+"""The block on what changed: the last two surveys, and work done between them."""
 
 from __future__ import annotations
 
 import numpy as np
 
 from pipeline.change.zones import NO_DATA
-from pipeline.report import changed, held
+from pipeline.report import changed
 from pipeline.report.change_map import change_map
 from pipeline.report.edge_charts import growth_charts
 from pipeline.report.field_input import FieldInput
@@ -22,7 +22,7 @@ REASONS = ("too_few_patches", "one_sided_patches", "tie_too_uncertain")
 def change_block(given: FieldInput, now: Standing, sayer: Sayer) -> dict:
     words = sayer.words
     works = given.works
-    out = {"from": "", "held": _held(given, now, sayer), "growth": growth_charts(given, now, sayer), "trends": trend_sentences(given.tables["trend"], sayer)}
+    out = {"from": "", "growth": growth_charts(given, now, sayer), "trends": trend_sentences(given.tables["trend"], sayer)}
     if now.before is None or now.newest is None:
         return out | {"nothing": words("one_survey" if now.newest is not None else "no_surveys")}
     a, b = now.before, now.newest
@@ -74,15 +74,3 @@ def by_chance(given: FieldInput, pair: changed.Pair, sayer: Sayer) -> str:
     chance = min(round(FALSE_SHARE * count), shown)
     numbers = {k: counted(n) for k, n in (("shown", shown), ("chance", chance), ("all", count))}
     return sayer.words("cells_by_chance", **numbers, area=figure(chance * grid.cell_area_m2, None, sayer.units.area)) if shown else ""
-
-
-def _held(given: FieldInput, now: Standing, sayer: Sayer) -> list[dict]:
-    purposes = {r["survey_id"]: r.get("purpose", "routine") for r in given.surveys}
-    out = []
-    for h in held.pairs(now.surveys, purposes):
-        done = changed.done_between(given.works, h.before.flown_on, h.after.flown_on)
-        dates = [sayer.day(s.flown_on, s.survey_id) for s in (h.before, h.after, h.now) if s is not None]
-        out.append({
-            "works": [changed.work_line(w, sayer) for w in done], "dates": dates, "rows": held.table(h, sayer), "verdict": held.verdict(h, sayer),
-        })  # fmt: skip
-    return out

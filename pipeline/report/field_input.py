@@ -35,6 +35,7 @@ class FieldInput:
     string_places : where a string goes down first: e, n (m), bearing along it, gap as measured (mm)
     weeds    : patches of plants on the skin at the newest survey
     designs  : record of the designs of the newest survey's surface
+    worked   : record of the works: what each changed, how it was built, how it held
     profiles : cross-sections of the newest survey, at the highest place of each stretch of lip
     """
 
@@ -63,6 +64,7 @@ class FieldInput:
     water_paths: Sequence[dict] = ()
     string_places: Sequence[dict] = ()
     designs: Mapping = field(default_factory=dict)
+    worked: Mapping = field(default_factory=dict)
 
     @property
     def field_id(self) -> str:

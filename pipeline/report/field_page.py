@@ -35,6 +35,7 @@ from pipeline.report.unsafe_block import first_act, unsafe_block
 from pipeline.report.unsettled import unsettled
 from pipeline.report.water_block import water_block
 from pipeline.report.words import Words, opened, titled
+from pipeline.report.works_block import works_block
 from pipeline.settings import Config
 from pipeline.surface.verdict import UNKNOWN, UNSAFE, WORK
 
@@ -69,7 +70,7 @@ def field_page(given: FieldInput, words: Words) -> dict:
         "book": rulebook_block(book, now, sayer, main, _relative(given, now)), "sure": sure_block(given, now, sayer),
         "grass": grass_block(given, now, sayer), "went": balance_block(given, now, sayer), "mix": mix_block(given, now, sayer), "grade": grade_block(given, now, sayer),
         "handed": handoffs_block(given, now, sayer),
-        "keep": keep_out_block(given.designs.get("keep_outs", ()), sayer), "runs": runs_block(given, sayer),
+        "keep": keep_out_block(given.designs.get("keep_outs", ()), sayer), "runs": runs_block(given, sayer), "works": works_block(given, sayer),
     }  # fmt: skip
 
 
@@ -160,10 +161,11 @@ def tape_starts(given: FieldInput, now: Standing, sayer: Sayer) -> tuple[str, st
     grown = {r["edge_id"] for r in given.tables["lip_change"]
              if r["to_survey"] == now.newest.survey_id and r["detected"] and r["station_m"] is not None} - first  # fmt: skip
     rest = {f.place_id for f in found} - first - grown
-    return _tape(given, first, sayer), _tape(given, grown, sayer), _tape(given, rest, sayer)
+    return tape_words(given, first, sayer), tape_words(given, grown, sayer), tape_words(given, rest, sayer)
 
 
-def _tape(given: FieldInput, edge_ids: set[str], sayer: Sayer) -> str:
+def tape_words(given: FieldInput, edge_ids: set[str], sayer: Sayer) -> str:
+    """Where the tape along each of these edges begins, and which way it runs."""
     out = []
     for edge in given.edges:
         if edge.edge_id in edge_ids:

@@ -17,6 +17,7 @@ from pipeline.report.standing import Standing, leading, over_tolerance
 from pipeline.report.todo import Task, all_steps, fill_sigma, next_steps, tasks
 from pipeline.report.unsafe_block import first_act, looked_at
 from pipeline.report.words import Words, opened, titled
+from pipeline.report.works_block import pooled_rows, progress_lines
 from pipeline.surface.verdict import ORDER, UNKNOWN, UNSAFE, WORK
 
 MOST_CHANGES = 4  # lines of change a field; more are counted
@@ -116,6 +117,17 @@ def _hazard_row(h: Hazard, seen: FieldSeen, tolerances: Tolerances) -> dict:
     }  # fmt: skip
 
 
+def progress_rows(fields: Sequence[FieldSeen]) -> list[dict]:
+    """Rows of progress.csv over all fields."""
+    rows = [{**r, "field_id": s.field_id} for s in fields for r in s.tables["progress"]]
+    out = []
+    for measure, found, visits, hours in pooled_rows(rows):
+        told = {r["field_id"] for r in rows if r["measure"] == measure and r["mm_per_hour"] is not None}
+        out.append({"measure": measure, "fields": len(told), "spans": found.spans, "visits": visits, "hours": hours, "mm_per_hour": found.value, "mm_per_hour_low95": found.low95,
+                    "mm_per_hour_high95": found.high95, "between_sd": found.between_sd, "word": found.word})  # fmt: skip
+    return out
+
+
 def _value(value_mm: float, sigma_mm: float) -> str:
     text, half = rounded(value_mm, Z95 * sigma_mm, 0)
     return plain_text(f"{text} mm ± {half}")
@@ -151,6 +163,7 @@ def index_page(fields: Sequence[FieldSeen], tolerances: Tolerances, title: str, 
         ],
         "unmeasured": [line for s in order if (line := _unmeasured(s))] + _tolerances(tolerances, words),
         "unmeasured_none": words("index_unmeasured_none" if any(map(_measured, order)) else "index_no_field"),
+        "progress": progress_lines([r for s in order for r in s.tables["progress"]], order[0].reader) if order else [],
         "means": [(w, words(f"verdict_{w}"), words(f"verdict_means_{w}")) for w in ORDER],
     }  # fmt: skip
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pipeline.report.field_input import FieldInput
-from pipeline.report.field_page import marked, marks_of, sayer_of
+from pipeline.report.field_page import marked, marks_of, sayer_of, tape_words
 from pipeline.report.keep_out_sheet import keep_out_sheet
 from pipeline.report.paper import Paper
 from pipeline.report.standing import leading
@@ -20,6 +20,7 @@ def papers(given: FieldInput, words: Words) -> tuple[Paper, Paper]:
     keys = marked(now)
     unsafe = [item["text"] for item in unsafe_block(given, now, sayer, keys)["items"]]
     head = {"name": given.row.get("name") or given.field_id, "title": given.settings.report.title, "site": titled(given.row.get("site", "")), "unsafe": unsafe}
+    head["tape"] = tape_words(given, {r["edge_id"] for r in given.designs.get("lip_work", ())}, sayer)
     marks = [] if now.newest is None else marks_of(given, leading(now, (UNSAFE, WORK)), keys)
     found = tasks(now, sayer, given.settings.material, keys)
     return work_package(given, now, sayer, keys, found, marks, head), keep_out_sheet(given, now, sayer, head)

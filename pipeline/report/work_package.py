@@ -6,17 +6,23 @@ from typing import Mapping, Sequence
 
 from pipeline.report.field_input import FieldInput
 from pipeline.report.field_map import Mark
-from pipeline.report.figures import TO, figure
-from pipeline.report.findings import CREPT, LIP, LOW_SKIN, LOW_SPOT, STEP, Finding
+from pipeline.report.figures import TO, figure, printed
+from pipeline.report.findings import CREPT, FALL, GAP, LIP, LOW_SKIN, LOW_SPOT, MIX, PLANARITY, STEP, Finding
+from pipeline.report.mix_block import thin_places
 from pipeline.report.paper import Blanks, Block, Break, Caution, Heading, Lines, Paper, Picture, Steps, Table, Ticks, size_of
 from pipeline.report.runs_block import runs_block
 from pipeline.report.saying import Sayer
 from pipeline.report.standing import Standing
 from pipeline.report.todo import Task, filling, mix_needed, remedy
-from pipeline.report.work_plan import plan
-from pipeline.report.work_tables import checks_table, edge_table, filled_at, handful_table, haul_table, stake_tables, to_bring, works_of
+from pipeline.report.work_plan import plan, rod_unit, stake_plan
+from pipeline.report.work_tables import checks_table, edge_table, filled_at, handful_table, haul_table, mark_of, stake_tables, to_bring, works_of
+from pipeline.works.design import LASER_PLANE, NO_MIX_BOUGHT
 
-PLAN_MM, RUNS_MM = 112.0, 108.0
+PLAN_MM, RUNS_MM = 100.0, 100.0  # drawings of a package that fills low spots
+WHOLE_PLAN_MM, WHOLE_RUNS_MM, STAKES_MM = 76.0, 62.0, 100.0  # of one that levels a whole skin: four sheets are what a crew carries
+WHOLE_SKIN = (NO_MIX_BOUGHT, LASER_PLANE)
+ON_MOUND = ("landing",)
+MOST_THIN = 6
 
 
 def work_package(given: FieldInput, now: Standing, sayer: Sayer, keys: Mapping[Finding, str], found: Sequence[Task], marks: Sequence[Mark], head: Mapping) -> Paper:
@@ -24,7 +30,7 @@ def work_package(given: FieldInput, now: Standing, sayer: Sayer, keys: Mapping[F
 
     keys, marks : what the page's map marks a finding with, and where
     found : the tasks of the page, in order
-    head  : name, title, site and unsafe (sentences on open hazards) as on the field's page
+    head  : name, title, site and unsafe (sentences on open hazards) as on the field's page; tape: where the tapes along the edges begin
     """
     words, record = sayer.words, given.designs
     title = words("package_title", name=head["name"])
@@ -37,9 +43,9 @@ def work_package(given: FieldInput, now: Standing, sayer: Sayer, keys: Mapping[F
     if bring:
         blocks += [Heading(words("package_bring")), Ticks(bring)]
     if marks or record.get("hauls", {}).get("lines"):
-        blocks += _where(given, marks, keys, sayer)
-    blocks += [*stake_tables(record, sayer), *_runs(given, sayer)]
-    if marks:
+        blocks += _where(given, marks, keys, head["tape"], sayer)
+    blocks += [*_stakes(given, sayer), *_runs(given, sayer)]
+    if marks and record.get("chosen") not in WHOLE_SKIN:
         blocks.append(Break())
     checks = checks_table(now, sayer, keys)
     blocks += [Heading(words("package_checks")), *checks, Ticks([words(f"package_check_{k}") for k in (("edge", "straight", "water", "photo") if checks else ("water", "photo"))])]
@@ -53,7 +59,16 @@ def _under(record: Mapping, day: str, sayer: Sayer) -> list[str]:
     if not day:
         return [words("no_usable_survey")]
     out = [words("package_under", day=words.date(day))]
-    return out + ([words(f"package_chosen_{record['chosen'] or 'none'}")] if record.get("survey") else [])
+    if record.get("survey"):
+        out.append(words(f"package_chosen_{record['chosen'] or 'none'}"))
+    hours = [(key, h) for key, h in (("fill", _hours(record)), ("edge", record.get("lip_hours"))) if h]
+    return out + ([words("package_hours", what=words.listed([words(f"package_hours_{key}", hours=printed(h, 1)) for key, h in hours]))] if hours else [])
+
+
+def _hours(record: Mapping) -> float | None:
+    """Crew hours of the chosen design, by the owner's figures."""
+    row = next((v for v in record.get("variants", ()) if v["variant"] == record.get("chosen")), None)
+    return None if row is None else row["hours"]
 
 
 def _first(record: Mapping, head: Mapping, sayer: Sayer) -> list[str]:
@@ -76,28 +91,76 @@ def _steps(given: FieldInput, now: Standing, found: Sequence[Task], keys: Mappin
     if not found:
         return [Lines([words("package_nothing")]), Steps([finish])]
     fills = filling(list(found), sayer, given.settings.material)
-    return [Steps([*((t.title, _how(t, given, keys, sayer)) for t in found), finish]), Lines(fills[:1], small=True)]
+    return [Steps([*((t.title, _how(t, given, keys, sayer)) for t in _in_order(found, given.designs)), finish]), Lines(fills[:1], small=True)]
 
 
 def _how(task: Task, given: FieldInput, keys: Mapping[Finding, str], sayer: Sayer) -> list[str]:
     """How a task is done; what the survey found is in the tables."""
-    first = task.findings[0] if task.findings else None
+    words, first = sayer.words, task.findings[0] if task.findings else None
     if first is None:
-        return list(task.lines)
+        return [words("package_probe")] if task.title == words("do_cores") else list(task.lines)
     if first.kind == LOW_SPOT:
-        return [" ".join(filter(None, [_mix(first, given, sayer), _staked(task, given.designs, sayer)]))]
+        return [" ".join(filter(None, [_mix(first, given, sayer), _staked(task, given.designs, sayer)])), *_fed(first, given.designs, keys, sayer)]
+    if first.kind in (PLANARITY, GAP, FALL) and given.designs.get("chosen") in WHOLE_SKIN:
+        return [words("package_level"), *task.lines]
+    if first.kind == MIX:
+        return [line for line in task.lines if line != words("mix_where")] + _thin(given, sayer)
     if first.kind in (LIP, LOW_SKIN, STEP, CREPT):
-        marks = ", ".join(sorted(k for f in task.findings if (k := keys.get(f))))
-        hows = dict.fromkeys(remedy(f.value_mm, f.row["width_mm"]) if first.kind == LIP else f"{first.kind}_how" for f in task.findings)
-        return ([sayer.words("package_stretches", marks=marks)] if marks else []) + [sayer.words(h) for h in hows]
+        return _remedies(task, keys, sayer)
     return list(task.lines)
+
+
+def _thin(given: FieldInput, sayer: Sayer) -> list[str]:
+    """The thinnest places, where most of the mix goes."""
+    rows = {r["zone"]: r for r in given.standing.newest.rows["mix_depth"]}
+    found = thin_places(rows, sayer)[:MOST_THIN]
+    return [sayer.words("package_thin", places="; ".join(found))] if found else []
+
+
+def _remedies(task: Task, keys: Mapping[Finding, str], sayer: Sayer) -> list[str]:
+    """Each way of working an edge with the marks of its stretches: 'A, E: wash ...'."""
+    hows: dict[str, list[str]] = {}
+    for f in task.findings:
+        hows.setdefault(remedy(f.value_mm, f.row["width_mm"]) if f.kind == LIP else f"{f.kind}_how", []).append(keys.get(f, ""))
+    lines = [sayer.words("package_stretches")] if any(filter(None, sum(hows.values(), []))) else []
+    for how, marks in hows.items():
+        named = ", ".join(sorted(filter(None, marks)))
+        lines.append((f"{named}: " if named else "") + sayer.words(how))
+    return lines
+
+
+def _fed(finding: Finding, record: Mapping, keys: Mapping[Finding, str], sayer: Sayer) -> list[str]:
+    """Which stretches of edge give their mix to a low spot, and how much."""
+    spot = filled_at(finding, record)
+    rows = [r for r in record.get("lip_work", ()) if spot is not None and r["goes_to"] == spot["name"] and r["out_m3"]]
+    if not rows:
+        return []
+    marks = ", ".join(sorted(filter(None, (mark_of(r, keys) for r in rows))))
+    volume = figure(sum(r["out_m3"] for r in rows), sum(r["out_sigma_m3"] for r in rows), sayer.units.volume)
+    return [sayer.words("package_fed", marks=marks, volume=volume)]
+
+
+def _in_order(found: Sequence[Task], record: Mapping) -> list[Task]:
+    """The tasks of the page, an edge that feeds a low spot before that spot."""
+    out = list(found)
+    for task in found:
+        spots = [s["name"] for f in task.findings if f.kind == LOW_SPOT and (s := filled_at(f, record)) is not None]
+        feeding = {(r["edge_id"], r["from_m"]) for r in record.get("lip_work", ()) if r["goes_to"] in spots and r["out_m3"]}
+        for edge in [t for t in out if any(f.stretch is not None and (f.place_id, f.stretch.from_m) in feeding for f in t.findings)]:
+            if out.index(edge) > out.index(task):
+                out.remove(edge)
+                out.insert(out.index(task), edge)
+    return out
 
 
 def _mix(finding: Finding, given: FieldInput, sayer: Sayer) -> str:
     """Mix for one low spot: as the design fills it, to the plane of the ground around, or as the survey's low spot takes."""
-    found, loose = filled_at(finding, given.designs), given.settings.material.of("loose_t_per_m3")
+    record = given.designs
+    found, loose = filled_at(finding, record), given.settings.material.of("loose_t_per_m3")
+    if record.get("chosen") in WHOLE_SKIN and finding.place_id not in ON_MOUND:
+        return sayer.words("package_hauled")
     if found is None or found["tonnes"] is None:
-        return mix_needed(finding, sayer, given.settings.material)
+        return f"{mix_needed(finding, sayer, given.settings.material)} {sayer.words('package_by_hand')}"
     units = sayer.units
     bucket = sayer.words("fill_loose", volume=figure(found["tonnes"] / loose, None, units.volume)) if loose else ""
     return sayer.words("package_mix", mass=figure(found["tonnes"], found["tonnes_sigma"], units.mass), volume=figure(found["fill_m3"], None, units.volume), loose=bucket)
@@ -113,16 +176,26 @@ def _staked(task: Task, record: Mapping, sayer: Sayer) -> str:
     return sayer.words("package_stakes", points=f"{points[0]}{TO}{points[-1]}" if whole and len(points) > 2 else ", ".join(map(str, points)))
 
 
-def _where(given: FieldInput, marks: Sequence[Mark], keys: Mapping[Finding, str], sayer: Sayer) -> list[Block]:
+def _where(given: FieldInput, marks: Sequence[Mark], keys: Mapping[Finding, str], tape: str, sayer: Sayer) -> list[Block]:
     words, record = sayer.words, given.designs
     hauls = record.get("hauls", {}).get("lines", ())
     title = words("package_plan")
     about = words("package_plan_about", marks=len(marks), hauls=len(hauls))
     moves = haul_table(record.get("hauls", {}), sayer)
-    edges = edge_table(record.get("lip_work", ()), keys, sayer)
+    edges = edge_table(record.get("lip_work", ()), keys, tape, sayer)
     reads = words("package_plan_reads") + (" " + words("package_plan_hauls") if any(h["kind"] == "carry" for h in hauls) else "")
-    out: list[Block] = [Heading(words("package_where")), Picture(plan(given, hauls, marks, title, about, sayer), title, about, reads, PLAN_MM)]
+    out: list[Block] = [Heading(words("package_where")), Picture(plan(given, hauls, marks, title, about, sayer), title, about, reads, WHOLE_PLAN_MM if record.get("chosen") in WHOLE_SKIN else PLAN_MM)]
     return out + [b for b in (*moves, *edges) if b]
+
+
+def _stakes(given: FieldInput, sayer: Sayer) -> list[Block]:
+    """Of low spots a table; of a whole skin a plan with what to do at each point of the grid."""
+    words, record = sayer.words, given.designs
+    if record.get("chosen") not in WHOLE_SKIN:
+        return stake_tables(record, given, sayer)
+    title = words("stake_caption")
+    about = words("stake_plan_about", number=len(record["stakes"]))
+    return [Heading(title), Lines([words("stake_grid")]), Picture(stake_plan(given, record["stakes"], title, about, sayer), words("stake_plan"), about, words("stake_plan_reads", unit=rod_unit(sayer).name), STAKES_MM)]
 
 
 def _runs(given: FieldInput, sayer: Sayer) -> list[Block]:
@@ -131,5 +204,5 @@ def _runs(given: FieldInput, sayer: Sayer) -> list[Block]:
         return []
     out: list[Block] = [Heading(sayer.words("runs_heading")), Lines(found["lines"])]
     if found["svg"]:
-        out.append(Picture(found["svg"], found["title"], sayer.words("runs_map_about", number=len(given.designs["passes"]["runs"])), sayer.words("runs_read"), RUNS_MM))
+        out.append(Picture(found["svg"], found["title"], sayer.words("runs_map_about", number=len(given.designs["passes"]["runs"])), sayer.words("runs_read"), WHOLE_RUNS_MM if given.designs.get("chosen") in WHOLE_SKIN else RUNS_MM))
     return out

@@ -9,8 +9,10 @@ from shapely.geometry import Point
 
 from pipeline.report.field_input import FieldInput
 from pipeline.report.field_map import Mark, drawn_marks, foot, frame_of, furniture, ground
+from pipeline.report.figures import Unit, printed
 from pipeline.report.saying import Sayer
 from pipeline.report.svg import Frame, el, picture, words as text
+from pipeline.units import INCH_M
 from pipeline.works.hauls import CARRY, TAKE
 
 BARB_PX = 7.0
@@ -40,3 +42,22 @@ def _haul(frame: Frame, h: Mapping) -> str:
     ux, uy = (x1 - x0) / size * BARB_PX, (y1 - y0) / size * BARB_PX
     barb = f"M{x1 - ux - uy * 0.6:.1f} {y1 - uy + ux * 0.6:.1f}L{x1:.1f} {y1:.1f}L{x1 - ux + uy * 0.6:.1f} {y1 - uy - ux * 0.6:.1f}"
     return el("path", d=f"M{x0:.1f} {y0:.1f}L{x1:.1f} {y1:.1f}{barb}", class_="run") + el("circle", cx=x0, cy=y0, r=3.0, class_="core") + label
+
+
+def stake_plan(given: FieldInput, stakes: Sequence[Mapping], title: str, about: str, sayer: Sayer) -> str:
+    """Every stake with what to do there: + to fill, - to cut, in tenths of an inch or millimetres as a rod is read."""
+    layout, frame = given.layout, frame_of(given.layout)
+    inner = ground(layout, frame, given.edges)
+    inner += "".join(el("path", d=frame.path(Point(k["e"], k["n"]).buffer(k["free_m"])), class_="off") for k in given.designs.get("keep_outs", ()))
+    inner += furniture(layout, frame)
+    unit = rod_unit(sayer)
+    for s in (s for s in stakes if "," not in s["description"]):  # the grid and the bases; points about a low spot would cover one another
+        x, y = (float(v) for v in frame.xy(s["e"], s["n"]))
+        inner += el("path", d=f"M{x - 3:.1f} {y:.1f}h6M{x:.1f} {y - 3:.1f}v6", class_="scale")
+        inner += text(x, y - 5, printed((s["fill_m"] - s["cut_m"]) / unit.size, unit.finest, signed=True), class_="figure", text_anchor="middle")
+    return picture(frame.width, frame.height, "stake-plan", title, about, inner + foot(frame, sayer.units, sayer.words("north")), "map")
+
+
+def rod_unit(sayer: Sayer) -> Unit:
+    """Tenths of an inch, or millimetres."""
+    return Unit("in", INCH_M, 1) if sayer.units.system == "us" else Unit("mm", 0.001, 0)

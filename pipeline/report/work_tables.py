@@ -6,25 +6,26 @@ from math import hypot
 from typing import Mapping, Sequence
 
 from pipeline.report.field_input import FieldInput
-from pipeline.report.figures import NBSP, Unit, Z95, figure, printed
+from pipeline.report.figures import NBSP, Z95, figure, printed
 from pipeline.report.findings import CREPT, FALL, GAP, LIP, LOW_SKIN, LOW_SPOT, MIX, PLANARITY, STEP, Finding
+from pipeline.report.keep_out_block import tape as taped, tape_words
 from pipeline.report.mix_block import SKIN, order_line
 from pipeline.report.paper import Block, Heading, Lines, Table
 from pipeline.report.saying import Sayer
 from pipeline.report.standing import Standing, leading
 from pipeline.report.todo import Task
 from pipeline.report.words import opened
+from pipeline.report.work_plan import rod_unit
 from pipeline.surface.stretches import Stretch
 from pipeline.surface.verdict import UNSAFE, WORK
 from pipeline.tables import MOISTURES
-from pipeline.units import INCH_M
-from pipeline.works.design import TOUCH_UP
+from pipeline.works.design import LASER_PLANE, NO_MIX_BOUGHT
 from pipeline.works.hauls import BRING, TAKE
 from pipeline.works.lip_work import TELL
 from pipeline.works.moisture import possible
+from pipeline.works.tape import marks, tapes
 
 WORKS = {LOW_SPOT: "level", LIP: "lip_cut", LOW_SKIN: "mix_add", MIX: "mix_add", PLANARITY: "level", GAP: "level", FALL: "level", CREPT: "edge_recut"}
-MOST_STAKES = 120  # more are left to the instrument that reads stakeout.csv
 
 
 def works_of(record: Mapping, found: Sequence[Task]) -> list[str]:
@@ -48,7 +49,8 @@ def to_bring(given: FieldInput, now: Standing, found: Sequence[Task], sayer: Say
     if row is not None and row["mix_tonnes"] and row["mix_tonnes"] > 0.05:
         half = (row["mix_high95_t"] - row["mix_low95_t"]) / 2
         out.append(words("bring_mix", mass=figure(row["mix_tonnes"], half / Z95, sayer.units.mass), more=figure(row["mix_reserve_t"], None, sayer.units.mass)))
-    beside = [f.row["fill_tonnes"] for t in found for f in t.findings if f.kind == LOW_SPOT and filled_at(f, record) is None and f.row["fill_tonnes"]]
+    hauled = record.get("chosen") in (NO_MIX_BOUGHT, LASER_PLANE)
+    beside = [] if hauled else [f.row["fill_tonnes"] for t in found for f in t.findings if f.kind == LOW_SPOT and filled_at(f, record) is None and f.row["fill_tonnes"]]
     if beside:
         out.append(words.count("bring_beside", len(beside), mass=figure(sum(beside), None, sayer.units.mass)))
     skin = next((r for r in now.newest.rows["mix_depth"] if r["zone"] == SKIN and r["verdict"] == WORK), None) if now.newest is not None else None
@@ -57,7 +59,7 @@ def to_bring(given: FieldInput, now: Standing, found: Sequence[Task], sayer: Say
     sod, most = (sum(w[k] or 0.0 for w in record.get("lip_work", ())) for k in ("sod_m2", "sod_most_m2"))
     if most > 0:
         out.append(words("bring_sod", area=figure(sod, None, sayer.units.area), most=figure(most, None, sayer.units.area)))
-    return out
+    return out + ([words("bring_tools")] if found else [])
 
 
 def filled_at(finding: Finding, record: Mapping) -> Mapping | None:
@@ -70,7 +72,7 @@ def filled_at(finding: Finding, record: Mapping) -> Mapping | None:
 def haul_table(hauls: Mapping, sayer: Sayer) -> list[Block]:
     """Where to cut, where to carry, where to drop, in order."""
     words, lines = sayer.words, hauls.get("lines", ())
-    if not lines:
+    if all(h["kind"] == BRING for h in lines):  # the steps say what each low spot takes
         return []
     heads = [words(f"haul_head_{k}") for k in ("order", "from", "to", "cut", "loose", "loads", "way")]
     rows = [_haul(h, sayer) for h in lines if not h["minor"]]
@@ -89,24 +91,28 @@ def _haul(h: Mapping, sayer: Sayer) -> list[str]:
             "" if h["way_m"] is None else figure(h["way_m"], None, sayer.units.length)]  # fmt: skip
 
 
-def edge_table(rows: Sequence[Mapping], keys: Mapping[Finding, str], sayer: Sayer) -> list[Block]:
-    """Work along the grass edge, stretch by stretch, marked as on the plan."""
+def edge_table(rows: Sequence[Mapping], keys: Mapping[Finding, str], tape: str, sayer: Sayer) -> list[Block]:
+    """Work along the grass edge, stretch by stretch, marked as on the plan. tape: where the tapes begin, in words"""
     words, units = sayer.words, sayer.units
     if not rows:
         return []
-    marks = {(f.place_id, f.stretch.from_m, f.stretch.to_m): k for f, k in keys.items() if f.stretch is not None}
     heads = [words(f"edge_head_{k}") for k in ("mark", "where", "height", "how", "out", "sod", "to")]
     body = []
     for r in rows:
         span = sayer.span(Stretch(r["from_m"], r["to_m"], r["length_m"], ()))
         goes = "" if not r["goes_to"] else words(f"edge_goes_{r['goes_back']}", place=sayer.placing.place(r["goes_to"]))
         body.append([
-            marks.get((r["edge_id"], r["from_m"], r["to_m"]), ""), f"{opened(sayer.placing.edge(r['edge_id']))}, {span}",
+            mark_of(r, keys), f"{opened(sayer.placing.edge(r['edge_id']))}, {span}",
             sayer.height(r["height_mm"], r["height_sigma_mm"]) + (f" {words('edge_unsafe')}" if r["unsafe"] else ""),
             words(f"edge_do_{r['remedy']}"), figure(r["out_m3"], r["out_sigma_m3"], units.volume), _sod(r, sayer), goes,
         ])  # fmt: skip
-    notes = [words("edge_reads")] + ([words("edge_tell")] if any(r["remedy"] == TELL for r in rows) else [])
+    notes = [" ".join(filter(None, (tape, words("edge_reads"))))] + ([words("edge_tell")] if any(r["remedy"] == TELL for r in rows) else [])
     return [Table(words("edge_caption"), heads, sorted(body, key=lambda row: (row[0] == "", row[0])), wide=(1, 1, 3, 6)), Lines(notes, small=True)]
+
+
+def mark_of(row: Mapping, keys: Mapping[Finding, str]) -> str:
+    """What the plan marks a stretch of edge with; empty where it has no mark."""
+    return next((k for f, k in keys.items() if f.stretch is not None and (f.place_id, f.stretch.from_m, f.stretch.to_m) == (row["edge_id"], row["from_m"], row["to_m"])), "")
 
 
 def _sod(r: Mapping, sayer: Sayer) -> str:
@@ -118,33 +124,39 @@ def _sod(r: Mapping, sayer: Sayer) -> str:
     return most if r["sod_m2"] == r["sod_most_m2"] else sayer.words("edge_sod", area=figure(r["sod_m2"], None, sayer.units.area), most=most)
 
 
-def stake_tables(record: Mapping, sayer: Sayer) -> list[Block]:
-    """Stakes with what to put on or take off, in the crew's units, in two columns of figures side by side where they are many."""
-    words, stakes = sayer.words, record.get("stakes", ())
+def stake_tables(record: Mapping, given: FieldInput, sayer: Sayer) -> list[Block]:
+    """Stakes of low spots with what to put on, in the crew's units."""
+    words = sayer.words
+    stakes = [s for s in record.get("stakes", ()) if _in_a_spot(s)]
     if not stakes:
         return []
-    out: list[Block] = [Heading(words("stake_caption")), Lines([words("stake_how" if record["chosen"] == TOUCH_UP else "stake_grid")])]
-    if len(stakes) > MOST_STAKES:
-        return out + [Lines([words("stake_many", number=len(stakes))])]
-    cells = [[str(s["point"]), _stake_name(s, sayer), _move(s, sayer), words("stake_hand") if s["by_hand"] else ""] for s in stakes]
-    half = -(-len(cells) // 2) if len(cells) > 12 else len(cells)
-    rows = [a + b for a, b in zip(cells[:half], [*cells[half:], *[[""] * 4] * (2 * half - len(cells))])] if half < len(cells) else cells
+    rows = [[str(s["point"]), _stake_name(s, sayer), _move(s, sayer), _note(s, given, sayer)] for s in stakes]
     heads = [words(f"stake_head_{k}") for k in ("point", "where", "move", "note")]
-    twice = half < len(cells)
-    return out + [Table("", heads * (2 if twice else 1), rows, right=(0, 2, 4, 6) if twice else (0, 2), wide=(1, 5) if twice else (1, 3))]
+    return [Heading(words("stake_caption")), Lines([words("stake_how")]), Table("", heads, rows, right=(0, 2), wide=(1, 3))]
+
+
+def _note(s: Mapping, given: FieldInput, sayer: Sayer) -> str:
+    """No blade here; of a hollow that no base marks two tapes to its middle."""
+    out = [sayer.words("stake_hand")] if s["by_hand"] else []
+    if s["description"].startswith("pond-") and not s["away_m"]:
+        found = tapes(s["e"], s["n"], marks(given.layout), 0.0)
+        out += tape_words({"tapes": None if found is None else vars(found)}, sayer)
+    return "; ".join(filter(None, out))
+
+
+def _in_a_spot(s: Mapping) -> bool:
+    return "," in s["description"]
 
 
 def _stake_name(s: Mapping, sayer: Sayer) -> str:
     name, _, side = s["description"].partition(", ")
-    if name == "grade":
-        return sayer.words("stake_grid_point")
-    place = sayer.placing.spot(name, s["e"], s["n"])
-    return f"{place}, {sayer.words(f'stake_{side}')}" if side else place
+    place = sayer.words("stake_same") if name.startswith("pond-") and s["away_m"] else sayer.placing.spot(name, s["e"], s["n"])
+    return f"{place}, " + sayer.words(f"stake_{side.replace(' ', '_').replace('-', '_')}", away=taped(s["away_m"], sayer))
 
 
 def _move(s: Mapping, sayer: Sayer) -> str:
     """'fill 1.4 in' or 'cut 0.3 in': to a tenth of an inch or a millimetre, as a rod is read."""
-    unit = Unit("in", INCH_M, 1) if sayer.units.system == "us" else Unit("mm", 0.001, 0)
+    unit = rod_unit(sayer)
     key, metres = ("fill", s["fill_m"]) if s["fill_m"] >= s["cut_m"] else ("cut", s["cut_m"])
     size = printed(metres / unit.size, unit.finest)
     return sayer.words("stake_level") if float(size) == 0 else sayer.words(f"stake_move_{key}", height=f"{size}{NBSP}{unit.name}")

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import shapely
 
-from pipeline.change.balance import TERMS, Balance, Density, EdgeGrown, balance, delivered, shows
+from pipeline.change.balance import TERMS, Balance, Density, EdgeGrown, balance, delivered
 from pipeline.change.difference import Change
 from pipeline.change.moved_material import (
     Agreement, Direction, along_passes, away_from, bearing_habit, direction_habit, entry_points, moved, out_of_corner,
@@ -14,6 +14,7 @@ from pipeline.diamond.layout import Layout
 from pipeline.jobs import Job
 from pipeline.steps.spot_given import turf_height_m
 from pipeline.steps.surveyed import Surveyed
+from pipeline.works.around import Seen, between
 
 EDGE_STRIP_M = 1.4  # beyond the line: the lip and the turf it is held against; further out nothing is counted to the edge
 BEYOND_M = 2.4  # and so far out mix is looked for that a drag threw over the lip
@@ -66,12 +67,7 @@ def beyond_strip(layout: Layout, seen: Surveyed) -> shapely.Geometry:
 
 def works_between(job: Job, earlier, later) -> list:
     """Works done between two surveys, up to the day of the later one unless that was flown before it."""
-    out = []
-    for work in job.rows["works"]:
-        first, last = work["done_on"], work.get("ended_on") or work["done_on"]
-        if not shows(earlier["flown_on"], last, _before(earlier)) and shows(later["flown_on"], first, _before(later)):
-            out.append(work)
-    return out
+    return between(job.rows["works"], *(Seen(r["survey_id"], r["flown_on"], r.get("purpose", "routine")) for r in (earlier, later)))
 
 
 def _before(row) -> bool:

@@ -13,8 +13,8 @@ from pipeline.steps.grade_drawings import write_drawings
 from pipeline.steps.grade_exports import write_exports
 from pipeline.steps.grade_ground import GradeGround, ground_of, hollows_of
 from pipeline.steps.grade_handoffs import handoffs_of
-from pipeline.steps.grade_moves import edge_work_of, filled_of, moves_of
-from pipeline.steps.grade_passes import passes_of
+from pipeline.steps.grade_moves import edge_hours, edge_work_of, filled_of, moves_of
+from pipeline.steps.grade_passes import hauler, passes_of
 from pipeline.steps.grade_wishes import wanted_of, wishes_of, worth_of
 from pipeline.steps.spot_given import survey_error
 from pipeline.store import arrays, rasters, records, tables
@@ -65,7 +65,7 @@ def run(job: Job, where: Where) -> None:
         "wishes": {"form": wanted.form, "fall_bearing_deg": wanted.bearing_deg, "slope_min_pct": _pct(wishes.least), "slope_max_pct": _pct(wishes.most)},
         "conflicts": conflicts, "no_depth_m2": ground.no_depth_m2, "depth_from": ground.depth_from, "probe_places": [list(p) for p in measured["cores_wanted"]],
         "left_out": list(left), "filled": filled_of(designs.get(chosen), hollows, next((r for r in rows if r["variant"] == chosen), None)), "keep_outs": sheet(layout, kept_free), "passes": runs, "relative": not seen.absolute,
-        "hauls": moves_of(job, layout, designs.get(chosen), runs["machine"]), "lip_work": edge_work,
+        "hauls": moves_of(job, layout, designs.get(chosen), hauler(job.settings.machines)), "lip_work": edge_work, "lip_hours": edge_hours(job, edge_work),
         "handoffs": handed, "handoffs_looked": looked,
     }  # fmt: skip
     columns = {f"design_{name}": d.design.astype(np.float64) for name, d in designs.items()}

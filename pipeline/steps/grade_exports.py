@@ -16,7 +16,7 @@ from pipeline.units import FOOT_M, vertical_unit_of
 from pipeline.works.design import TOUCH_UP, Design
 from pipeline.works.grading.touch_up import Hollow
 from pipeline.works.keep_outs import KeepOut
-from pipeline.works.mesh import Mesh, mesh
+from pipeline.works.mesh import Mesh, mesh, without_pinholes
 from pipeline.works.stakes import Stake, stakes
 
 METRIC_EVERY_M = 3.0
@@ -61,7 +61,7 @@ def laid(design: Design) -> Mesh | None:
     moved = moved_ground(design)
     if np.isfinite(moved).sum() < LEAST_CELLS:
         return None
-    made = mesh(moved, design.grid)
+    made = mesh(without_pinholes(moved, design.grid.cell_m), design.grid)
     return made if len(made.faces) else None
 
 

@@ -10,6 +10,7 @@ import numpy as np
 from pipeline.diamond.layout import Layout
 from pipeline.jobs import Job
 from pipeline.surface.filling import SURE
+from pipeline.surface.stretches import LIP
 from pipeline.works.design import TOUCH_UP, Design
 from pipeline.works.grading.touch_up import Hollow
 from pipeline.works.hauls import Figures, hauls_of
@@ -52,6 +53,14 @@ def edge_work_of(job: Job, layout: Layout, lip: Sequence[dict], spots: Sequence[
 
 def _none(value):
     return None if isinstance(value, float) and value != value else value
+
+
+def edge_hours(job: Job, rows: Sequence[Mapping]) -> float | None:
+    """Crew hours to take the lips off, by the owner's figures; None where there are none or a contractor does it."""
+    cost = job.settings.costs.get("lip_cut")
+    metres = sum(r["length_m"] for r in rows if r["kind"] == LIP)
+    each = None if cost is None or cost.by == "contractor" else cost.of("hours_per_m")
+    return None if not metres or each is None else (cost.of("hours_fixed") or 0.0) + each * metres
 
 
 def filled_of(design: Design | None, hollows: Sequence[Hollow], row: Mapping | None) -> list[dict]:

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from typing import Sequence
+from typing import Mapping, Sequence
 
 import shapely
 from shapely.geometry import Point
 
 from pipeline.diamond.layout import Layout
 from pipeline.jobs import Job
+from pipeline.owner import Machine
 from pipeline.works.driving import reached
 from pipeline.works.grading.touch_up import Hollow
 from pipeline.works.keep_outs import KeepOut
@@ -20,14 +21,26 @@ WHOLE, ACROSS = "whole_skin", "across_low_spots"
 ABOUT_M = 6.0  # runs over a low spot begin and end so far from it
 
 
+def crews(machines: Mapping[str, Machine]) -> dict[str, Machine]:
+    """The machines that are not a contractor's."""
+    return {name: m for name, m in machines.items() if m.by != "contractor"}
+
+
+def hauler(machines: Mapping[str, Machine]) -> str:
+    """The crew's machine that carries most in its blade; the deeper cutting one of two alike; "" without any."""
+    ours = crews(machines)
+    return max(sorted(ours), key=lambda n: (ours[n].of("blade_load_m3") or 0.0, ours[n].of("max_cut_mm") or 0.0), default="")
+
+
 def passes_of(job: Job, layout: Layout, keep_outs: Sequence[KeepOut], hollows: Sequence[Hollow]) -> dict:
     """Runs as plain values, and the reason where there are none.
 
-    The machine is the one that went over this field last, else the first of the settings.
+    The machine is the crew's that went over this field last, else the first of the settings.
     """
     done = [w for w in job.rows["works"] if w["work"] in ROLLED and w.get("pattern") != "hand"]
-    name = next((w["machine"] for w in reversed(done) if w.get("machine") in job.settings.machines), next(iter(job.settings.machines), ""))
-    machine = job.settings.machines.get(name)
+    ours = crews(job.settings.machines)
+    name = next((w["machine"] for w in reversed(done) if w.get("machine") in ours), next(iter(ours), ""))
+    machine = ours.get(name)
     if machine is None or machine.width_m is None:
         return {"reason": "no working width: machines", "machine": name, "runs": []}
     width, speed, turn = machine.of("width_m"), machine.of("speed_m_per_s"), machine.of("turn_s")

@@ -10,6 +10,7 @@ from pipeline.steps.change_spots import found_ponds
 from pipeline.steps.history_grass import grass_features, grass_of, grass_rows
 from pipeline.steps.history_layers import COLUMNS, layers, patches_of_weeds
 from pipeline.steps.history_trend import trends
+from pipeline.steps.history_works import works_of
 from pipeline.store import arrays, cube, rasters, records, tables, vectors
 from pipeline.store.provenance import versions
 from pipeline.store.where import Where
@@ -44,7 +45,12 @@ def run(job: Job, where: Where) -> None:
         grass[made.survey_id] = grass_of(made)
         weeds += patches_of_weeds(layout, made)
     rows["grass_edge"] = grass_rows(layout, grass, surveys[kept[0]]["baseline"] if kept else "")
-    rows["trend"] = trends(job, {s: surveys[s] for s in kept}, rows, changed["pairs"])
+    used = {s: surveys[s] for s in kept}
+    rows["trend"] = trends(job, used, rows, changed["pairs"])
+    lengths = {e.edge_id: e.length_m for e in surveyed.edges_used(where, layout, kept)}
+    worked, work_records = works_of(job, where, layout, used, rows, changed["pairs"], lengths)
+    rows |= worked
+    records.write(where.worked(job.field), work_records)
     for name in FIELD_TABLES:
         tables.write(where.table(job.field, name), name, rows[name])
     about = _about(job, shown)

@@ -21,7 +21,7 @@ GRASS_ZONE = "turf_infield"  # what a survey sees of it is the grass
 
 
 @dataclass(frozen=True)
-class _Series:
+class Series:
     """Figures of one measure at one place over the used surveys; NaN where a survey gives none.
 
     values, sigmas : (T,), mm
@@ -45,56 +45,68 @@ def trends(job: Job, surveys: dict[str, dict], rows: dict[str, list[dict]], pair
     A laser grade or a rebuild starts a new epoch, a lip cut or sod a new lip, added mix new heights: no trend runs across
     its own reset. Series of one measure are fitted together.
     """
-    days = {s: dt.date.fromisoformat(r["flown_on"]) for s, r in surveys.items()}
-    order = sorted(days, key=lambda s: days[s])
-    base = next((r["baseline"] for r in surveys.values() if "baseline" in r), "")
+    order, days = dated(surveys)
     if not order:
         return []
     years = np.array([(days[s] - days[order[0]]).days / YEAR_DAYS for s in order])
-    families = (
+    works = job.rows["works"]
+    families = series_of(surveys, rows, pairs)
+    return [row for family in families for row in _rows(job, years, [_since_reset(s, works, order, days) for s in family])]
+
+
+def dated(surveys: dict[str, dict]) -> tuple[list[str], dict[str, dt.date]]:
+    """Ids oldest first, and the day of each."""
+    days = {s: dt.date.fromisoformat(r["flown_on"]) for s, r in surveys.items()}
+    return sorted(days, key=lambda s: days[s]), days
+
+
+def series_of(surveys: dict[str, dict], rows: dict[str, list[dict]], pairs: list[dict] = ()) -> tuple[list[Series], ...]:
+    """All figures of a field over its surveys in the order of `dated`, a family for each measure; as `trends` says."""
+    order, _ = dated(surveys)
+    base = next((r["baseline"] for r in surveys.values() if "baseline" in r), "")
+    skin = [z for z in rows["zones"] if z["zone"] == "skin"]
+    return (
         _levels(rows["lip"], order, "edge_id", "lip", "height_mm", "height_sigma_mm", whole="station_m"),
         _growths(rows["lip_change"], order, base),
         _levels(rows["low_spots"], order, "low_spot_id", "ring_depth", "ring_depth_mm", "ring_depth_sigma_mm"),
         _heights(rows["change"], pairs, order, base),
-        _levels([z for z in rows["zones"] if z["zone"] == "skin"], order, "zone", "planarity", "planarity_mm", "planarity_sigma_mm"),
+        _levels(skin, order, "zone", "planarity", "planarity_mm", "planarity_sigma_mm"),
         _encroached(rows.get("grass_edge", []), order, base),
     )
-    works = job.rows["works"]
-    return [row for family in families for row in _rows(job, years, [_since_reset(s, works, order, days) for s in family])]
 
 
-def _levels(rows: list[dict], order: list[str], key: str, measure: str, value: str, sigma: str, whole: str | None = None) -> list[_Series]:
+def _levels(rows: list[dict], order: list[str], key: str, measure: str, value: str, sigma: str, whole: str | None = None) -> list[Series]:
     """Figures that each survey gives by itself."""
     out = []
     for name in sorted(dict.fromkeys(r[key] for r in rows if _told(r.get(value)))):
         mine = {r["survey_id"]: r for r in rows if r[key] == name and (whole is None or r.get(whole) is None)}
         got = [mine.get(s, {}) for s in order]
         values, sigmas = (_numbers(g.get(c) for g in got) for c in (value, sigma))
-        out.append(_Series(measure, name, values, sigmas, np.zeros(len(order))))
+        out.append(Series(measure, name, values, sigmas, np.zeros(len(order))))
     return out
 
 
-def _growths(rows: list[dict], order: list[str], base: str) -> list[_Series]:
+def _growths(rows: list[dict], order: list[str], base: str) -> list[Series]:
     """Growth of each whole edge since the baseline: growths add up, and need no tie."""
     whole = [r for r in rows if r["station_m"] is None and base in (r["from_survey"], r["to_survey"])]
     out = []
     for name in sorted({r["edge_id"] for r in whole if _told(r["growth_mm"]) and _told(r["growth_sigma_mm"])}):
         values, sigmas = _against(base, order, [r for r in whole if r["edge_id"] == name], "growth_mm", "growth_sigma_mm")
-        out.append(_Series("growth", name, values, _of_dates(sigmas, order, base), np.zeros(len(order))))
+        out.append(Series("growth", name, values, _of_dates(sigmas, order, base), np.zeros(len(order))))
     return out
 
 
-def _encroached(rows: list[dict], order: list[str], base: str) -> list[_Series]:
+def _encroached(rows: list[dict], order: list[str], base: str) -> list[Series]:
     """Grass come into the skin along each whole edge since the baseline, whose own place is a date's like the others."""
     since = [{**r, "from_survey": base, "to_survey": r["survey_id"]} for r in rows if r["station_m"] is None and r["survey_id"] != base]
     out = []
     for name in sorted({r["edge_id"] for r in since if _told(r["since_baseline_mm"])}):
         values, sigmas = _against(base, order, [r for r in since if r["edge_id"] == name], "since_baseline_mm", "since_baseline_sigma_mm")
-        out.append(_Series("encroachment", name, values, _of_dates(sigmas, order, base), np.zeros(len(order))))
+        out.append(Series("encroachment", name, values, _of_dates(sigmas, order, base), np.zeros(len(order))))
     return out
 
 
-def _heights(rows: list[dict], pairs: list[dict], order: list[str], base: str) -> list[_Series]:
+def _heights(rows: list[dict], pairs: list[dict], order: list[str], base: str) -> list[Series]:
     """Mean height of each zone since the baseline; what a pair's tie does not know all its zones share."""
     own = [r for r in rows if base in (r["from_survey"], r["to_survey"]) and r["zone"] != GRASS_ZONE]
     ties = {_other(p, base): p["tie_shift_sigma_mm"] for p in pairs if base in (p["from_survey"], p["to_survey"]) and not p["relative"]}
@@ -104,7 +116,7 @@ def _heights(rows: list[dict], pairs: list[dict], order: list[str], base: str) -
         mine = [r for r in own if r["zone"] == name and not r["relative"]]
         values, sigmas = _against(base, order, mine, "mean_mm", "mean_sigma_mm")
         alone = np.sqrt(np.maximum(sigmas**2 - np.nan_to_num(shared) ** 2, LEAST_OWN_MM**2))
-        out.append(_Series("mean_height", name, values, _of_dates(alone, order, base), np.nan_to_num(_of_dates(shared, order, base)),
+        out.append(Series("mean_height", name, values, _of_dates(alone, order, base), np.nan_to_num(_of_dates(shared, order, base)),
                            "" if mine else "no absolute heights: stable ground carries the shape only"))  # fmt: skip
     return out
 
@@ -135,7 +147,7 @@ def _of_dates(sigmas: np.ndarray, order: list[str], base: str) -> np.ndarray:
     return out
 
 
-def _since_reset(series: _Series, works, order: list[str], days: dict[str, dt.date]) -> _Series:
+def _since_reset(series: Series, works, order: list[str], days: dict[str, dt.date]) -> Series:
     """The series without the surveys before its last reset."""
     kinds = (*EPOCH_STARTS, *RESETS.get(series.measure, ()))
     whole = series.measure in OF_EDGES  # a work's zone is a piece of skin; an edge has none
@@ -144,7 +156,7 @@ def _since_reset(series: _Series, works, order: list[str], days: dict[str, dt.da
     return replace(series, values=np.where(gone, np.nan, series.values))
 
 
-def _rows(job: Job, years: np.ndarray, family: list[_Series]) -> list[dict]:
+def _rows(job: Job, years: np.ndarray, family: list[Series]) -> list[dict]:
     """Rows of one measure, fitted together."""
     settings = job.settings.history
     out, fitted = [], []
@@ -170,14 +182,14 @@ def _rows(job: Job, years: np.ndarray, family: list[_Series]) -> list[dict]:
     return out
 
 
-def _together(series: list[_Series]) -> list[list[int]]:
+def _together(series: list[Series]) -> list[list[int]]:
     """Series that share something of their dates are one fit; those that share nothing are one each, so that scatter in one
     does not widen the others."""
     tied = [k for k, s in enumerate(series) if s.shared.any()]
     return ([tied] if tied else []) + [[k] for k, s in enumerate(series) if not s.shared.any()]
 
 
-def _fit(years: np.ndarray, series: list[_Series]) -> list[Trend]:
+def _fit(years: np.ndarray, series: list[Series]) -> list[Trend]:
     used = np.any([np.isfinite(s.values) for s in series], axis=0)
     values, sigmas = (np.column_stack([getattr(s, name)[used] for s in series]) for name in ("values", "sigmas"))
     return fit_trends(years[used], values, np.maximum(sigmas, LEAST_OWN_MM), series[0].shared[used])

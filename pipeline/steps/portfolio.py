@@ -1,4 +1,4 @@
-"""portfolio: the page over all fields, portfolio.csv and hazards.csv."""
+"""portfolio: the page over all fields, portfolio.csv, hazards.csv and progress.csv."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from pipeline.diamond.carry import from_plain
 from pipeline.jobs import Job
 from pipeline.report.field_page import sayer_of
 from pipeline.report.findings import Limits
-from pipeline.report.overview import FieldSeen, hazard_rows, index_page, portfolio_row
+from pipeline.report.overview import FieldSeen, hazard_rows, index_page, portfolio_row, progress_rows
 from pipeline.report.standing import standing
 from pipeline.report.words import Words
 from pipeline.steps.report import LANGUAGE, usable
@@ -18,12 +18,13 @@ from pipeline.variables import FIELD_TABLES
 
 
 def run(job: Job, where: Where) -> None:
-    """Read every field's tables, judge them as its own page does, write the page and the two tables."""
+    """Read every field's tables, judge them as its own page does, write the page and the three tables."""
     words = Words(pages.sections(LANGUAGE))
     seen = [field_seen(job, where, row, words) for row in sorted(job.rows["fields"], key=lambda r: r["field_id"])]
     tolerances = job.settings.tolerances
     tables.write(where.portfolio, "portfolio", [portfolio_row(s) for s in seen])
     tables.write(where.hazards, "hazards", [row for s in seen for row in hazard_rows(s, tolerances)])
+    tables.write(where.progress, "progress_pooled", progress_rows(seen))
     pages.write(where.index, "index.html", index_page(seen, tolerances, job.settings.report.title, words))
 
 

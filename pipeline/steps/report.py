@@ -69,7 +69,7 @@ def read(job: Job, where: Where) -> FieldInput:
         surveyed.edges_used(where, layout, kept), rows, {s: records.read(where.record(job.field, s)) for s in ids}, records.read(where.provenance(job.field)),
         measured.get("readings_wanted", {}), elevation, change, detected,
         standing_water=arrays.read(where.measured(job.field, kept[-1]), "standing")["standing"] if kept else None,
-        designs=arrays.read_record(where.graded(job.field)), water_paths=measured.get("paths", ()), string_places=measured.get("string_places", ()),
+        designs=arrays.read_record(where.graded(job.field)), worked=records.read(where.worked(job.field)), water_paths=measured.get("paths", ()), string_places=measured.get("string_places", ()),
     )  # fmt: skip
     return _with_newest(given, where, measured, kept[-1]) if kept else given
 

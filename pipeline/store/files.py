@@ -8,6 +8,9 @@ from pathlib import Path
 from pipeline.store.records import sha256
 
 
+RASTERS = (".tif", ".tiff")  # how the names of height rasters end
+
+
 def named(folder: str | Path, given: str) -> list[str]:
     """The files a path or glob of a table names, sorted, as paths that begin with `folder`; empty where there are none."""
     folder = Path(folder)

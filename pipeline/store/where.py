@@ -96,6 +96,10 @@ class Where:
         """Record and arrays of the designs, for the steps after."""
         return f"{self.build}/grade/{field}.npz"
 
+    def worked(self, field: str) -> str:
+        """Record of the works: what each changed, how it was built, how it held; places for hand levels."""
+        return f"{self.build}/works/{field}.json"
+
     def grade(self, field: str) -> str:
         """Folder of what machines and surveyors take."""
         return f"{self.field(field)}/grade"
@@ -118,6 +122,11 @@ class Where:
     @property
     def portfolio(self) -> str:
         return f"{self.results}/portfolio.csv"
+
+    @property
+    def progress(self) -> str:
+        """What an hour of crew work does, over all fields."""
+        return f"{self.results}/progress.csv"
 
     @property
     def hazards(self) -> str:

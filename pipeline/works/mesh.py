@@ -11,6 +11,7 @@ from pipeline.frame import Grid
 LATTICE_M = 0.5  # spacing of the corners where the surface is even
 TOLERANCE_M = 0.0005  # half of the 1 mm an export may be off; rounding of the numbers takes its share of the other half
 ROUNDS = 60  # each adds the worst cell of every square that is off
+PINHOLE_M = 0.2  # across; what is kept free about a thing in the ground is 0.6 m or more
 SAMPLES = 10  # along a side of a triangle, to see whether it leaves the graded ground
 
 
@@ -63,6 +64,28 @@ def mesh(heights: np.ndarray, grid: Grid, lattice_m: float = LATTICE_M, toleranc
     e, n = grid.centres()
     at = np.flatnonzero(chosen)[used]
     return Mesh(e[cols[at]], n[rows[at]], z[at], np.searchsorted(used, faces), float(off[covered].max(initial=0.0)), int((~covered).sum()))
+
+
+def without_pinholes(heights: np.ndarray, cell_m: float) -> np.ndarray:
+    """The surface with holes of PINHOLE_M across or less closed, linear between the cells about them, (ny, nx), m.
+
+    A cell that a survey did not see is no end of the graded ground; what is kept free about a thing in the ground is wider and stays open.
+    """
+    from scipy.interpolate import LinearNDInterpolator
+    from scipy.ndimage import binary_closing, binary_dilation
+
+    inside, gap = np.isfinite(heights), max(int(PINHOLE_M / 2 / cell_m), 1)
+    solid = binary_closing(np.pad(inside, gap), np.ones((3, 3)), iterations=gap)[gap:-gap, gap:-gap]
+    holes = solid & ~inside
+    if not holes.any():
+        return heights
+    about = inside & binary_dilation(holes, np.ones((3, 3)), iterations=2)
+    if about.sum() < 3:
+        return heights
+    low = float(heights[about].mean())
+    out = heights.copy()
+    out[holes] = LinearNDInterpolator(np.argwhere(about), heights[about] - low)(np.argwhere(holes)) + low
+    return out
 
 
 def _rim(inside: np.ndarray) -> np.ndarray:

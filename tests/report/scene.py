@@ -247,7 +247,7 @@ def tables(**given) -> dict[str, list[dict]]:
             row("trend", measure="ring_depth", zone="second", rate_mm_per_year=40.0, rate_sigma_mm_per_year=4.0, surveys=4, detected=True),
             row("trend", measure="lip", edge_id="outer", rate_mm_per_year=3.0, rate_sigma_mm_per_year=4.0, surveys=4, detected=False),
         ],
-        "mix_depth": [], "balance": [balanced()],
+        "mix_depth": [], "balance": [balanced()], "works_record": [], "as_built": [], "progress": [],
     }  # fmt: skip
     assert set(made) == set(FIELD_TABLES)
     return made | given

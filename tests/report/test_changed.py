@@ -161,21 +161,3 @@ def test_one_survey_has_nothing_to_compare_with():
     assert "nothing to compare it with" in change_block(one, one.standing, sayer())["nothing"]
     none = given(tables=tables(survey_quality=[quality("three", "refused", "no")]))
     assert "there is nothing to compare" in change_block(none, none.standing, sayer())["nothing"]
-
-
-@pytest.mark.invariant
-def test_whether_work_held_is_read_from_the_surveys_around_it():
-    from report.scene import zone
-
-    whole = given()
-    purposes = reads("surveys", *(
-        {"survey_id": r["survey_id"], "flown_on": str(r["flown_on"]), "fields": "mill-pond", "path": "x", "source": "lidar", "purpose": purpose}
-        for r, purpose in zip(whole.surveys, ("before_work", "after_work", "routine"))
-    ))  # fmt: skip
-    even = [zone(planarity=20.0, survey="one"), zone(planarity=6.0, survey="two"), zone(planarity=6.4, survey="three")]
-    graded = replace(whole, surveys=purposes, tables=tables(zones=even))
-    (block,) = change_block(graded, graded.standing, sayer("metric"))["held"]
-    assert plain(block["verdict"]) == "The work made the skin more even by 14 mm ± 3. It has held since, as far as the surveys can tell (change 0 mm ± 3)."
-    assert [r[1:] for r in block["rows"]][0] == (f"20{NBSP}mm{NBSP}±{NBSP}2", f"6{NBSP}mm{NBSP}±{NBSP}2", f"6{NBSP}mm{NBSP}±{NBSP}2")
-    worn = replace(graded, tables=tables(zones=[*even[:2], zone(planarity=15.0, survey="three")]))
-    assert "Since then it has lost 9 mm ± 3 of that." in plain(change_block(worn, worn.standing, sayer("metric"))["held"][0]["verdict"])

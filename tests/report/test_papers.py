@@ -27,7 +27,7 @@ HAUL = {"order": 1, "kind": "carry", "from_e": HOME[0] + 5, "from_n": HOME[1] + 
 LIP = {"edge_id": "outer", "from_m": 8.0, "to_m": 14.0, "length_m": 6.0, "kind": "lip", "e": HOME[0] + 9, "n": HOME[1] + 20, "height_mm": 62.0, "height_sigma_mm": 4.0,
        "width_mm": 400.0, "remedy": "cut", "out_m3": 0.08, "out_sigma_m3": 0.01, "sod_m2": 2.0, "sod_most_m2": 3.0, "goes_back": "screened", "goes_to": "second",
        "away_m": 4.0, "unsafe": True, "reason": ""}  # fmt: skip
-STAKE = {"point": 1, "e": HOME[0] + 12, "n": HOME[1] + 20, "existing_m": 300.0, "design_m": 300.05, "description": "second, middle", "by_hand": True, "cut_m": 0.0, "fill_m": 0.05}
+STAKE = {"point": 1, "e": HOME[0] + 12, "n": HOME[1] + 20, "existing_m": 300.0, "design_m": 300.05, "description": "second, home side", "away_m": 0.75, "by_hand": True, "cut_m": 0.0, "fill_m": 0.05}
 
 
 def design(**over) -> dict:
@@ -67,7 +67,7 @@ def printed(path) -> str:
 def test_a_crew_reads_what_where_with_how_much_and_what_not_to_hit():
     text = text_of(made()[0])
     assert "Fill second base" in text and "Mix: 0.55 tons ± 0.09 (0.38 cu yd in place) to the plane of the ground around." in text  # 0.5 t, 0.29 m3
-    assert "Stakes 1." in text and "fill 2.0 in" in text and "by hand: no blade" in text  # 0.05 m is 1.97 in
+    assert "second base, home side, 2 ft 6 in from the middle" in text and "Stakes 1." in text and "fill 2.0 in" in text and "by hand: no blade" in text  # 0.05 m is 1.97 in
     assert "1 of 2 things in the ground is not found this season" in text
     assert "(unsafe)" in text and "cut sod, lower, re-lay" in text and "second base, screened" in text
     assert "14 mm" not in text and "0.55 in (2 passes)" in text and "0.43 cu yd" in text  # the haul: 14 mm, 0.33 m3 loose
@@ -176,3 +176,24 @@ def test_a_paper_that_cannot_be_set_leaves_no_file(tmp_path):
     with pytest.raises(Exception):
         pdf.write(tmp_path / "x.pdf", "paper.typ", broken.plain(pages.style()), paper.day)
     assert not list(tmp_path.iterdir())
+
+
+@pytest.mark.invariant
+def test_a_lip_that_feeds_a_low_spot_is_worked_before_it_and_the_spot_says_so():
+    package = made()[0]
+    steps = next(b for b in package.blocks if isinstance(b, Steps))
+    titles = [lead for lead, _ in steps.items]
+    assert titles.index("Take the lip off the outer edge") < titles.index("Fill second base") and titles[-1].startswith("Finish")
+    lines = " ".join(steps.items[titles.index("Fill second base")][1])
+    assert "First the mix that comes out of the grass" in lines and "0.10\u00a0cu\u00a0yd" in lines.replace("cu yd", "cu\u00a0yd")  # 0.08 m3
+
+
+@pytest.mark.invariant
+def test_a_whole_skin_is_staked_on_a_plan_and_its_low_spots_are_filled_by_hauls():
+    grid = [{**STAKE, "point": k, "e": HOME[0] + 3 * k, "description": "grade", "by_hand": False, "cut_m": 0.0105 * k, "fill_m": 0.0} for k in range(1, 4)]
+    rows = [variant("no_mix_bought")]
+    package = papers(given("metric", designs=design(chosen="no_mix_bought", variants=rows, filled=[], stakes=grid)), WORDS)[0]
+    svg = next(b.svg for b in package.blocks if isinstance(b, Picture) and "stake-plan" in b.svg)
+    assert re.findall(r">(−?\+?\d+)</text>", svg)[:3] == ["−11", "−21", "−32"]  # mm; halves away from zero
+    text = text_of(package)
+    assert "Filled by what is carried here" in text and "By hand: no blade here." not in text and "For a low spot filled by hand" not in text

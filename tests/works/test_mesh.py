@@ -8,7 +8,7 @@ from scipy.interpolate import LinearNDInterpolator
 from shapely.geometry import Point
 
 from pipeline.frame import Grid
-from pipeline.works.mesh import TOLERANCE_M, mesh
+from pipeline.works.mesh import TOLERANCE_M, mesh, without_pinholes
 
 GRID = Grid("EPSG:6564", 6274000, 840000, 0.1, 240, 260)
 E, N = GRID.mesh()
@@ -46,3 +46,18 @@ def test_no_triangle_lies_over_a_hole_and_areas_add_up():
 def test_nothing_graded_is_said():
     with pytest.raises(ValueError, match="no graded ground"):
         mesh(np.full(GRID.shape, np.nan), GRID)
+
+
+@pytest.mark.analytic
+def test_a_pinhole_is_closed_on_the_plane_about_it_and_a_wider_hole_stays():
+    plane = 170 + 0.01 * (E - GRID.west) - 0.004 * (N - GRID.south)
+    kept_free = GRID.mask(Point(MIDDLE[0] + 3, MIDDLE[1]).buffer(0.35))
+    graded = GRID.mask(Point(*MIDDLE).buffer(10)) & ~kept_free
+    speckled = graded & (np.random.default_rng(5).uniform(size=GRID.shape) > 0.02)
+    made = without_pinholes(np.where(speckled, plane, np.nan), GRID.cell_m)
+    holes = graded & ~speckled
+    well_inside = GRID.mask(Point(*MIDDLE).buffer(9.5)) & holes
+    assert holes.sum() > 500 and np.abs(made - plane)[well_inside].max() < 1e-9
+    assert np.isnan(made[GRID.mask(Point(MIDDLE[0] + 3, MIDDLE[1]).buffer(0.1))]).all()
+    few, many = (len(mesh(z, GRID).faces) for z in (made, np.where(speckled, plane, np.nan)))
+    assert few < many / 2

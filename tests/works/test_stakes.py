@@ -129,7 +129,7 @@ def test_northing_and_easting_exchanged_are_named(tmp_path):
 @pytest.mark.invariant
 def test_a_point_where_no_blade_may_go_is_there_and_says_so(tmp_path):
     found, *_ = made(tmp_path, "EPSG:6564", OWN[0][1], TOUCH_UP)
-    assert {"first", "third", "second, middle", "second, north"} <= {s.description for s in found}
+    assert {"first", "third", "second, middle", "second, home side"} <= {s.description for s in found}
     assert not any(s.description == "second" for s in found)  # its hollow's middle stands there
     assert all(s.by_hand for s in found if s.description in ("first", "second, middle", "third")) and not any(s.description == "grade" for s in found)
     bare = (tmp_path / "stakeout_bare.csv").read_text()
@@ -149,3 +149,14 @@ def test_the_same_design_gives_the_same_bytes(tmp_path):
 @pytest.mark.parametrize(("text", "kept"), [("=1+1", "'=1+1"), ("@home", "'@home"), ("second,\nmiddle", "second, middle"), ("plain", "plain")])
 def test_no_description_is_taken_for_a_formula_or_breaks_its_line(text, kept):
     assert plain(text) == kept
+
+
+@pytest.mark.analytic
+def test_sides_are_those_of_the_field_or_of_the_compass():
+    from pipeline.diamond.axes import Axes
+    from pipeline.works.stakes import sides
+
+    turned = {word: (e, n) for word, e, n in sides(Axes(0.0, 0.0, np.radians(30)))}
+    assert turned["outfield side"] == pytest.approx((0.5, 0.75**0.5)) and turned["home side"] == pytest.approx((-0.5, -(0.75**0.5)))
+    assert turned["first-base side"] == pytest.approx((0.75**0.5, -0.5)) and turned["third-base side"] == pytest.approx((-(0.75**0.5), 0.5))
+    assert [w for w, *_ in sides(None)] == ["north side", "east side", "south side", "west side"]

@@ -1,0 +1,68 @@
+"""Columns of the tables on works: what each changed, how it was built, what an hour of the crew's does."""
+
+from __future__ import annotations
+
+from pipeline.columns import PAIR, Column, columns_of
+
+WORKS_TABLES: dict[str, tuple[Column, ...]] = {
+    "works_record": columns_of(
+        ("work_id", "word", "the work", True),
+        ("from_survey", "word", "the survey before it"),
+        ("to_survey", "word", "the survey after it"),
+        ("measure", "word", "lip, lip_over_tolerance, ring_depth, planarity, straightedge, slope, mean_height, volume, mix_depth, encroachment", True),
+        ("before", "value", "the figure before, in unit; empty for what only a change has"),
+        ("after", "value", "the figure after"),
+        ("change", "value", "later minus earlier; where the two surveys were compared directly as that found it, surer than the two figures"),
+        ("change_sigma", "value", "one s.d. of the change"),
+        ("unit", "word", "mm, m, m3 or pct"),
+        ("detected", "flag", "the change differs from none at 95 %, Holm over the work's places of that measure"),
+        ("place", "word", "the edge, zone or declared place", True),
+        ("before_sigma", "value", "one s.d. of the figure before"),
+        ("after_sigma", "value", "one s.d. of the figure after"),
+        ("shares", "text", "other works between the two surveys, with `;`: the change is that of all of them together"),
+        ("reason", "text", "why a figure is missing"),
+        ("held_mm_per_month", "value", "since then, back toward trouble positive; empty where not enough surveys tell"),
+        ("held_low95", "value", "lower end of its 95 % range"),
+        ("held_high95", "value", "upper end of it"),
+        ("settled_mm", "mm", "of fresh mix: what the first span since has beyond that rate, toward trouble positive"),
+        ("settled_sigma_mm", "mm", "one s.d."),
+        ("surveys_since", "count", "surveys since, up to the next work that begins the measure anew"),
+        ("held_reason", "text", "why there is no rate"),
+    ),
+    "as_built": columns_of(
+        ("work_id", "word", "the work", True),
+        ("place", "word", "the 3 m square by the metres of its south-west corner", True),
+        ("deviation_mm", "mm", "mean of the square off what was wanted, positive = stands high; off a form the best-fitting one, level unknown"),
+        ("sigma_mm", "mm", "one s.d., what neighbours share and the fit included"),
+        ("tolerance_mm", "mm", "the owner's: acceptance, else finish"),
+        ("verdict", "word", "within, outside or cannot_tell, with a guard band of 1.96 s.d."),
+        ("e", "m", "easting of the middle of what was seen of it"),
+        ("n", "m", "northing of the same"),
+    ),
+    "progress": columns_of(
+        ("zone", "word", "skin, a declared place, or edges: all edges together", True),
+        *PAIR,
+        ("visits", "count", "crew visits between the two surveys to that zone"),
+        ("hours", "rate4", "their hours; empty where one has none"),
+        ("mix_t", "t", "mix they brought"),
+        ("measure", "word", "planarity, straightedge, ring_depth or lip", True),
+        ("change_mm", "mm", "later minus earlier, wear meanwhile in it"),
+        ("change_sigma_mm", "mm", "one s.d."),
+        ("mm_per_hour", "value", "positive = better"),
+        ("mm_per_hour_low95", "value", "lower end of the 95 % range"),
+        ("mm_per_hour_high95", "value", "upper end of it"),
+        ("reason", "text", "why there is no mm an hour"),
+    ),
+    "progress_pooled": columns_of(
+        ("measure", "word", "planarity, straightedge, ring_depth or lip", True),
+        ("fields", "count", "fields behind it"),
+        ("spans", "count", "spans between two surveys behind it"),
+        ("visits", "count", "crew visits in them"),
+        ("hours", "rate4", "hours of them"),
+        ("mm_per_hour", "value", "mean by random effects, positive = better"),
+        ("mm_per_hour_low95", "value", "lower end of the 95 % range"),
+        ("mm_per_hour_high95", "value", "upper end of it"),
+        ("between_sd", "value", "s.d. by which true figures of spans differ"),
+        ("word", "word", "better, worse, or no_effect_shown_yet where the range holds zero"),
+    ),
+}
