@@ -23,7 +23,9 @@ def handoffs_block(given: FieldInput, now: Standing, sayer: Sayer) -> dict:
     if not record.get("variants") or now.newest is None or record["survey"] != now.newest.survey_id:
         return {}
     rows = sorted(record.get("handoffs", ()), key=lambda r: (not r["chosen"], VARIANTS.index(r["variant"])))
-    told, untold = [r for r in rows if r["verdict"] != CANNOT_TELL], [r for r in rows if r["verdict"] == CANNOT_TELL]
+    told = [r for r in rows if r["verdict"] != CANNOT_TELL]
+    settled = {(r["variant"], r["kind"], r["id"]) for r in told}
+    untold = [r for r in rows if r["verdict"] == CANNOT_TELL and (r["variant"], r["kind"], r["id"]) not in settled]
     looked = record.get("handoffs_looked", {})
     lead = [words("handoffs_looked", what=words.listed([words.count(f"handoffs_of_{role}", number) for role, number in looked.items()])) if looked else words("handoffs_nothing_drawn")]
     if record["chosen"] and not any(r["chosen"] for r in rows):
