@@ -93,6 +93,12 @@ def in_the_future(project: Project, today: dt.date) -> list[Problem]:
     return out
 
 
+def newest_day(project: Project) -> dt.date | None:
+    """The newest day of something that has happened, over all tables; None where they hold none."""
+    days = [row.get(c) for table, columns in DAYS.items() for row in project.tables.get(table, ()) for c in (*columns, "ended_on")]
+    return max((d for d in days if d is not None), default=None)
+
+
 def _set_on(plain, where: tuple[str, ...] = ()):
     """Every `set_on` of the settings with the path of its key; that of a section once, not at each figure it signs."""
     pairs = plain.items() if isinstance(plain, dict) else enumerate(plain) if isinstance(plain, (list, tuple)) else ()

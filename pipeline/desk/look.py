@@ -9,10 +9,12 @@ from pathlib import Path
 import shapely
 
 from pipeline.coordinates import read_crs, scale_problem, unit_m, working_crs
-from pipeline.diamond.cores import day_of, drawn_off_skin, read_problems
+from pipeline.diamond.anchors import ahead, twice
+from pipeline.diamond.cores import drawn_off_skin, read_problems
+from pipeline.diamond.days import day_of
 from pipeline.diamond.layout import Drawing, Layout, build
 from pipeline.errors import BadInput, Problem
-from pipeline.project import Project, diagonal_problem, in_the_future
+from pipeline.project import Project, diagonal_problem, in_the_future, newest_day
 from pipeline.steps import layout as layout_step
 from pipeline.steps import simulate
 from pipeline.store import files
@@ -70,7 +72,7 @@ def layout_of(project: Project, folder: Path, field_id: str, row: Read) -> tuple
         if not problems:
             problems.append(Problem(row["features"], None, "role", "no skin", "a polygon with the role skin", "Draw the skin, or name the layout in the table of fields."))
         return None, problems
-    problems += _far_shapes(row, drawing)
+    problems += _far_shapes(row, drawing) + _located(project, folder, row, drawing)
     if problems:
         return None, problems
     layout = build(drawing)
@@ -116,6 +118,13 @@ def _far_shapes(row: Read, drawing: Drawing) -> list[Problem]:
             out.append(Problem(row["features"], None, None, f"{feature.role} {feature.name!r} {away:,.0f} m from {words}", f"at most {FAR_M:g} m",
                                "Check its coordinates and the file's CRS, or take it out."))  # fmt: skip
     return out
+
+
+def _located(project: Project, folder: Path, row: Read, drawing: Drawing) -> list[Problem]:
+    """Two anchors drawn for one base, and things located on a day still to come: of a story, later than anything in its tables."""
+    file, story = row.get("features", ""), files.is_file(folder / SCENARIO)
+    newest, what = (newest_day(project), "the newest day in the tables") if story else (dt.date.today(), "today")
+    return twice(file, drawing.features, drawing.layout) + ([] if newest is None else ahead(file, drawing.features, newest, what))
 
 
 def _cores(project: Project, folder: Path, row: Read, drawing: Drawing, layout: Layout) -> list[Problem]:

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import math
 from typing import Iterable, Mapping, Sequence
 
 import shapely
 
+from pipeline.diamond.days import day_of
 from pipeline.diamond.layout import Feature
 from pipeline.diamond.places import Place
 from pipeline.errors import Problem, did_you_mean
@@ -45,14 +45,6 @@ def depth_problem(file: str, row: int, column: str, value, unit_mm: float, unit:
     else:
         todo = f"Check the unit: the figure is read as {unit}."
     return Problem(file, row, column, found, f"0 where there is no mix, else {LEAST_MM / unit_mm:.3g} to {MOST_MM / unit_mm:.3g} {unit}", todo)
-
-
-def day_of(taken) -> dt.date | None:
-    """A date, a timestamp or text, as the file's format gives it."""
-    try:
-        return dt.date.fromisoformat(str(taken)[:10])
-    except ValueError:
-        return None
 
 
 def drawn_off_skin(file: str, features: Iterable[Feature], skin: shapely.Geometry) -> list[Problem]:

@@ -8,6 +8,7 @@ from typing import Iterable
 from shapely.geometry.base import BaseGeometry
 from shapely.validation import explain_validity
 
+from pipeline.diamond.anchors import located_fault
 from pipeline.diamond.cores import drawn_problems
 from pipeline.diamond.dimensions import LAYOUTS
 from pipeline.diamond.layout import Feature
@@ -71,6 +72,7 @@ def _fault(file: str, row: int, role: str, props: dict, geometry) -> list[Proble
         out.append(Problem(file, row, "geometry", f"a shape that crosses itself ({explain_validity(geometry)})", "a clean outline", "Mend the outline."))
     if role == "base_anchor":
         out += _anchor_faults(file, row, props)
+    out += located_fault(file, row, props)
     if role == "mix_core":
         out += drawn_problems(file, row, props)
     if "role" not in props:

@@ -8,6 +8,7 @@ import shapely
 from shapely.geometry import LineString, Point, Polygon
 
 from pipeline.diamond import places as at
+from pipeline.diamond.anchors import ANCHOR, missing, name_of
 from pipeline.diamond.axes import Axes
 from pipeline.diamond.dimensions import LAYOUTS, base_feet
 from pipeline.diamond.edges import Edge, grass_on_left, oriented, started_near
@@ -124,7 +125,7 @@ def build(drawing: Drawing) -> Layout:
         drawing.field_id, Grid.covering(reach, drawing.crs, drawing.cell_m), skin, turf or Polygon(), edges, zones,
         from_name["places"], from_name["patches"] + stable, _union(drawn, "ignore") or Polygon(),
         _union(drawn, "keep_out") or Polygon(), _anchors(drawn, from_name["anchors"], drawing.layout), from_name["mound"],
-        from_name["axes"], drawn.get("base_anchor", ()),
+        from_name["axes"], drawn.get(ANCHOR, ()),
     )  # fmt: skip
 
 
@@ -212,12 +213,11 @@ def _ring_edges(skin) -> tuple[Edge, ...]:
 
 
 def _anchors(drawn: dict, from_name: dict, main: str | None) -> dict[str, tuple[float, float]]:
-    """Base anchors: the drawn position stands over the computed one of the same name. One of another base set than `main`
-    has that set's feet at its end, whether its name says so or its `layout`."""
+    """Base anchors: the drawn position stands over the computed one of the same name. One that was looked for and not found says
+    nothing against the computed place; of two drawn for one base the last stands (`check` tells them, all are kept off)."""
     out = dict(from_name)
-    for feature in drawn.get("base_anchor", ()):
-        base, own = str(feature.props.get("base") or feature.name), feature.props.get("layout") or main
-        suffix = f"-{base_feet(own)}" if own != main else ""
-        base = base if base.endswith(suffix) else base + suffix
-        out[base] = (feature.geometry.centroid.x, feature.geometry.centroid.y)
+    for feature in drawn.get(ANCHOR, ()):
+        name = name_of(feature, main)
+        if name not in from_name or not missing(feature.props):
+            out[name] = (feature.geometry.centroid.x, feature.geometry.centroid.y)
     return out

@@ -68,5 +68,5 @@ def found_words(row: Mapping, sayer: Sayer) -> str:
         by = f", {row['located_by']}" if row["located_by"] else ""
         return words.date(row["located_on"]) + by
     if row["located_on"]:
-        return words("keep_old", day=words.date(row["located_on"]))
+        return words("keep_ahead" if row["ahead"] else "keep_old", day=words.date(row["located_on"]))
     return words("keep_computed" if row["computed"] else "keep_drawn")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Mapping, Sequence
 
-from shapely.geometry import Point
+from shapely import from_wkt
 
 from pipeline.report.field_input import FieldInput
 from pipeline.report.field_map import Mark, drawn_marks, foot, frame_of, furniture, ground
@@ -58,7 +58,7 @@ def _table(rows: Sequence[Mapping], sayer: Sayer) -> Table:
 def _plan(given: FieldInput, rows: Sequence[Mapping], sayer: Sayer) -> Picture:
     layout, words, frame = given.layout, sayer.words, frame_of(given.layout)
     inner = ground(layout, frame, given.edges)
-    inner += "".join(el("path", d=frame.path(Point(r["e"], r["n"]).buffer(r["free_m"])), class_="off") for r in rows)
+    inner += "".join(el("path", d=frame.path(from_wkt(r["kept_free"])), class_="off") for r in rows)
     inner += furniture(layout, frame) + drawn_marks(frame, [Mark(str(k), r["e"], r["n"], WORK if r["found"] else UNKNOWN) for k, r in enumerate(rows, start=1)])
     title = words("sheet_plan")
     svg = picture(frame.width, frame.height, "keep-plan", title, words.count("sheet_plan_about", len(rows)), inner + foot(frame, sayer.units, words("north")), "map")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import math
 
 import numpy as np
@@ -12,7 +11,7 @@ from pipeline.report.bid import bid, price_rows
 from pipeline.report.field_page import sayer_of
 from pipeline.report.words import Words
 from pipeline.steps import control_points
-from pipeline.steps.drawn import features_of
+from pipeline.steps.drawn import features_of, newest_day
 from pipeline.steps.grade_drawings import write_drawings
 from pipeline.steps.grade_exports import write_exports
 from pipeline.steps.report import LANGUAGE, read
@@ -40,7 +39,7 @@ def run(job: Job, where: Where) -> None:
             return
         kept = arrays.read(where.graded(job.field), "existing", f"design_{LASER_PLANE}")
         design = Design(LASER_PLANE, layout.grid, kept["existing"], kept[f"design_{LASER_PLANE}"])
-        keep_outs = keep_outs_of(layout, features_of(job, layout), dt.date.fromisoformat(record["flown_on"][:10]))
+        keep_outs = keep_outs_of(layout, features_of(job, layout), newest_day(job))
         survey = given.records[record["survey"]]
         write_exports(folder, job, layout, design, (), keep_outs, survey)
         write_drawings(folder, job, layout, design, (), keep_outs, (), (), survey)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from pathlib import PurePosixPath
 
 from pipeline.diamond.layout import Feature, Layout
@@ -19,3 +20,9 @@ def features_of(job: Job, layout: Layout) -> tuple[Feature, ...]:
     if problems:
         raise BadInput(problems)
     return found
+
+
+def newest_day(job: Job) -> dt.date:
+    """The newest day that the field's surveys and works tell of: a thing located later was located on a day still to come."""
+    days = [r["flown_on"] for r in job.rows["surveys"]] + [w.get(c) for w in job.rows["works"] for c in ("done_on", "ended_on")]
+    return max(day for day in days if day is not None)

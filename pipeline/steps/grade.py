@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import datetime as dt
-
 import numpy as np
 
 from pipeline.diamond.carry import from_plain
 from pipeline.jobs import Job
 from pipeline.steps import surveyed
-from pipeline.steps.drawn import features_of
+from pipeline.steps.drawn import features_of, newest_day
 from pipeline.steps.grade_cost import row_of
 from pipeline.steps.grade_drawings import write_drawings
 from pipeline.steps.grade_exports import write_exports
@@ -57,7 +55,7 @@ def run(job: Job, where: Where) -> None:
             designs[variant] = Design(variant, layout.grid, ground.z, ground.raster(found))
         rows.append(row_of(job, seen, error, ground, designs.get(variant), found, found.reason or asked))
     chosen, why = _chosen(designs, measured, hollows)
-    kept_free = keep_outs_of(layout, features, dt.date.fromisoformat(str(seen.record["flown_on"])[:10]))
+    kept_free = keep_outs_of(layout, features, newest_day(job))
     runs = passes_of(job, layout, kept_free, hollows)
     edge_work = edge_work_of(job, layout, measured["lip"], measured["low_spots"], hollows)
     record = {

@@ -59,9 +59,9 @@ class Masks:
 
 
 def masks_of(layout) -> Masks:
-    """Masks of a layout: it has grid, skin, edges (each with a line), keep_out, anchors and mound."""
+    """Masks of a layout: it has grid, skin, edges (each with a line), keep_out, anchors, drawn_anchors and mound."""
     grid: Grid = layout.grid
-    anchors = [Point(*at).buffer(ANCHOR_M) for at in layout.anchors.values()]
+    anchors = [Point(*at).buffer(ANCHOR_M) for at in layout.anchors.values()] + [f.geometry.buffer(ANCHOR_M) for f in layout.drawn_anchors]
     lines = shapely.union_all([edge.line for edge in layout.edges])
     skin = grid.mask(layout.skin)
     mound = layout.mound

@@ -97,6 +97,7 @@ def sheet(layout: Layout, items: Sequence[KeepOut]) -> list[dict]:
             found = tapes(e, n, [m for m in known if m.name != item.name], item.sigma_m)
             out.append({
                 "kind": item.kind, "name": item.name, "end": end, "e": e, "n": n, "free_m": item.buffer_m, "found": item.found, "computed": item.computed,
-                "located_on": item.located_on, "located_by": item.located_by, "tapes": None if found is None else vars(found),
+                "located_on": item.located_on, "located_by": item.located_by, "ahead": item.ahead, "tapes": None if found is None else vars(found),
+                "kept_free": shapely.to_wkt(item.kept_free, rounding_precision=2),
             })  # fmt: skip
     return out

@@ -7,7 +7,8 @@ import datetime as dt
 import pytest
 import shapely
 
-from pipeline.diamond.cores import day_of, depth_problem, drawn_off_skin, read_problems
+from pipeline.diamond.cores import depth_problem, drawn_off_skin, read_problems
+from pipeline.diamond.days import day_of
 from pipeline.diamond.features import read
 from pipeline.diamond.layout import Feature
 from pipeline.diamond.places import Place

@@ -12,7 +12,7 @@ TAPES = {"first": "home-plate", "first_m": 18.288, "second": "pitchers-plate", "
 
 def item(**over) -> dict:
     return {"kind": "base_anchor", "name": "first", "end": "", "e": 0.0, "n": 0.0, "free_m": 0.6, "found": False, "computed": True, "located_on": "", "located_by": "",
-            "tapes": TAPES} | over  # fmt: skip
+            "ahead": False, "tapes": TAPES} | over  # fmt: skip
 
 
 def plain(cells: list[str]) -> list[str]:
@@ -33,6 +33,8 @@ def test_what_was_found_says_when_and_by_whom_and_an_old_find_is_not_this_season
     made = keep_out_block(rows, sayer())
     assert [plain(r)[4] for r in made["rows"][:3]] == ["20 March 2026, A. Person", "not this season (last 1 May 2024)", "no: drawn, nobody says when it was found"]
     assert made["lead"].startswith("3 of 4 places are not found") and "probe" in made["rows"][3][1]
+    ahead = keep_out_block([item(located_on="2026-12-05", ahead=True)], sayer())
+    assert plain(ahead["rows"][0])[4] == "not yet: 5 December 2026 is later than any survey or work in the tables; enter that day’s work"
     assert "found by hand this season" in keep_out_block(rows[:1], sayer())["lead"]
 
 

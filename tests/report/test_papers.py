@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import pypdfium2
 import pytest
+from shapely.geometry import Point
 
 from pipeline.report.ink import inked
 from pipeline.report.paper import A4, LETTER, Blanks, Break, Caution, Heading, Lines, Paper, Picture, Steps, Table, Ticks
@@ -17,8 +18,8 @@ from report.test_grade_block import record, variant
 
 TAPES = {"first": "home-plate", "first_m": 19.4, "second": "pitchers-plate", "second_m": 14.0, "sigma_m": 0.06, "crossing_deg": 60.0, "left": True}
 ANCHOR = {"kind": "base_anchor", "name": "second", "end": "", "e": HOME[0] + 12, "n": HOME[1] + 20, "free_m": 0.6, "found": False, "computed": True,
-          "located_on": "", "located_by": "", "tapes": TAPES}  # fmt: skip
-HEAD = {**ANCHOR, "kind": "irrigation_head", "name": "h-1", "e": HOME[0] + 4, "free_m": 0.32, "found": True, "computed": False, "located_on": "2026-03-30", "located_by": "A. Nobody", "tapes": None}
+          "located_on": "", "located_by": "", "ahead": False, "kept_free": Point(HOME[0] + 12, HOME[1] + 20).buffer(0.6).wkt, "tapes": TAPES}  # fmt: skip
+HEAD = {**ANCHOR, "kind": "irrigation_head", "name": "h-1", "e": HOME[0] + 4, "free_m": 0.32, "kept_free": Point(HOME[0] + 4, HOME[1] + 20).buffer(0.32).wkt, "found": True, "computed": False, "located_on": "2026-03-30", "located_by": "A. Nobody", "tapes": None}
 RUN = {"run": 1, "purpose": "whole_skin", "bearing_deg": 30.0, "entry": "first", "length_m": 20.0, "minutes": 0.6, "blade_up_m": 0.0,
        "line": [[HOME[0], HOME[1] + 5], [HOME[0] + 10, HOME[1] + 22]]}  # fmt: skip
 HAUL = {"order": 1, "kind": "carry", "from_e": HOME[0] + 5, "from_n": HOME[1] + 9, "to_e": HOME[0] + 12, "to_n": HOME[1] + 19, "way_m": 12.0, "cut_m3": 0.3,

@@ -173,3 +173,24 @@ def test_check_asks_for_the_tolerances_of_the_rulebook_where_a_field_has_a_layou
     check(small(tmp_path, "a,2026-04-01,moth,a.csv,rover,,us-ft,EPSG:5703,\n"))
     said = capsys.readouterr().out
     assert all(name in said for name in ("base_distance_mm", "plate_level_mm", "mound_height_mm", "base_line_pct"))
+
+
+def anchor(north: float, **props) -> dict:
+    return {"type": "Feature", "properties": {"role": "base_anchor", **props}, "geometry": {"type": "Point", "coordinates": [HOME[0] + 20, HOME[1] + north]}}
+
+
+@pytest.mark.analytic
+def test_two_anchors_of_one_base_and_a_finding_still_to_come_stop_everything(tmp_path, monkeypatch):
+    class Day(dt.date):
+        @classmethod
+        def today(cls):
+            return cls(2026, 4, 20)
+
+    monkeypatch.setattr(looking.dt, "date", Day)
+    cloud(tmp_path / "june.csv")
+    shapes = [anchor(30, name="one", base="first", located_on="2026-04-15"), anchor(33, name="two", base="first"), anchor(50, name="old", base="second", located_on="2026-04-21"),
+              anchor(60, name="short", base="third", located_on="30/03/2026")]  # fmt: skip
+    said = problems(small(tmp_path, row("june"), shapes[:3]))
+    assert len(said) == 2 and "base_anchor 'two' for first, as 'one' is" in said[0] and "base_anchor 'old' on 2026-04-21; expected today, 2026-04-20, or earlier" in said[1]
+    (said,) = problems(small(tmp_path, row("june"), [shapes[0], shapes[3]]))
+    assert "column located_on: found '30/03/2026'" in said
