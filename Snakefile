@@ -70,7 +70,7 @@ rule change:
 
 rule grade:
     input: at.layout("{field}"), lambda w: work.features(w.field), lambda w: [p for s in work.surveys_of(w.field) for p in (at.tied(w.field, s), at.survey(w.field, s), at.measured(w.field, s), at.surface(w.field, s))]
-    output: directory(at.grade("{field}")), at.graded("{field}"), at.table("{field}", "quantities")
+    output: directory(at.grade("{field}")), at.graded("{field}"), at.table("{field}", "quantities"), at.table("{field}", "handoffs")
     log: at.log("grade", "{field}")
     params: code=work.code("grade"), given=lambda w: work.given("grade", w.field)
     shell: STEP + " --field {wildcards.field} 2> {log:q}"

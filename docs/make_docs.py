@@ -201,6 +201,7 @@ def _files() -> list[tuple[str, str]]:
         (f"`{at.grade('<field>')}/control.csv`", "the field's control points in the same coordinates and foot"),
         (f"`{at.grade('<field>')}/lip_work.csv`", "work along the grass edge, below"),
         (f"`{at.table('<field>', 'quantities')}`", "three designs beside one another, below"),
+        (f"`{at.table('<field>', 'handoffs')}`", "what the designs hand to others to decide, below"),
         (f"`{at.bid('<year>', '<field>')}/`", "what contractors are asked with where `plan.pins` puts a `laser_grade` into a year: `bid.pdf`, `prices.csv` (the blank schedule), and the laser design's exports as in `grade/`; `no_bid.txt` where there is no such design"),
         (f"`{at.build}/`, `{at.logs}/`", "beside the results: what later steps read, and what each job said; no reader needs them"),
     ]

@@ -86,7 +86,7 @@ SHARED: dict[str, tuple[str, ...]] = {
     "tie": ("random_seed",),
     "measure": ("random_seed", "tolerances", "material"),
     "change": ("random_seed", "material"),
-    "grade": ("units", "tolerances", "material", "machines", "costs", "prices", "grading"),
+    "grade": ("random_seed", "units", "tolerances", "material", "machines", "costs", "prices", "grading"),
     "history": ("random_seed", "tolerances", "material", "grading", "acceptance"),
     "report": ("units", "currency", "tolerances", "material"),
     "bid": ("units", "currency", "tolerances", "material", "report", "acceptance"),

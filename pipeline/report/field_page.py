@@ -19,6 +19,7 @@ from pipeline.report.findings import LOW_SKIN, LOW_SPOT, Finding
 from pipeline.report.edge_charts import profile_charts
 from pipeline.report.grade_block import grade_block
 from pipeline.report.grass_block import grass_block
+from pipeline.report.handoffs_block import handoffs_block
 from pipeline.report.keep_out_block import keep_out_block
 from pipeline.report.lip_charts import lip_charts, reading
 from pipeline.report.limits_named import held_against
@@ -68,6 +69,7 @@ def field_page(given: FieldInput, words: Words) -> dict:
         "next": next_block(given, now, sayer, keys, found) | {"tape": tapes[2]}, "rain": water_block(given, now, sayer),
         "book": rulebook_block(book, now, sayer, main, _relative(given, now)), "sure": sure_block(given, now, sayer),
         "grass": grass_block(given, now, sayer), "went": balance_block(given, now, sayer), "mix": mix_block(given, now, sayer), "grade": grade_block(given, now, sayer),
+        "handed": handoffs_block(given, now, sayer),
         "keep": keep_out_block(given.designs.get("keep_outs", ()), sayer), "runs": runs_block(given, sayer), "works": works_block(given, sayer),
     }  # fmt: skip
 

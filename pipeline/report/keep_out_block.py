@@ -44,8 +44,14 @@ def name_words(row: Mapping, sayer: Sayer) -> str:
     named = place_words(words, row["name"]) if row["kind"] == ANCHOR else row["name"].replace("-", " ")
     if row["kind"] == PLATE and row["name"] in MARKS:
         named = words(f"keep_plate_{row['name'].replace('-', '_')}")
-    end = f", {words('keep_end_one' if row['end'] == 'one end' else 'keep_end_other')}" if row["end"] else ""
-    return words(f"keep_kind_{row['kind']}", name=named) + end
+    return words(f"keep_kind_{row['kind']}", name=named) + (f", {_end(row['end'], sayer)}" if row["end"] else "")
+
+
+def _end(end: str, sayer: Sayer) -> str:
+    """Which end or bend of a cable is taped."""
+    if end.startswith("bend"):
+        return sayer.words("keep_end_bend", number=end.removeprefix("bend "))
+    return sayer.words("keep_end_one" if end == "one end" else "keep_end_other")
 
 
 def tape_words(row: Mapping, sayer: Sayer) -> list[str]:

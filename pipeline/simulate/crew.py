@@ -12,7 +12,7 @@ import shapely
 
 from pipeline.simulate.ground import design, heights
 from pipeline.simulate.aging import state_at
-from pipeline.simulate.scenario import Checks, Readings, Scenario
+from pipeline.simulate.scenario import Checks, InGround, Readings, Scenario
 from pipeline.simulate.scene import build_scene, unit_m
 from pipeline.simulate.truth import SKIN_M
 from pipeline.units import LENGTH_UNITS
@@ -33,11 +33,27 @@ def features(scenario: Scenario, field_id: str) -> str:
         {"type": "Feature", "properties": {"role": "mix_core", "name": c.name, "depth_mm": c.depth_mm, "taken_on": c.taken_on.isoformat()},
          "geometry": {"type": "Point", "coordinates": [round(float(v) / unit, 3) for v in scene.spot(c.at)]}}
         for c in scene.truth.cores
+    ] + [
+        {"type": "Feature", "properties": {"role": thing.role, "name": thing.name} | _noted(thing), "geometry": json.loads(shapely.to_geojson(_shape(scene, thing, unit)))}
+        for thing in scene.truth.in_ground
     ]  # fmt: skip
     crs = {"type": "name", "properties": {"name": f"urn:ogc:def:crs:EPSG::{code}"}}
     head = {"type": "FeatureCollection", "name": field_id, "crs": crs, "features": []}
     body = ",\n".join(json.dumps(f) for f in drawn)
     return json.dumps(head)[:-2] + "\n" + body + "\n]}\n"
+
+
+def _noted(thing: InGround) -> dict:
+    """What was noted of a thing in the ground, beside its name."""
+    return thing.model_dump(mode="json", exclude_none=True, include={"located_on", "located_by", "sigma_mm", "depth_m"})
+
+
+def _shape(scene, thing: InGround, unit: float) -> shapely.Geometry:
+    """Where it was drawn, in the table's CRS, to three decimals."""
+    places = [tuple(round(float(v) / unit, 3) for v in scene.spot(at)) for at in thing.at]
+    if thing.area:
+        return shapely.Polygon(places)
+    return shapely.Point(places[0]) if len(places) == 1 else shapely.LineString(places)
 
 
 def readings(scenario: Scenario) -> list[dict]:

@@ -142,6 +142,20 @@ class Anchor(Part):
     sigma_mm: float = Field(gt=0)
 
 
+class InGround(Part):
+    """Something in or by the ground that the owner drew and no survey sees: one place is a point, several a line or, where `area`, an
+    outline; who located it when, and its height, where somebody noted that."""
+
+    role: Literal["irrigation_head", "valve_box", "cable", "inlet", "outlet", "gate", "accessible_route"]
+    name: str
+    at: tuple[Spot, ...] = Field(min_length=1)
+    area: bool = False
+    located_on: date | None = None
+    located_by: str | None = None
+    sigma_mm: float | None = Field(default=None, gt=0)
+    depth_m: float | None = Field(default=None, ge=0)
+
+
 class FieldTruth(Part):
     """One field. `home` in `crs` (metres); `arc_off_m` moves the real outer arc's centre from the layout's."""
 
@@ -174,6 +188,7 @@ class FieldTruth(Part):
     ignore: tuple[Slab, ...] = ()
     anchors: tuple[Anchor, ...] = ()
     cores: tuple[CoreTaken, ...] = ()
+    in_ground: tuple[InGround, ...] = ()
 
     @model_validator(mode="after")
     def _known(self) -> FieldTruth:

@@ -12,6 +12,7 @@ from pipeline.steps.grade_cost import row_of
 from pipeline.steps.grade_drawings import write_drawings
 from pipeline.steps.grade_exports import write_exports
 from pipeline.steps.grade_ground import GradeGround, ground_of, hollows_of
+from pipeline.steps.grade_handoffs import handoffs_of
 from pipeline.steps.grade_moves import edge_hours, edge_work_of, filled_of, moves_of
 from pipeline.steps.grade_passes import hauler, passes_of
 from pipeline.steps.grade_wishes import wanted_of, wishes_of, worth_of
@@ -29,7 +30,7 @@ from pipeline.works.tape import sheet
 
 
 def run(job: Job, where: Where) -> None:
-    """Write quantities.csv, the rasters of the chosen design, and every design for the steps after."""
+    """Write quantities.csv, handoffs.csv, the rasters of the chosen design, and every design for the steps after."""
     layout = from_plain(records.read(where.layout(job.field)))
     kept = [r["survey_id"] for r in job.rows["surveys"] if surveyed.read_record(where, job.field, r["survey_id"])["verdict"] != "refused"]
     if not kept:
@@ -58,15 +59,18 @@ def run(job: Job, where: Where) -> None:
     kept_free = keep_outs_of(layout, features, newest_day(job))
     runs = passes_of(job, layout, kept_free, hollows)
     edge_work = edge_work_of(job, layout, measured["lip"], measured["low_spots"], hollows)
+    handed, looked = handoffs_of(job, layout, seen, features, ground, designs, error, chosen)
     record = {
         "survey": newest, "flown_on": str(seen.record["flown_on"]), "reason": "", "chosen": chosen, "chosen_why": why, "variants": rows,
         "wishes": {"form": wanted.form, "fall_bearing_deg": wanted.bearing_deg, "slope_min_pct": _pct(wishes.least), "slope_max_pct": _pct(wishes.most)},
         "conflicts": conflicts, "no_depth_m2": ground.no_depth_m2, "depth_from": ground.depth_from, "probe_places": [list(p) for p in measured["cores_wanted"]],
         "left_out": list(left), "filled": filled_of(designs.get(chosen), hollows, next((r for r in rows if r["variant"] == chosen), None)), "keep_outs": sheet(layout, kept_free), "passes": runs, "relative": not seen.absolute,
         "hauls": moves_of(job, layout, designs.get(chosen), hauler(job.settings.machines)), "lip_work": edge_work, "lip_hours": edge_hours(job, edge_work),
+        "handoffs": handed, "handoffs_looked": looked,
     }  # fmt: skip
     columns = {f"design_{name}": d.design.astype(np.float64) for name, d in designs.items()}
     tables.write(where.table(job.field, "quantities"), "quantities", rows)
+    tables.write(where.table(job.field, "handoffs"), "handoffs", handed)
     with replacing_folder(where.grade(job.field)) as folder:
         if chosen:
             tags = {"survey": newest, "variant": chosen}
@@ -81,7 +85,8 @@ def run(job: Job, where: Where) -> None:
 
 
 def _nothing(job: Job, where: Where, reason: str) -> None:
-    tables.write(where.table(job.field, "quantities"), "quantities", [])
+    for name in ("quantities", "handoffs"):
+        tables.write(where.table(job.field, name), name, [])
     with replacing_folder(where.grade(job.field)):
         arrays.write(where.graded(job.field), {"survey": "", "reason": reason, "chosen": "", "variants": [], "conflicts": [], "probe_places": []})
 

@@ -15,6 +15,7 @@ from pipeline.works.keep_outs import CABLE, KeepOut
 
 MARK_SIGMA_M = 0.03  # one s.d. of a mark's place on each axis and of a tape pulled over a field, together; ours
 LEAST_CROSSING_DEG = 30.0  # two circles that cross flatter fix nothing
+STRAIGHT_M = 0.2  # a cable that leaves a straight line by less is called straight
 LONGEST_M = 60.0  # a tape's length
 
 
@@ -79,12 +80,15 @@ def tapes(e: float, n: float, given: Sequence[Mark], sigma_m: float) -> Tapes | 
 
 
 def places_of(item: KeepOut) -> tuple[tuple[str, float, float], ...]:
-    """Where a keep-out is taped to: its middle; both ends of a cable. The first of each is '' or which end it is."""
+    """Where a keep-out is taped to: its middle; both ends of a cable and each bend between, for a straight line from end to end
+    would miss it. The first of each is '', or which end or bend it is."""
     if item.kind == CABLE and item.geometry.geom_type in ("LineString", "MultiLineString"):
-        line = shapely.line_merge(item.geometry)
-        line = line if line.geom_type == "LineString" else max(line.geoms, key=lambda g: g.length)
-        (e0, n0), (e1, n1) = line.coords[0][:2], line.coords[-1][:2]
-        return ("one end", e0, n0), ("other end", e1, n1)
+        out = []
+        for line in shapely.get_parts(shapely.line_merge(item.geometry)):
+            turns = line.simplify(STRAIGHT_M).coords
+            for k, (e, n, *_) in enumerate(turns):
+                out.append(("one end" if k == 0 else "other end" if k == len(turns) - 1 else f"bend {k}", e, n))
+        return tuple(out)
     at = item.geometry.centroid
     return (("", at.x, at.y),)
 

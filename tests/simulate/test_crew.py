@@ -62,3 +62,21 @@ def test_tables_are_the_same_again():
     story = told(readings=[{"field": "quiet", "day": FIRST, "edge": "outer", "count": 9}])
     assert crew.readings(story) == crew.readings(story)
     assert crew.features(story, "quiet") == crew.features(story, "quiet")
+
+
+@pytest.mark.independent  # read back by shapely's GeoJSON reader
+def test_things_in_the_ground_are_drawn_as_points_lines_and_outlines_with_what_was_noted_and_no_survey_sees_them():
+    import shapely
+
+    things = [
+        {"role": "irrigation_head", "name": "h1", "at": [[3.0, 4.0]], "located_on": "2026-03-27", "located_by": "crew", "sigma_mm": 30.0},
+        {"role": "cable", "name": "c", "at": [[0.0, 1.0], [0.0, 11.0]], "depth_m": 0.4},
+        {"role": "valve_box", "name": "v", "at": [[1.0, 1.0], [2.0, 1.0], [2.0, 3.0], [1.0, 3.0]], "area": True},
+    ]
+    story, bare = (parse(plain({"lips": [], "drawn_edges": True} | more)) for more in ({"in_ground": things}, {}))
+    drawn = json.loads(crew.features(story, "quiet"))["features"][-3:]
+    shapes = [shapely.from_geojson(json.dumps(f["geometry"])) for f in drawn]
+    scene = build_scene(story, "quiet")
+    assert drawn[0]["properties"] == {"role": "irrigation_head", "name": "h1", "located_on": "2026-03-27", "located_by": "crew", "sigma_mm": 30.0}
+    assert shapes[0].distance(shapely.Point(scene.spot((3.0, 4.0)))) < 1e-3 and shapes[1].length == pytest.approx(10.0, abs=2e-3) and shapes[2].area == pytest.approx(2.0, abs=1e-2)
+    assert scene.features == build_scene(bare, "quiet").features and scene.layout.anchors == build_scene(bare, "quiet").layout.anchors

@@ -72,10 +72,13 @@ def test_circles_about_the_marks_cross_where_the_thing_lies(name):
 
 
 @pytest.mark.analytic
-def test_a_cable_is_found_by_both_its_ends():
+def test_a_cable_is_found_by_both_its_ends_and_every_bend():
     line = Feature("cable", "lights", LineString([(507000.0, 175000.0), (507010.0, 175020.0)]), {})
     item = next(k for k in keep_outs_of(layout(), [line], ON) if k.kind == "cable")
     assert [(end, e, n) for end, e, n in places_of(item)] == [("one end", 507000.0, 175000.0), ("other end", 507010.0, 175020.0)]
+    bent = Feature("cable", "lights", LineString([(507000, 175000), (507005, 175000.1), (507010, 175000), (507010, 175020)]), {})
+    item = next(k for k in keep_outs_of(layout(), [bent], ON) if k.kind == "cable")
+    assert [p[0] for p in places_of(item)] == ["one end", "bend 1", "other end"] and places_of(item)[1][1:] == (507010.0, 175000.0)
 
 
 def anchor(name: str, at: tuple[float, float], **props) -> Feature:
