@@ -86,7 +86,7 @@ rule history:
 
 rule report:
     input: at.layout("{field}"), at.graded("{field}"), at.worked("{field}"), at.vectors("{field}"), at.provenance("{field}"), work.history_tables, lambda w: [at.tied(w.field, s) for s in work.surveys_of(w.field)]
-    output: at.report("{field}"), at.paper("{field}", "work_package.pdf"), at.paper("{field}", "work_package.html"), at.paper("{field}", "keep_out.pdf"), directory(at.styles("{field}"))
+    output: at.report("{field}"), at.paper("{field}", "work_package.pdf"), at.paper("{field}", "work_package.html"), at.paper("{field}", "keep_out.pdf"), directory(at.work_records("{field}")), directory(at.styles("{field}"))
     log: at.log("report", "{field}")
     params: code=work.code("report"), given=lambda w: work.given("report", w.field)
     shell: STEP + " --field {wildcards.field} 2> {log:q}"

@@ -185,6 +185,7 @@ def _files() -> list[tuple[str, str]]:
         (f"`{at.cube('<field>')}`", "CF cube of all surveys not refused"),
         (f"`{at.paper('<field>', 'work_package.pdf')}`, `work_package.html`", "what a crew carries onto the field: what, where, with how much, in which order, what not to hit, what to check; one to four sheets"),
         (f"`{at.paper('<field>', 'keep_out.pdf')}`", "the sheet that is walked before any blade: what lies in the ground, by two tapes; where to probe the mix"),
+        (f"`{at.work_records('<field>')}/<work>.pdf`", "one sheet a work with a survey on both sides: what was wrong, what was done, what changed, as built, how it held; then the places levelled by hand"),
         (f"`{at.vectors('<field>')}`", "layers for a map, below"),
         (f"`{at.styles('<field>')}/<layer>.sld`", "how each of those layers is drawn, OGC Styled Layer Descriptor 1.0"),
         (f"`{at.provenance('<field>')}`", "what the field's results were made from, below"),

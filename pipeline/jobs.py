@@ -10,7 +10,7 @@ import json
 from dataclasses import dataclass, field
 
 from pipeline.project import Project
-from pipeline.settings import Config, from_handed, handed
+from pipeline.settings import Config, from_handed, handed, of_field
 from pipeline.tables import TABLES, Read, Rows, read
 
 # Tables whose rows of the job's field are handed to a verb.
@@ -78,8 +78,9 @@ def given(project: Project, verb: str, tables_dir: str, field_id: str = "", surv
         rows["fields"] = [project.fields[field_id]]
     for table in FIELD_TABLES.get(verb, ()):
         rows[table] = list(project.rows_of(table, field_id))
+    settings = handed(project.config, verb)
     plain = {
-        "settings": handed(project.config, verb),
+        "settings": of_field(settings, field_id) if verb == "history" else settings,
         "rows": {table: [dict(sorted(r.cells.items())) for r in found] for table, found in rows.items()},
         "order": list(order),
         "tables_dir": tables_dir,

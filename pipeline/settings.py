@@ -119,6 +119,17 @@ def handed(config: Config, verb: str) -> dict:
     return out
 
 
+def of_field(plain: dict, field_id: str) -> dict:
+    """Handed settings without what they say of other fields: an edit there is none of this field's, in what runs again or in its record."""
+    own = lambda of_fields: {k: v for k, v in of_fields.items() if k == field_id}
+    out = dict(plain)
+    if "grading" in out:
+        out["grading"] = {**out["grading"], "fields": own(out["grading"]["fields"])}
+    if "tolerances" in out:
+        out["tolerances"] = {n: v if v is None else {**v, "fields": own(v["fields"])} for n, v in out["tolerances"].items()}
+    return out
+
+
 def from_handed(plain: dict) -> Config:
     """The settings a job was handed, as a Config whose other keys stand at their defaults."""
     return Config(**plain)

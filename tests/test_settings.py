@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from pipeline.errors import BadInput
-from pipeline.settings import Config, from_handed, handed
+from pipeline.settings import Config, from_handed, handed, of_field
 from pipeline.store.config import load, read_config
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -39,6 +39,15 @@ def test_a_job_is_handed_its_own_section_and_no_other():
     plain = handed(config, "measure")
     assert plain["measure"]["error_fields"] == 30 and "grid" not in plain
     assert from_handed(json.loads(json.dumps(plain))).measure == config.measure
+
+
+@pytest.mark.invariant
+def test_what_is_said_of_other_fields_can_be_left_out():
+    signed = {"set_by": "A", "set_on": "2026-01-01"}
+    config = Config(tolerances={"lip_mm": {"value": 25, "fields": {"moth": 30, "heron": 20}, **signed}}, grading={"form": "plane", "fields": {"moth": {"form": "crown"}}, **signed})
+    plain = handed(config, "history")
+    assert of_field(plain, "moth")["tolerances"]["lip_mm"]["fields"] == {"moth": 30.0} and "crown" in str(of_field(plain, "moth")["grading"])
+    assert from_handed(of_field(plain, "heron")).grading.fields == {} and plain["grading"]["fields"]
 
 
 def faults(tmp_path: Path, text: str) -> list[str]:

@@ -6,15 +6,16 @@ from typing import Mapping, Sequence
 
 from pipeline.report.bid_plan import bid_plan
 from pipeline.report.field_input import FieldInput
+from pipeline.report.field_page import sayer_of
 from pipeline.report.figures import NBSP, PLUS_MINUS, figure, limit, printed
+from pipeline.report.handoffs_block import handed_lines
 from pipeline.report.keep_out_block import found_words, name_words, short_unit, tape_words
 from pipeline.report.paper import Blanks, Block, Break, Caution, Heading, Lines, Paper, Picture, Table, Ticks, size_of
 from pipeline.report.saying import Sayer
-from pipeline.report.words import Words, opened
-from pipeline.report.words import titled
-from pipeline.report.field_page import sayer_of
+from pipeline.report.words import Words, titled
 from pipeline.works.bid_items import AREA, COUNT, LENGTH, LUMP, MASS, VOLUME, Item
 from pipeline.works.control_ring import Ring
+from pipeline.works.design import LASER_PLANE
 
 
 def bid(given: FieldInput, year: int, items: Sequence[Item], ring: Ring, control: Sequence[Mapping], fall: Mapping, words: Words) -> Paper:
@@ -33,6 +34,9 @@ def bid(given: FieldInput, year: int, items: Sequence[Item], ring: Ring, control
     blocks += [Picture(svg, words("bid_plan"), about, words("bid_plan_reads"), 128.0), Heading(words("bid_items")), _quantities(items, sayer)]
     blocks += [Lines([words("bid_items_read")], small=True), *_alternates(record, sayer)]
     blocks += [Heading(words("bid_ground")), Lines(_access(given, sayer)), _keep_outs(record["keep_outs"], sayer), *_control(control, ring, sayer)]
+    settle = handed_lines(record, LASER_PLANE, sayer)
+    if settle:
+        blocks += [Heading(words("bid_settle")), Lines([words("bid_settle_read")]), Ticks(settle)]
     blocks += [Heading(words("bid_accept")), Lines(_acceptance(given, sayer)), Heading(words("bid_without")), Ticks([words(f"bid_without_{k}") for k in ("base", "pipes", "grass", "rain", "permits")])]
     blocks += [Break(), Heading(words("bid_prices")), _prices(items, sayer), Blanks(words("bid_offer"), [words(f"bid_offer_{k}") for k in ("who", "licence", "start", "valid", "name", "day")])]
     return Paper(words("lang"), title, [x for x in (given.settings.report.title, titled(given.row.get("site", ""))) if x], [words("bid_under", day=words.date(day))],
@@ -76,7 +80,7 @@ def _alternates(record: Mapping, sayer: Sayer) -> list[Block]:
     words, units = sayer.words, sayer.units
     lines = []
     for v in record["variants"]:
-        if v["feasible"] and v["variant"] != "laser_plane" and v["cut_m3"] + v["fill_m3"] > 0:
+        if v["feasible"] and v["variant"] != LASER_PLANE and v["cut_m3"] + v["fill_m3"] > 0:
             lines.append(words("bid_alternate", what=words(f"grade_variant_{v['variant']}"), cut=figure(v["cut_m3"], None, units.volume), fill=figure(v["fill_m3"], None, units.volume),
                                area=figure(v["worked_m2"], None, units.area)))  # fmt: skip
     return [Lines([words("bid_alternates"), *lines, words("bid_alternate_mix")])]
@@ -88,6 +92,7 @@ def _access(given: FieldInput, sayer: Sayer) -> list[str]:
     if not gates:
         return [words("bid_no_access")]
     return [words(f"bid_access_{g['kind']}", name=g["name"].replace("-", " "), where=sayer.placing.at(g["e"], g["n"])) for g in gates]
+
 
 
 def _keep_outs(rows: Sequence[Mapping], sayer: Sayer) -> Table:

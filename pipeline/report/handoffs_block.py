@@ -39,6 +39,15 @@ def handoffs_block(given: FieldInput, now: Standing, sayer: Sayer) -> dict:
     }  # fmt: skip
 
 
+def handed_lines(record: Mapping, variant: str, sayer: Sayer) -> list[str]:
+    """One design's hand-offs as sentences for a paper: what, where, the figures, who decides."""
+    told = [r for r in record.get("handoffs", ()) if r["variant"] == variant and r["verdict"] != CANNOT_TELL]
+    return [
+        sayer.words("handoffs_line", what=opened(_what(r, sayer)), where=_where(r, sayer), figures=_figures(r, sayer), who=sayer.words(f"handoffs_who_{WHO[r['who_decides']]}"))
+        for r in told
+    ]  # fmt: skip
+
+
 def _variant(row: Mapping, sayer: Sayer) -> str:
     return opened(sayer.words(f"grade_variant_{row['variant']}"))
 

@@ -8,6 +8,7 @@ from pipeline.report.field_input import FieldInput
 from pipeline.report.field_map import Mark
 from pipeline.report.figures import TO, figure, printed
 from pipeline.report.findings import CREPT, FALL, GAP, LIP, LOW_SKIN, LOW_SPOT, MIX, PLANARITY, STEP, Finding
+from pipeline.report.handoffs_block import handed_lines
 from pipeline.report.mix_block import thin_places
 from pipeline.report.paper import Blanks, Block, Break, Caution, Heading, Lines, Paper, Picture, Steps, Table, Ticks, size_of
 from pipeline.report.runs_block import runs_block
@@ -39,6 +40,9 @@ def work_package(given: FieldInput, now: Standing, sayer: Sayer, keys: Mapping[F
     works = works_of(record, found)
     blocks.append(handful_table(works, sayer))
     blocks += [Heading(words("package_what")), *_steps(given, now, found, keys, sayer)]
+    settle = handed_lines(record, record.get("chosen", ""), sayer)
+    if settle:
+        blocks += [Heading(words("package_settle")), Ticks(settle)]
     bring = to_bring(given, now, found, sayer)
     if bring:
         blocks += [Heading(words("package_bring")), Ticks(bring)]

@@ -26,15 +26,19 @@ def works_block(given: FieldInput, sayer: Sayer) -> dict:
 
     given.worked : the record that `history` leaves; upkeep has no card, its many visits are in the lines
     """
-    rows = {w["work_id"]: w for w in given.works}
-    told = [r for r in given.worked.get("works", ()) if r["work"] in ORDERED and r["before"] and r["after"] and r["work_id"] in rows]
-    told.sort(key=lambda r: (r["done_on"], r["work_id"]), reverse=True)
-    cards = [_card(r, rows, given, sayer) for r in told]
-    return {"cards": cards, "progress": progress_lines(given.tables["progress"], sayer)}
+    return {"cards": [card(r, given, sayer) for r in told_works(given)], "progress": progress_lines(given.tables["progress"], sayer)}
 
 
-def _card(record: Mapping, rows: Mapping, given: FieldInput, sayer: Sayer) -> dict:
-    words = sayer.words
+def told_works(given: FieldInput) -> list[Mapping]:
+    """Records of ordered work with a usable survey on both sides, newest first."""
+    known = {w["work_id"] for w in given.works}
+    told = [r for r in given.worked.get("works", ()) if r["work"] in ORDERED and r["before"] and r["after"] and r["work_id"] in known]
+    return sorted(told, key=lambda r: (r["done_on"], r["work_id"]), reverse=True)
+
+
+def card(record: Mapping, given: FieldInput, sayer: Sayer) -> dict:
+    """One work in sentences, all of them and all but what changed, and its places for hand levels."""
+    words, rows = sayer.words, {w["work_id"]: w for w in given.works}
     day = lambda side: sayer.day(record[side]["flown_on"], record[side]["survey_id"])
     lasted = record["ended_on"] and record["ended_on"] != record["done_on"]
     until = words("works_until", day=words.date(record["ended_on"])) if lasted else ""
@@ -42,25 +46,25 @@ def _card(record: Mapping, rows: Mapping, given: FieldInput, sayer: Sayer) -> di
     wrong, changed, still = _wrong(record["measures"], sayer), *_changed(record["measures"], sayer)
     lines = [words("works_wrong", day=day("before"), what=words.listed(wrong)) if wrong else words("works_wrong_none", day=day("before"))]
     lines.append(words("works_done", what=words.listed(_done(record, given, sayer)) or words("works_done_unsaid")))
-    lines.append(words("works_changed", day=day("after"), what="; ".join(changed)) if changed else words("works_changed_none", day=day("after")))
-    lines += [words("works_still", what=words.listed(still))] if still else []
-    lines += _mix(record, sayer) + _built(record["as_built"], sayer) + _held(record["measures"], sayer)
+    moved = [words("works_changed", day=day("after"), what="; ".join(changed)) if changed else words("works_changed_none", day=day("after"))]
+    moved += [words("works_still", what=words.listed(still))] if still else []
+    rest = _mix(record, sayer) + _built(record["as_built"], sayer) + _held(record["measures"], sayer)
     levels = record["hand_levels"]
     return {
-        "title": opened(work_line(rows[record["work_id"]], sayer)).rstrip(".") + until + ".", "lines": lines,
+        "title": opened(work_line(rows[record["work_id"]], sayer)).rstrip(".") + until + ".", "lines": lines + moved + rest, "but_changes": lines + rest, "paper": f"works/{record['work_id']}.pdf",
         "shares": words.count("works_shares", len(shares), what="; ".join(shares)) if shares else "",
         "levels": _level_lines(levels, sayer), "heads": [words(f"works_head_{k}") for k in ("number", "where", "e", "n")] if levels else [],
         "caption": words("works_level_caption", name=record["work_id"]), "places": [_place(p, sayer) for p in levels.get("places", ())] if levels else [],
     }  # fmt: skip
 
 
-def _unit(measure: str, sayer: Sayer) -> Unit:
+def unit_of(measure: str, sayer: Sayer) -> Unit:
     """The reader's unit of a measure."""
     units = sayer.units
     return {LIP_OVER: units.length, VOLUME: units.volume, SLOPE: Unit("%", 1, 2)}.get(measure, units.height)
 
 
-def _name(c: Mapping, sayer: Sayer) -> str:
+def measure_name(c: Mapping, sayer: Sayer) -> str:
     where = sayer.placing.edge(c["place"]) if c["measure"] in EDGES else sayer.placing.place(c["place"]) if c["place"] != "skin" else sayer.words("place_skin")
     return sayer.words(f"works_measure_{c['measure']}", where=where)
 
@@ -71,7 +75,7 @@ def _wrong(measures: Sequence[Mapping], sayer: Sayer) -> list[str]:
     for measure in (LIP, LIP_OVER, PLANARITY, GAP, RING, MIX):
         mine = [c for c in measures if c["measure"] == measure and c["before"] is not None and c["before_sigma"] is not None and c["before"] > Z95 * c["before_sigma"]]
         for c in sorted(mine, key=lambda c: -c["before"])[:FEW]:
-            out.append(sayer.words("works_figure", name=_name(c, sayer), figure=figure(c["before"], c["before_sigma"], _unit(measure, sayer))))
+            out.append(sayer.words("works_figure", name=measure_name(c, sayer), figure=figure(c["before"], c["before_sigma"], unit_of(measure, sayer))))
     return out
 
 
@@ -89,16 +93,16 @@ def _changed(measures: Sequence[Mapping], sayer: Sayer) -> tuple[list[str], list
     words, out, still = sayer.words, [], []
     for measure in dict.fromkeys(c["measure"] for c in measures):
         mine = [c for c in measures if c["measure"] == measure and c["change"] is not None]
-        unit = _unit(measure, sayer)
+        unit = unit_of(measure, sayer)
         found = sorted((c for c in mine if c["detected"]), key=lambda c: -abs(c["change"]))
         for c in found[:FEW]:
             sides = words("works_from_to", before=figure(c["before"], None, unit), after=figure(c["after"], None, unit)) if None not in (c["before"], c["after"]) else ""
-            out.append(words("works_figure", name=_name(c, sayer), figure=figure(c["change"], c["change_sigma"], unit, signed=True)) + sides)
+            out.append(words("works_figure", name=measure_name(c, sayer), figure=figure(c["change"], c["change_sigma"], unit, signed=True)) + sides)
         if len(found) > FEW:
             out.append(words.count("and_more", len(found) - FEW))
         left = [c for c in mine if not c["detected"]]
         if len(left) == 1:
-            still.append(words("works_figure", name=_name(left[0], sayer), figure=figure(left[0]["change"], left[0]["change_sigma"], unit, signed=True)))
+            still.append(words("works_figure", name=measure_name(left[0], sayer), figure=figure(left[0]["change"], left[0]["change_sigma"], unit, signed=True)))
         elif left:
             still.append(words(f"works_many_{measure}", number=len(left)))
     return out, still
@@ -164,7 +168,7 @@ def _held(measures: Sequence[Mapping], sayer: Sayer) -> list[str]:
     told = [c for c in followed if c["held"]["rate"] is not None]
     if not told:
         few = [c for c in followed if c["held"]["so_far"] is not None][:MOST_HELD]
-        so_far = [words("works_figure", name=_name(c, sayer), figure=sayer.height(c["held"]["so_far"], c["held"]["so_far_sigma"], signed=True)) for c in few]
+        so_far = [words("works_figure", name=measure_name(c, sayer), figure=sayer.height(c["held"]["so_far"], c["held"]["so_far_sigma"], signed=True)) for c in few]
         return [words.count("works_held_few", max(c["held"]["since"] for c in few), what=words.listed(so_far))] if few else []
     fine = replace(sayer.units.height, finest=sayer.units.height.finest + 1)
     return [words("works_held", what="; ".join(_rate(c, fine, sayer) for c in told[:MOST_HELD]))]
@@ -174,7 +178,7 @@ def _rate(c: Mapping, fine: Unit, sayer: Sayer) -> str:
     held, words = c["held"], sayer.words
     half = Z95 * held["sigma"]
     key = "back" if held["rate"] > half else "better" if held["rate"] < -half else "flat"
-    said = words(f"works_rate_{key}", name=_name(c, sayer), rate=figure(abs(held["rate"]) if key != "flat" else held["rate"], held["sigma"], fine, signed=key == "flat"))
+    said = words(f"works_rate_{key}", name=measure_name(c, sayer), rate=figure(abs(held["rate"]) if key != "flat" else held["rate"], held["sigma"], fine, signed=key == "flat"))
     if held["settled"] is None:
         return said
     return said + words("works_settled", settled=sayer.height(held["settled"], held["settled_sigma"], signed=True))

@@ -23,6 +23,7 @@ from pipeline.works.bid_items import items
 from pipeline.works.control_ring import ring
 from pipeline.works.design import LASER_PLANE, Design
 from pipeline.works.grading.variants import FREE, PLANE
+from pipeline.works.handoffs import LOWER, RAISE
 from pipeline.works.keep_outs import keep_outs_of
 
 CHECKPOINT = "checkpoint"  # a place of one day on the skin holds no height for a machine
@@ -49,7 +50,7 @@ def run(job: Job, where: Where) -> None:
         control = [c for c in control_points.carried(job, layout)[0] if c["kind"] != CHECKPOINT]
         control_points.write(folder, control)
         graded = np.isfinite(design.design)
-        priced = items(row, record["lip_work"], max(layout.skin.area - row["graded_m2"], 0.0), len(record["keep_outs"]), _whole(job.settings.acceptance.of("hand_levels")))
+        priced = items(row, record["lip_work"], max(layout.skin.area - row["graded_m2"], 0.0), len(record["keep_outs"]), _whole(job.settings.acceptance.of("hand_levels")), _set_anew(record))
         paper = bid(given, year, priced, ring(layout.skin, [c["at"] for c in control]), control, _fall(record, design, graded), words)
         pdf.write(folder / "bid.pdf", "paper.typ", paper.plain(pages.style()), paper.day)
         tracks.write_rows(folder / "prices.csv", *price_rows(priced, sayer_of(layout, given.tables, job.settings, words)))
@@ -63,6 +64,11 @@ def _fall(record: dict, design: Design, graded: np.ndarray) -> dict:
     e, n = design.grid.mesh()
     plane = fit_plane(e[graded], n[graded], design.design[graded])
     return {"form": PLANE, "slope_pct": 100 * plane.slope, "bearing_deg": math.degrees(math.atan2(-plane.b, -plane.c)) % 360}
+
+
+def _set_anew(record: dict) -> int:
+    """Heads and boxes that the laser design wants raised or lowered."""
+    return sum(r["variant"] == LASER_PLANE and r["verdict"] in (RAISE, LOWER) for r in record.get("handoffs", ()))
 
 
 def _whole(places: float | None) -> int | None:

@@ -12,7 +12,7 @@ from pipeline.steps.grade_cost import row_of
 from pipeline.steps.grade_drawings import write_drawings
 from pipeline.steps.grade_exports import write_exports
 from pipeline.steps.grade_ground import GradeGround, ground_of, hollows_of
-from pipeline.steps.grade_handoffs import handoffs_of
+from pipeline.steps.grade_handoffs import WAYS, handoffs_of
 from pipeline.steps.grade_moves import edge_hours, edge_work_of, filled_of, moves_of
 from pipeline.steps.grade_passes import hauler, passes_of
 from pipeline.steps.grade_wishes import wanted_of, wishes_of, worth_of
@@ -67,6 +67,7 @@ def run(job: Job, where: Where) -> None:
         "left_out": list(left), "filled": filled_of(designs.get(chosen), hollows, next((r for r in rows if r["variant"] == chosen), None)), "keep_outs": sheet(layout, kept_free), "passes": runs, "relative": not seen.absolute,
         "hauls": moves_of(job, layout, designs.get(chosen), hauler(job.settings.machines)), "lip_work": edge_work, "lip_hours": edge_hours(job, edge_work),
         "handoffs": handed, "handoffs_looked": looked,
+        "access": [{"kind": f.role, "name": f.name, "e": f.geometry.centroid.x, "n": f.geometry.centroid.y} for f in features if f.role in WAYS],
     }  # fmt: skip
     columns = {f"design_{name}": d.design.astype(np.float64) for name, d in designs.items()}
     tables.write(where.table(job.field, "quantities"), "quantities", rows)

@@ -18,10 +18,12 @@ from pipeline.report.layer_styles import STYLES
 from pipeline.report.papers import papers
 from pipeline.report.standing import Standing, leading
 from pipeline.report.words import Words
+from pipeline.report.work_record import work_record
+from pipeline.report.works_block import told_works
 from pipeline.steps import surveyed
 from pipeline.steps.history_layers import patches_of_weeds
 from pipeline.steps.surveyed import Surveyed
-from pipeline.store import arrays, pages, pdf, rasters, records, styles, tables
+from pipeline.store import arrays, files, pages, pdf, rasters, records, styles, tables
 from pipeline.store.atomic import replacing_folder
 from pipeline.store.where import Where
 from pipeline.surface.lip_profile import Profile, profile
@@ -42,9 +44,20 @@ def run(job: Job, where: Where) -> None:
     package, sheet = papers(given, words)
     for name, paper in (("work_package.pdf", package), ("keep_out.pdf", sheet)):
         pdf.write(where.paper(job.field, name), "paper.typ", paper.plain(style), paper.day)
+    _write_records(given, where, words, style)
     pages.write(where.paper(job.field, "work_package.html"), "paper.html", {
         "paper": package, "colours": palette.css(), "back": words("paper_back"), "pdf": "work_package.pdf", "as_pdf": words("paper_as_pdf"),
     })  # fmt: skip
+
+
+def _write_records(given: FieldInput, where: Where, words: Words, style: str) -> None:
+    """A sheet for each work with a survey on both sides; an empty folder where there is none."""
+    with replacing_folder(where.work_records(given.field_id)) as folder:
+        for record in told_works(given):
+            pair = [where.change(given.field_id, record["before"]["survey_id"], record["after"]["survey_id"], name) for name in ("change", "detected")]
+            seen = tuple(rasters.read(p, given.layout.grid) for p in pair) if all(files.named(".", p) for p in pair) else None
+            paper = work_record(given, record, seen, words)
+            pdf.write(folder / f"{record['work_id']}.pdf", "paper.typ", paper.plain(style), paper.day)
 
 
 def write_styles(folder: Path) -> None:

@@ -115,6 +115,10 @@ class Where:
         """Folder of the package that contractors are asked with."""
         return f"{self.results}/bid/{year}/{field}"
 
+    def work_records(self, field: str) -> str:
+        """Folder of one sheet a work."""
+        return f"{self.field(field)}/works"
+
     @property
     def index(self) -> str:
         return f"{self.results}/index.html"

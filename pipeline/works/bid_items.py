@@ -23,13 +23,13 @@ class Item:
     by: str
 
 
-def items(row: Mapping, lip: Sequence[Mapping], rim_m2: float, keep_outs: int, hand_levels: int | None) -> list[Item]:
+def items(row: Mapping, lip: Sequence[Mapping], rim_m2: float, keep_outs: int, hand_levels: int | None, set_anew: int = 0) -> list[Item]:
     """The items of one design.
 
     row       : the laser design's row of quantities.csv
     lip       : rows of lip_work.csv; a lip that is cut with the grade goes with it
     rim_m2    : skin that no blade reaches: along the grass, around what is kept free
-    keep_outs : things to be found and flagged first
+    keep_outs : things to be found and flagged first; set_anew: heads and boxes to be raised or lowered
     Cut and fill: the lower end takes off what survey noise alone would show, the upper one adds what the net may be off.
     """
     area, noise, off = row["graded_m2"], row["noise_m3"], SURE * row["net_sigma_m3"]
@@ -52,6 +52,8 @@ def items(row: Mapping, lip: Sequence[Mapping], rim_m2: float, keep_outs: int, h
         least, most = (sum(w[k] or 0.0 for w in cut) for k in ("sod_m2", "sod_most_m2"))
         if most:
             out.append(Item("sod", AREA, least, (least + most) / 2, most, "place"))
+    if set_anew:
+        out.append(Item("set_anew", COUNT, set_anew, set_anew, set_anew, "count"))
     out += [Item("roll", AREA, area, area, area, "place")]
     if hand_levels:
         out.append(Item("levels", COUNT, hand_levels, hand_levels, hand_levels, "count"))

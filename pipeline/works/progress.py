@@ -13,6 +13,8 @@ from scipy.stats import norm, t
 
 BETTER, WORSE, NOT_SHOWN, NONE_YET = "better", "worse", "no_effect_shown_yet", "no_records_yet"
 
+FEW = 2  # spans: too few to tell their own scatter
+
 
 @dataclass(frozen=True)
 class PerHour:
@@ -62,7 +64,8 @@ def pooled(values: Sequence[float], sigmas: Sequence[float]) -> Pooled:
     interval is the wider for it.
 
     source : variance between spans by DerSimonian & Laird 1986, interval of the mean by Hartung & Knapp 2001 with Student's t,
-             never narrower than the precisions alone give (both from memory); of one span its own interval
+             never narrower than the precisions alone give (both from memory); of one span its own interval, of two the precisions' and
+             what lies between them: Student's t of one degree would make it twelve times as wide whatever they say
     """
     y, s = np.asarray(values, float), np.asarray(sigmas, float)
     told = np.isfinite(y) & np.isfinite(s) & (s > 0)
@@ -76,7 +79,7 @@ def pooled(values: Sequence[float], sigmas: Sequence[float]) -> Pooled:
     weight = 1.0 / (s**2 + between)
     mean = float((weight * y).sum() / weight.sum())
     half = float(norm.ppf(0.975)) * weight.sum() ** -0.5
-    if k > 1:
+    if k > FEW:
         knapp = np.sqrt((weight * (y - mean) ** 2).sum() / (k - 1) / weight.sum())
         half = max(half, float(t.ppf(0.975, k - 1) * knapp))
     low, high = mean - half, mean + half

@@ -28,7 +28,17 @@ def test_small_progress_over_many_visits_is_shown_and_noise_is_not():
     rng = np.random.default_rng(5)
     sigma = np.full(24, 1.0)
     assert pooled(0.8 + rng.standard_normal(24), sigma).word == BETTER
-    assert pooled(0.8 + rng.standard_normal(2), sigma[:2]).word == NOT_SHOWN
+    assert pooled([0.8, 0.8], sigma[:2]).word == NOT_SHOWN  # 0.8 +/- 1.39
+
+
+@pytest.mark.analytic
+def test_two_spans_that_agree_show_what_each_shows():
+    """Weights 1/4 and 1/9: mean 10.6, one s.d. of it sqrt(36/13)."""
+    found = pooled([10.0, 12.0], [2.0, 3.0])
+    assert found.word == BETTER and found.value == pytest.approx((10 / 4 + 12 / 9) / (1 / 4 + 1 / 9))
+    assert found.high95 - found.low95 == pytest.approx(2 * 1.959964 * (36 / 13) ** 0.5, rel=1e-5)
+    apart = pooled([-10.0, 12.0], [0.5, 0.5])
+    assert apart.word == NOT_SHOWN and apart.between_sd > 10
 
 
 @pytest.mark.analytic
