@@ -12,7 +12,7 @@ import shapely
 
 from pipeline.simulate.ground import design, heights
 from pipeline.simulate.aging import state_at
-from pipeline.simulate.scenario import Checks, InGround, Readings, Scenario
+from pipeline.simulate.scenario import Checks, GroundMark, InGround, Readings, Scenario
 from pipeline.simulate.scene import build_scene, unit_m
 from pipeline.simulate.truth import SKIN_M
 from pipeline.units import LENGTH_UNITS
@@ -34,7 +34,7 @@ def features(scenario: Scenario, field_id: str) -> str:
          "geometry": {"type": "Point", "coordinates": [round(float(v) / unit, 3) for v in scene.spot(c.at)]}}
         for c in scene.truth.cores
     ] + [
-        {"type": "Feature", "properties": {"role": thing.role, "name": thing.name} | _noted(thing), "geometry": json.loads(shapely.to_geojson(_shape(scene, thing, unit)))}
+        {"type": "Feature", "properties": {"role": thing.role, "name": thing.name} | _noted(thing), "geometry": json.loads(shapely.to_geojson(shape(scene, thing, unit)))}
         for thing in scene.truth.in_ground
     ]  # fmt: skip
     crs = {"type": "name", "properties": {"name": f"urn:ogc:def:crs:EPSG::{code}"}}
@@ -48,7 +48,7 @@ def _noted(thing: InGround) -> dict:
     return thing.model_dump(mode="json", exclude_none=True, include={"located_on", "located_by", "sigma_mm", "depth_m"})
 
 
-def _shape(scene, thing: InGround, unit: float) -> shapely.Geometry:
+def shape(scene, thing: InGround, unit: float) -> shapely.Geometry:
     """Where it was drawn, in the table's CRS, to three decimals."""
     places = [tuple(round(float(v) / unit, 3) for v in scene.spot(at)) for at in thing.at]
     if thing.area:
@@ -94,7 +94,7 @@ def _over_design(scene, state, e, n) -> np.ndarray:
 
 
 def control(scenario: Scenario) -> list[dict]:
-    """Rows of control.csv: levelled points on slabs (`slab`) and on the skin (`checkpoint`, good for that day)."""
+    """Rows of control.csv: levelled points on slabs (`slab`), on the skin (`checkpoint`, good for that day), and marks (`benchmark`)."""
     rows = []
     for asked in scenario.checks:
         scene = build_scene(scenario, asked.field)
@@ -105,7 +105,15 @@ def control(scenario: Scenario) -> list[dict]:
             z = heights(scene, state, np.array([e]), np.array([n])).z[0]
             z += scene.rng(asked.day.isoformat(), "level", where).normal(0.0, asked.sd_mm / 1000.0)
             rows.append(_check_row(asked, scene.truth.table_crs, where, kind, e, n, z, unit))
-    return rows
+    return rows + [_mark_row(mark, scenario.fields[mark.field].table_crs) for mark in scenario.marks]
+
+
+def _mark_row(mark: GroundMark, crs: str) -> dict:
+    return {
+        "point_id": f"{mark.field}-{mark.name}", "e": f"{mark.e:.3f}", "n": f"{mark.n:.3f}", "height": f"{mark.height:.4f}", "unit": mark.unit,
+        "crs": crs, "height_reference": HEIGHT_DATUM, "field_id": mark.field, "kind": "benchmark", "sigma_mm": f"{mark.sd_mm:.1f}",
+        "measured_on": mark.measured_on.isoformat(), "instrument": "level", "description": mark.description,
+    }  # fmt: skip
 
 
 def _mark(scene, where: str) -> tuple[float, float, str]:

@@ -269,6 +269,20 @@ class Checks(Part):
     sd_mm: float = 2.0
 
 
+class GroundMark(Part):
+    """A mark in the ground whose height was levelled once and for all: where the table has it, in its own CRS."""
+
+    field: str
+    name: str
+    e: float
+    n: float
+    height: float
+    unit: Literal["m", "us-ft"]
+    sd_mm: float
+    measured_on: date
+    description: str
+
+
 class Scenario(Part):
     """The whole invented district; `first_day` is when growth starts to count."""
 
@@ -280,11 +294,12 @@ class Scenario(Part):
     readings: tuple[Readings, ...] = ()
     noted: tuple[Note, ...] = ()
     checks: tuple[Checks, ...] = ()
+    marks: tuple[GroundMark, ...] = ()
 
     @model_validator(mode="after")
     def _known_fields(self) -> Scenario:
         named = {f for s in self.surveys.values() for f in s.fields}
-        named |= {r.field for r in self.readings + self.noted + self.checks}
+        named |= {r.field for r in self.readings + self.noted + self.checks + self.marks}
         for name in sorted(named - set(self.fields)):
             raise ValueError(f"no field is called {name!r}")
         return self

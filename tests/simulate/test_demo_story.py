@@ -48,6 +48,24 @@ def test_drawn_read_and_levelled_tables_are_what_the_scenario_gives(story):
     assert rows("control.csv") == crew.control(story)
 
 
+@pytest.mark.analytic
+def test_the_demo_draws_all_that_a_keep_out_sheet_and_hand_offs_are_about_where_it_belongs(story):
+    """Each kind on some field; anchors located this season on three fields, last season on another, on one of two base sets; heads
+    by the skin, in it or in the infield grass; a cable that crosses the skin and one that does not."""
+    scenes = {name: build_scene(story, name) for name in story.fields}
+    things = [(name, t, crew.shape(scenes[name], t, 1.0)) for name, f in story.fields.items() for t in f.in_ground]
+    assert {t.role for _, t, _ in things} == {"irrigation_head", "valve_box", "cable", "inlet", "outlet", "gate", "accessible_route"}
+    season = {name: {a.located_on.year == 2026 for a in f.anchors} for name, f in story.fields.items()}
+    assert sum(True in found for found in season.values()) == 3 and {False} in season.values() and set() in season.values()
+    assert story.fields["two-lamps"].other_layout and all(a.layout == "softball-60" for a in story.fields["two-lamps"].anchors)
+    away = {(name, t.role, t.name): shape.distance(scenes[name].layout.skin) for name, t, shape in things}
+    assert max(v for (_, role, _), v in away.items() if role == "irrigation_head") < 8.0 and sum(v == 0 for (_, role, _), v in away.items() if role == "irrigation_head") >= 3
+    assert all(0.5 < v < 6 for (_, role, _), v in away.items() if role == "valve_box")
+    cables = [shape.intersection(scenes[name].layout.skin).length for name, t, shape in things if t.role == "cable"]
+    assert max(cables) > 10 and min(cables) < 1
+    assert all(shape.intersects(scenes[name].layout.skin) for name, t, shape in things if t.role == "accessible_route")
+
+
 @pytest.mark.invariant
 def test_fields_and_surveys_tables_agree_with_the_scenario(story):
     for row in rows("fields.csv"):
