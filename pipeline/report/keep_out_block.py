@@ -65,6 +65,8 @@ def tape_words(row: Mapping, sayer: Sayer) -> list[str]:
 
 
 def _mark(name: str, sayer: Sayer) -> str:
+    if name.startswith(f"{ANCHOR} "):
+        return sayer.words("keep_mark_anchor", place=sayer.placing.place(name.removeprefix(f"{ANCHOR} ")))
     return sayer.words(f"keep_mark_{name.replace('-', '_')}") if name in MARKS else sayer.words("keep_mark_slab", name=name.replace("-", " "))
 
 

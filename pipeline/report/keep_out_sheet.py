@@ -15,7 +15,7 @@ from pipeline.report.saying import Sayer
 from pipeline.report.standing import Standing
 from pipeline.report.svg import el, picture
 from pipeline.surface.verdict import UNKNOWN, WORK
-from pipeline.works.tape import marks, tapes
+from pipeline.works.tape import taped
 
 
 def keep_out_sheet(given: FieldInput, now: Standing, sayer: Sayer, head: Mapping) -> Paper:
@@ -67,10 +67,9 @@ def _plan(given: FieldInput, rows: Sequence[Mapping], sayer: Sayer) -> Picture:
 
 def _probes(given: FieldInput, places: Sequence[tuple[float, float]], sayer: Sayer) -> list[Block]:
     """Where the depth of the mix is to be probed before any cut, with room for what was found."""
-    words, known = sayer.words, marks(given.layout)
-    rows = []
+    words, rows = sayer.words, []
     for k, (e, n) in enumerate(places, start=1):
-        found = tapes(e, n, known, 0.0)
+        found = taped(e, n, given.layout)
         rows.append([str(k), sayer.placing.at(e, n), *tape_words({"tapes": None if found is None else vars(found)}, sayer), "", "", ""])
     heads = [words(f"sheet_head_{k}") for k in ("number", "where", "one", "other", "depth", "under", "day")]
     return [Heading(words("sheet_probes")), Lines([words("sheet_probe_how")]), Table("", heads, rows, right=(0,), blank=(4, 5, 6), wide=(1, 2, 3))]

@@ -8,7 +8,7 @@ from typing import Mapping, Sequence
 from pipeline.report.field_input import FieldInput
 from pipeline.report.figures import NBSP, Z95, figure, printed
 from pipeline.report.findings import CREPT, FALL, GAP, LIP, LOW_SKIN, LOW_SPOT, MIX, PLANARITY, STEP, Finding
-from pipeline.report.keep_out_block import tape as taped, tape_words
+from pipeline.report.keep_out_block import tape, tape_words
 from pipeline.report.mix_block import SKIN, order_line
 from pipeline.report.paper import Block, Heading, Lines, Table
 from pipeline.report.saying import Sayer
@@ -23,7 +23,7 @@ from pipeline.works.design import LASER_PLANE, NO_MIX_BOUGHT
 from pipeline.works.hauls import BRING, TAKE
 from pipeline.works.lip_work import TELL
 from pipeline.works.moisture import possible
-from pipeline.works.tape import marks, tapes
+from pipeline.works.tape import taped
 
 WORKS = {LOW_SPOT: "level", LIP: "lip_cut", LOW_SKIN: "mix_add", MIX: "mix_add", PLANARITY: "level", GAP: "level", FALL: "level", CREPT: "edge_recut"}
 
@@ -91,8 +91,8 @@ def _haul(h: Mapping, sayer: Sayer) -> list[str]:
             "" if h["way_m"] is None else figure(h["way_m"], None, sayer.units.length)]  # fmt: skip
 
 
-def edge_table(rows: Sequence[Mapping], keys: Mapping[Finding, str], tape: str, sayer: Sayer) -> list[Block]:
-    """Work along the grass edge, stretch by stretch, marked as on the plan. tape: where the tapes begin, in words"""
+def edge_table(rows: Sequence[Mapping], keys: Mapping[Finding, str], begins: str, sayer: Sayer) -> list[Block]:
+    """Work along the grass edge, stretch by stretch, marked as on the plan. begins: where the tapes begin, in words"""
     words, units = sayer.words, sayer.units
     if not rows:
         return []
@@ -106,7 +106,7 @@ def edge_table(rows: Sequence[Mapping], keys: Mapping[Finding, str], tape: str, 
             sayer.height(r["height_mm"], r["height_sigma_mm"]) + (f" {words('edge_unsafe')}" if r["unsafe"] else ""),
             words(f"edge_do_{r['remedy']}"), figure(r["out_m3"], r["out_sigma_m3"], units.volume), _sod(r, sayer), goes,
         ])  # fmt: skip
-    notes = [" ".join(filter(None, (tape, words("edge_reads"))))] + ([words("edge_tell")] if any(r["remedy"] == TELL for r in rows) else [])
+    notes = [" ".join(filter(None, (begins, words("edge_reads"))))] + ([words("edge_tell")] if any(r["remedy"] == TELL for r in rows) else [])
     return [Table(words("edge_caption"), heads, sorted(body, key=lambda row: (row[0] == "", row[0])), wide=(1, 1, 3, 6)), Lines(notes, small=True)]
 
 
@@ -139,7 +139,7 @@ def _note(s: Mapping, given: FieldInput, sayer: Sayer) -> str:
     """No blade here; of a hollow that no base marks two tapes to its middle."""
     out = [sayer.words("stake_hand")] if s["by_hand"] else []
     if s["description"].startswith("pond-") and not s["away_m"]:
-        found = tapes(s["e"], s["n"], marks(given.layout), 0.0)
+        found = taped(s["e"], s["n"], given.layout)
         out += tape_words({"tapes": None if found is None else vars(found)}, sayer)
     return "; ".join(filter(None, out))
 
@@ -151,7 +151,7 @@ def _in_a_spot(s: Mapping) -> bool:
 def _stake_name(s: Mapping, sayer: Sayer) -> str:
     name, _, side = s["description"].partition(", ")
     place = sayer.words("stake_same") if name.startswith("pond-") and s["away_m"] else sayer.placing.spot(name, s["e"], s["n"])
-    return f"{place}, " + sayer.words(f"stake_{side.replace(' ', '_').replace('-', '_')}", away=taped(s["away_m"], sayer))
+    return f"{place}, " + sayer.words(f"stake_{side.replace(' ', '_').replace('-', '_')}", away=tape(s["away_m"], sayer))
 
 
 def _move(s: Mapping, sayer: Sayer) -> str:

@@ -11,7 +11,7 @@ import numpy as np
 import shapely
 
 from pipeline.diamond.layout import Layout
-from pipeline.works.keep_outs import CABLE, KeepOut
+from pipeline.works.keep_outs import ANCHOR, CABLE, COMPUTED_SIGMA_M, KeepOut
 
 MARK_SIGMA_M = 0.03  # one s.d. of a mark's place on each axis and of a tape pulled over a field, together; ours
 LEAST_CROSSING_DEG = 30.0  # two circles that cross flatter fix nothing
@@ -21,11 +21,13 @@ LONGEST_M = 60.0  # a tape's length
 
 @dataclass(frozen=True)
 class Mark:
-    """Something that stands out of the ground or in it for all to see: its name and place, m."""
+    """Something that stands out of the ground or in it for all to see, or an anchor once it is found: its name, place and one s.d.
+    on each axis, a tape pulled to it included, m."""
 
     name: str
     e: float
     n: float
+    sigma_m: float = MARK_SIGMA_M
 
 
 @dataclass(frozen=True)
@@ -75,8 +77,20 @@ def tapes(e: float, n: float, given: Sequence[Mark], sigma_m: float) -> Tapes | 
         score = (da + db) / np.sin(np.radians(crossing))  # a long tape is a worse tape
         if best is None or score < best:
             left = (b.e - a.e) * (n - a.n) - (b.n - a.n) * (e - a.e) > 0
-            best, found = score, Tapes(a.name, da, b.name, db, hypot(sigma_m, MARK_SIGMA_M), crossing, bool(left))
+            best, found = score, Tapes(a.name, da, b.name, db, hypot(sigma_m, max(a.sigma_m, b.sigma_m)), crossing, bool(left))
     return found
+
+
+def anchor_marks(layout: Layout) -> tuple[Mark, ...]:
+    """Bases' anchors as marks: good once they are found, so that they are taped from only where no two marks do."""
+    sigma = hypot(MARK_SIGMA_M, COMPUTED_SIGMA_M)
+    return tuple(Mark(f"{ANCHOR} {name}", *layout.anchors[name], sigma) for name in sorted(layout.anchors) if name.split("-")[0] in ("first", "second", "third"))
+
+
+def taped(e: float, n: float, layout: Layout, sigma_m: float = 0.0, without: str = "") -> Tapes | None:
+    """Two tapes from what stands for all to see, else with one anchor or two for marks; without: the thing itself."""
+    plain = [m for m in marks(layout) if m.name != without]
+    return tapes(e, n, plain, sigma_m) or tapes(e, n, plain + [m for m in anchor_marks(layout) if m.name != f"{ANCHOR} {without}"], sigma_m)
 
 
 def places_of(item: KeepOut) -> tuple[tuple[str, float, float], ...]:
@@ -95,10 +109,10 @@ def places_of(item: KeepOut) -> tuple[tuple[str, float, float], ...]:
 
 def sheet(layout: Layout, items: Sequence[KeepOut]) -> list[dict]:
     """A row for each place to be found before any blade, as plain values."""
-    known, out = marks(layout), []
+    out = []
     for item in items:
         for end, e, n in places_of(item):
-            found = tapes(e, n, [m for m in known if m.name != item.name], item.sigma_m)
+            found = taped(e, n, layout, item.sigma_m, item.name)
             out.append({
                 "kind": item.kind, "name": item.name, "end": end, "e": e, "n": n, "free_m": item.buffer_m, "found": item.found, "computed": item.computed,
                 "located_on": item.located_on, "located_by": item.located_by, "ahead": item.ahead, "tapes": None if found is None else vars(found),

@@ -141,3 +141,17 @@ def test_two_anchors_of_one_base_and_a_day_still_to_come_are_faults():
     (said,) = ahead("moth.geojson", drawn_, ON, "today")
     assert "cable 'lights' on 2026-05-01" in said.found and not ahead("moth.geojson", drawn_, dt.date(2026, 5, 1), "today")
     assert located_fault("f", 2, {"located_on": "30/03/2026"}) and not located_fault("f", 2, {"located_on": "2026-03-30 00:00:00"}) and not located_fault("f", 2, {})
+
+
+@pytest.mark.analytic
+def test_where_no_two_marks_cross_an_anchor_serves_once_it_is_found():
+    """Second base lies in line with both plates; with no slab beside the field it is taped from home plate and a corner base."""
+    from pipeline.works.tape import taped
+
+    bare = build(Drawing("x", "EPSG:6550", 0.5, "softball-60", None, HOME, (HOME[0], HOME[1] + 60 * 0.3048 * 2**0.5)))
+    e, n = bare.anchors["second"]
+    found = taped(e, n, bare, 0.05, "second")
+    assert found is not None and any(m.startswith("base_anchor ") and m != "base_anchor second" for m in (found.first, found.second))
+    assert min(found.first_m, found.second_m) == pytest.approx(60 * 0.3048, abs=0.05) and found.sigma_m == pytest.approx(np.hypot(0.05, np.hypot(0.03, 0.05)))
+    with_slab = layout()
+    assert not taped(*with_slab.anchors["first"], with_slab, 0.05, "first").first.startswith("base_anchor")
