@@ -152,6 +152,7 @@ def test_where_no_two_marks_cross_an_anchor_serves_once_it_is_found():
     e, n = bare.anchors["second"]
     found = taped(e, n, bare, 0.05, "second")
     assert found is not None and any(m.startswith("base_anchor ") and m != "base_anchor second" for m in (found.first, found.second))
-    assert min(found.first_m, found.second_m) == pytest.approx(60 * 0.3048, abs=0.05) and found.sigma_m == pytest.approx(np.hypot(0.05, np.hypot(0.03, 0.05)))
+    corner = bare.anchors[next(m for m in (found.first, found.second) if m.startswith("base_anchor ")).removeprefix("base_anchor ")]
+    assert min(found.first_m, found.second_m) == pytest.approx(np.hypot(e - corner[0], n - corner[1])) and found.sigma_m == pytest.approx(np.hypot(0.05, np.hypot(0.03, 0.05)))
     with_slab = layout()
     assert not taped(*with_slab.anchors["first"], with_slab, 0.05, "first").first.startswith("base_anchor")
