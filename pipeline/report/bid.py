@@ -12,7 +12,7 @@ from pipeline.report.handoffs_block import handed_lines
 from pipeline.report.keep_out_block import found_words, name_words, short_unit, tape_words
 from pipeline.report.paper import Blanks, Block, Break, Caution, Heading, Lines, Paper, Picture, Table, Ticks, size_of
 from pipeline.report.saying import Sayer
-from pipeline.report.words import Words, titled
+from pipeline.report.words import Words, opened, titled
 from pipeline.works.bid_items import AREA, COUNT, LENGTH, LUMP, MASS, VOLUME, Item
 from pipeline.works.control_ring import Ring
 from pipeline.works.design import LASER_PLANE
@@ -81,7 +81,7 @@ def _alternates(record: Mapping, sayer: Sayer) -> list[Block]:
     lines = []
     for v in record["variants"]:
         if v["feasible"] and v["variant"] != LASER_PLANE and v["cut_m3"] + v["fill_m3"] > 0:
-            lines.append(words("bid_alternate", what=words(f"grade_variant_{v['variant']}"), cut=figure(v["cut_m3"], None, units.volume), fill=figure(v["fill_m3"], None, units.volume),
+            lines.append(words("bid_alternate", what=opened(words(f"grade_variant_{v['variant']}")), cut=figure(v["cut_m3"], None, units.volume), fill=figure(v["fill_m3"], None, units.volume),
                                area=figure(v["worked_m2"], None, units.area)))  # fmt: skip
     return [Lines([words("bid_alternates"), *lines, words("bid_alternate_mix")])]
 

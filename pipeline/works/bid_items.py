@@ -7,6 +7,7 @@ from math import isfinite
 from typing import Mapping, Sequence
 
 SURE = 1.96
+NOTHING = 0.005  # of any unit: prints as none
 LUMP, AREA, VOLUME, MASS, LENGTH, COUNT = "lump", "area", "volume", "mass", "length", "count"
 
 
@@ -57,4 +58,4 @@ def items(row: Mapping, lip: Sequence[Mapping], rim_m2: float, keep_outs: int, h
     out += [Item("roll", AREA, area, area, area, "place")]
     if hand_levels:
         out.append(Item("levels", COUNT, hand_levels, hand_levels, hand_levels, "count"))
-    return [i for i in out if i.high > 0]
+    return [i for i in out if i.high > NOTHING]
