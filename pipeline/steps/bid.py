@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from pipeline.jobs import Job
-from pipeline.report.bid import bid, price_rows
+from pipeline.report.papers.bid import bid, price_rows
 from pipeline.report.field_page import sayer_of
 from pipeline.report.words import Words
 from pipeline.steps import control_points
@@ -52,7 +52,7 @@ def run(job: Job, where: Where) -> None:
         graded = np.isfinite(design.design)
         priced = items(row, record["lip_work"], max(layout.skin.area - row["graded_m2"], 0.0), len(record["keep_outs"]), _whole(job.settings.acceptance.of("hand_levels")), _set_anew(record))
         paper = bid(given, year, priced, ring(layout.skin, [c["at"] for c in control]), control, _fall(record, design, graded), words)
-        pdf.write(folder / "bid.pdf", "paper.typ", paper.plain(pages.style()), paper.day)
+        pdf.write(folder / "bid.pdf", "papers/paper.typ", paper.plain(pages.style()), paper.day)
         tracks.write_rows(folder / "prices.csv", *price_rows(priced, sayer_of(layout, given.tables, job.settings, words)))
 
 

@@ -15,10 +15,10 @@ from pipeline.report import palette
 from pipeline.report.field_page import field_page
 from pipeline.report.findings import LIP
 from pipeline.report.layer_styles import STYLES
-from pipeline.report.papers import papers
+from pipeline.report.papers.crew import papers
 from pipeline.report.standing import Standing, leading
 from pipeline.report.words import Words
-from pipeline.report.work_record import work_record
+from pipeline.report.papers.work_record import work_record
 from pipeline.report.works_block import told_works
 from pipeline.steps import surveyed
 from pipeline.steps.history_layers import patches_of_weeds
@@ -43,9 +43,9 @@ def run(job: Job, where: Where) -> None:
         write_styles(folder)
     package, sheet = papers(given, words)
     for name, paper in (("work_package.pdf", package), ("keep_out.pdf", sheet)):
-        pdf.write(where.paper(job.field, name), "paper.typ", paper.plain(style), paper.day)
+        pdf.write(where.paper(job.field, name), "papers/paper.typ", paper.plain(style), paper.day)
     _write_records(given, where, words, style)
-    pages.write(where.paper(job.field, "work_package.html"), "paper.html", {
+    pages.write(where.paper(job.field, "work_package.html"), "papers/paper.html", {
         "paper": package, "colours": palette.css(), "back": words("paper_back"), "pdf": "work_package.pdf", "as_pdf": words("paper_as_pdf"),
     })  # fmt: skip
 
@@ -57,7 +57,7 @@ def _write_records(given: FieldInput, where: Where, words: Words, style: str) ->
             pair = [where.change(given.field_id, record["before"]["survey_id"], record["after"]["survey_id"], name) for name in ("change", "detected")]
             seen = tuple(rasters.read(p, given.layout.grid) for p in pair) if all(files.named(".", p) for p in pair) else None
             paper = work_record(given, record, seen, words)
-            pdf.write(folder / f"{record['work_id']}.pdf", "paper.typ", paper.plain(style), paper.day)
+            pdf.write(folder / f"{record['work_id']}.pdf", "papers/paper.typ", paper.plain(style), paper.day)
 
 
 def write_styles(folder: Path) -> None:

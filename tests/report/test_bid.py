@@ -7,7 +7,7 @@ import csv
 import pypdfium2
 import pytest
 
-from pipeline.report.bid import bid, price_rows
+from pipeline.report.papers.bid import bid, price_rows
 from pipeline.store import pages, pdf
 from pipeline.works.bid_items import items
 from pipeline.works.control_ring import ring
@@ -77,7 +77,7 @@ def test_counsel_licence_and_the_walk_are_left_to_those_they_belong_to():
 @pytest.mark.independent  # PDFium
 def test_the_package_is_a_tagged_pdf_of_a_few_sheets(tmp_path):
     paper = made("metric")[1]
-    pdf.write(tmp_path / "bid.pdf", "paper.typ", paper.plain(pages.style()), paper.day)
+    pdf.write(tmp_path / "bid.pdf", "papers/paper.typ", paper.plain(pages.style()), paper.day)
     document = pypdfium2.PdfDocument(tmp_path / "bid.pdf")
     assert document.is_tagged() and 2 <= len(document) <= 5
     assert "Price schedule" in " ".join(p.get_textpage().get_text_bounded() for p in document)

@@ -9,9 +9,9 @@ import pypdfium2
 import pytest
 from shapely.geometry import Point
 
-from pipeline.report.ink import inked
-from pipeline.report.paper import A4, LETTER, Blanks, Break, Caution, Heading, Lines, Paper, Picture, Steps, Table, Ticks
-from pipeline.report.papers import papers
+from pipeline.report.papers.ink import inked
+from pipeline.report.papers.paper import A4, LETTER, Blanks, Break, Caution, Heading, Lines, Paper, Picture, Steps, Table, Ticks
+from pipeline.report.papers.crew import papers
 from pipeline.store import pages, pdf
 from report.scene import HOME, WORDS, given, spot, tables
 from report.test_grade_block import record, variant
@@ -129,7 +129,7 @@ def test_a_field_without_a_survey_has_papers_all_the_same():
 def test_the_pdf_says_what_the_blocks_say_and_is_tagged(tmp_path):
     for name, paper in zip(("package", "sheet"), made()):
         path = tmp_path / f"{name}.pdf"
-        pdf.write(path, "paper.typ", paper.plain(pages.style()), paper.day)
+        pdf.write(path, "papers/paper.typ", paper.plain(pages.style()), paper.day)
         document = pypdfium2.PdfDocument(path)
         assert document.is_tagged() and document.get_metadata_value("Title") == paper.title
         assert 1 <= len(document) <= 4
@@ -144,7 +144,7 @@ def test_the_pdf_says_what_the_blocks_say_and_is_tagged(tmp_path):
 def test_the_same_paper_gives_the_same_bytes(tmp_path):
     paper = made()[0]
     for name in "ab":
-        pdf.write(tmp_path / name, "paper.typ", paper.plain(pages.style()), paper.day)
+        pdf.write(tmp_path / name, "papers/paper.typ", paper.plain(pages.style()), paper.day)
     assert (tmp_path / "a").read_bytes() == (tmp_path / "b").read_bytes()
     assert b"20260407" in (tmp_path / "a").read_bytes()
 
@@ -156,7 +156,7 @@ def test_every_kind_of_block_is_set_and_odd_signs_pass_through(tmp_path):
     blocks = [Heading(odd), Lines([odd, odd]), Lines([odd], small=True), Caution(odd, [odd]), Steps([(odd, [odd]), (odd, [])]), Ticks([odd]),
               Table(odd, [odd, "b"], [[odd, ""], ["", "c"]], right=(1,), blank=(1,), wide=(0,)), Picture(svg, odd, odd, odd, 20.0), Break(), Blanks(odd, [odd])]  # fmt: skip
     paper = Paper("en", odd, [odd], [odd], blocks, odd, "{here}/{all}", "2026-04-07", A4)
-    pdf.write(tmp_path / "x.pdf", "paper.typ", paper.plain(pages.style()), paper.day)
+    pdf.write(tmp_path / "x.pdf", "papers/paper.typ", paper.plain(pages.style()), paper.day)
     text = " ".join(printed(tmp_path / "x.pdf").split())
     assert text.count("*stars*") >= 12 and text.count("#") >= 12 and "2/2" in text
 
@@ -174,7 +174,7 @@ def test_a_paper_that_cannot_be_set_leaves_no_file(tmp_path):
     paper = made()[0]
     broken = replace(paper, blocks=[Picture("<svg", "t", "a")])
     with pytest.raises(Exception):
-        pdf.write(tmp_path / "x.pdf", "paper.typ", broken.plain(pages.style()), paper.day)
+        pdf.write(tmp_path / "x.pdf", "papers/paper.typ", broken.plain(pages.style()), paper.day)
     assert not list(tmp_path.iterdir())
 
 

@@ -27,14 +27,14 @@ REPORT = PACKAGE / "report"
 def asked() -> tuple[set[str], set[str], set[str]]:
     """Keys that code and templates name in full, and the beginnings and ends of those they put together."""
     whole, begun, ended = set(), set(), {"_one", "_many"}
-    for path in (*REPORT.glob("*.py"), *(PACKAGE / "steps").glob("*.py"), *(PACKAGE / "desk").glob("*.py")):
+    for path in (*REPORT.rglob("*.py"), *(PACKAGE / "steps").glob("*.py"), *(PACKAGE / "desk").glob("*.py")):
         for node in ast.walk(ast.parse(path.read_text())):
             if isinstance(node, ast.Constant) and isinstance(node.value, str):
                 whole.add(node.value)
             if isinstance(node, ast.JoinedStr):
                 begun |= beginnings(node)
                 ended |= {last.value for last in node.values[-1:] if isinstance(last, ast.Constant)}
-    for path in REPORT.glob("*.html"):
+    for path in REPORT.rglob("*.html"):
         text = path.read_text()
         whole |= set(re.findall(r'w\("([^"]+)"\)', text)) | set(re.findall(r"w\('([^']+)'\)", text)) | set(re.findall(r'"(col_\w+)"', text))
         whole |= set(re.findall(r'w\("([^"]+)", ', text))
@@ -56,7 +56,7 @@ def beginnings(text: ast.JoinedStr) -> set[str]:
 def called() -> set[str]:
     """Keys in full inside calls of `words(...)`, `self.words(...)`, `w(...)`."""
     out = set()
-    for path in (*REPORT.glob("*.py"), *(PACKAGE / "desk").glob("*.py")):
+    for path in (*REPORT.rglob("*.py"), *(PACKAGE / "desk").glob("*.py")):
         for node in ast.walk(ast.parse(path.read_text())):
             if isinstance(node, ast.Call) and node.args and isinstance(node.args[0], ast.Constant) and isinstance(node.args[0].value, str):
                 name = getattr(node.func, "attr", getattr(node.func, "id", ""))
@@ -65,7 +65,7 @@ def called() -> set[str]:
                     out.add(node.args[0].value)
                 elif name in ("count", "_more") and (owner in ("words", "self", "w")):
                     out |= {f"{node.args[0].value}_one", f"{node.args[0].value}_many"}
-    for path in REPORT.glob("*.html"):
+    for path in REPORT.rglob("*.html"):
         out |= set(re.findall(r'\bw\("([^"~]+)"[),]', path.read_text()))
     return {key for key in out if " " not in key and not key.startswith("is_")}
 

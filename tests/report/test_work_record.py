@@ -6,7 +6,7 @@ import numpy as np
 import pypdfium2
 import pytest
 
-from pipeline.report.work_record import MOST_ROWS, work_record
+from pipeline.report.papers.work_record import MOST_ROWS, work_record
 from pipeline.report.works_block import told_works
 from pipeline.store import pages, pdf
 from report.scene import FIELD, WORDS, given, layout, reads
@@ -37,7 +37,7 @@ def test_many_measures_leave_one_sheet_and_the_rest_is_counted(tmp_path):
     paper = sheet(record(*many))
     table = next(b for b in paper.blocks if b.kind == "table" and b.heads[0] == "what")
     assert len(table.rows) == MOST_ROWS and f"{len(many) - MOST_ROWS} more in works_record.csv." in text_of(paper)
-    pdf.write(tmp_path / "w.pdf", "paper.typ", paper.plain(pages.style()), paper.day)
+    pdf.write(tmp_path / "w.pdf", "papers/paper.typ", paper.plain(pages.style()), paper.day)
     assert len(pypdfium2.PdfDocument(tmp_path / "w.pdf")) == 1
 
 

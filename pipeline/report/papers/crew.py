@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from pipeline.report.field_input import FieldInput
 from pipeline.report.field_page import marked, marks_of, sayer_of, tape_words
-from pipeline.report.keep_out_sheet import keep_out_sheet
-from pipeline.report.paper import Paper
+from pipeline.report.papers.keep_out_sheet import keep_out_sheet
+from pipeline.report.papers.paper import Paper
 from pipeline.report.standing import leading
 from pipeline.report.todo import tasks
 from pipeline.report.unsafe_block import unsafe_block
 from pipeline.report.words import Words, titled
-from pipeline.report.work_package import work_package
+from pipeline.report.papers.work_package import work_package
 from pipeline.surface.verdict import UNSAFE, WORK
 
 

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from typing import Mapping, Sequence
 
-from pipeline.report.bid_plan import bid_plan
+from pipeline.report.papers.bid_plan import bid_plan
 from pipeline.report.field_input import FieldInput
 from pipeline.report.field_page import sayer_of
 from pipeline.report.figures import NBSP, PLUS_MINUS, figure, limit, printed
 from pipeline.report.handoffs_block import handed_lines
 from pipeline.report.keep_out_block import found_words, name_words, short_unit, tape_words
-from pipeline.report.paper import Blanks, Block, Break, Caution, Heading, Lines, Paper, Picture, Table, Ticks, size_of
+from pipeline.report.papers.paper import Blanks, Block, Break, Caution, Heading, Lines, Paper, Picture, Table, Ticks, size_of
 from pipeline.report.saying import Sayer
 from pipeline.report.words import Words, opened, titled
 from pipeline.works.bid_items import AREA, COUNT, LENGTH, LUMP, MASS, VOLUME, Item

@@ -10,7 +10,7 @@ from pipeline.report.field_input import FieldInput
 from pipeline.report.field_map import Mark, drawn_marks, foot, frame_of, furniture, ground
 from pipeline.report.figures import figure
 from pipeline.report.keep_out_block import found_words, name_words, short_unit, tape_words
-from pipeline.report.paper import Blanks, Block, Break, Caution, Heading, Lines, Paper, Picture, Table, size_of
+from pipeline.report.papers.paper import Blanks, Block, Break, Caution, Heading, Lines, Paper, Picture, Table, size_of
 from pipeline.report.saying import Sayer
 from pipeline.report.standing import Standing
 from pipeline.report.svg import el, picture

@@ -10,13 +10,13 @@ from pipeline.report.figures import TO, figure, printed
 from pipeline.report.findings import CREPT, FALL, GAP, LIP, LOW_SKIN, LOW_SPOT, MIX, PLANARITY, STEP, Finding
 from pipeline.report.handoffs_block import handed_lines
 from pipeline.report.mix_block import thin_places
-from pipeline.report.paper import Blanks, Block, Break, Caution, Heading, Lines, Paper, Picture, Steps, Table, Ticks, size_of
+from pipeline.report.papers.paper import Blanks, Block, Break, Caution, Heading, Lines, Paper, Picture, Steps, Table, Ticks, size_of
 from pipeline.report.runs_block import runs_block
 from pipeline.report.saying import Sayer
 from pipeline.report.standing import Standing
 from pipeline.report.todo import Task, filling, mix_needed, remedy
-from pipeline.report.work_plan import plan, rod_unit, stake_plan
-from pipeline.report.work_tables import checks_table, edge_table, filled_at, handful_table, haul_table, mark_of, stake_tables, to_bring, works_of
+from pipeline.report.papers.work_plan import plan, rod_unit, stake_plan
+from pipeline.report.papers.work_tables import checks_table, edge_table, filled_at, handful_table, haul_table, mark_of, stake_tables, to_bring, works_of
 from pipeline.works.design import LASER_PLANE, NO_MIX_BOUGHT
 
 PLAN_MM, RUNS_MM = 100.0, 100.0  # drawings of a package that fills low spots

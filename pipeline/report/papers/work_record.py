@@ -11,7 +11,7 @@ from pipeline.report.change_map import change_map
 from pipeline.report.field_input import FieldInput
 from pipeline.report.field_page import sayer_of
 from pipeline.report.figures import figure
-from pipeline.report.paper import Block, Break, Heading, Lines, Paper, Picture, Table, size_of
+from pipeline.report.papers.paper import Block, Break, Heading, Lines, Paper, Picture, Table, size_of
 from pipeline.report.saying import Sayer
 from pipeline.report.words import Words, opened, titled
 from pipeline.report.works_block import card, measure_name, unit_of

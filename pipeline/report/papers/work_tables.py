@@ -10,12 +10,12 @@ from pipeline.report.figures import NBSP, Z95, figure, printed
 from pipeline.report.findings import CREPT, FALL, GAP, LIP, LOW_SKIN, LOW_SPOT, MIX, PLANARITY, STEP, Finding
 from pipeline.report.keep_out_block import tape, tape_words
 from pipeline.report.mix_block import SKIN, order_line
-from pipeline.report.paper import Block, Heading, Lines, Table
+from pipeline.report.papers.paper import Block, Heading, Lines, Table
 from pipeline.report.saying import Sayer
 from pipeline.report.standing import Standing, leading
 from pipeline.report.todo import Task
 from pipeline.report.words import opened
-from pipeline.report.work_plan import rod_unit
+from pipeline.report.papers.work_plan import rod_unit
 from pipeline.surface.stretches import Stretch
 from pipeline.surface.verdict import UNSAFE, WORK
 from pipeline.tables import MOISTURES

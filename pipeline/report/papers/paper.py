@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass, field
 from typing import Sequence, Union
 
-from pipeline.report.ink import inked
+from pipeline.report.papers.ink import inked
 
 LETTER, A4 = "us-letter", "a4"
 
