@@ -40,7 +40,7 @@ def _said(purpose: str, runs: list[dict], machine: str, sayer: Sayer) -> str:
     time = words("runs_no_time") if any(m is None for m in minutes) else words("runs_time", minutes=printed(max(sum(minutes), 1), 0))
     length = figure(sum(r["length_m"] for r in runs), None, sayer.units.length)
     corner = words(f"runs_entry_{first['entry']}") if first["entry"] else words("runs_entry_any")
-    return opened(words(f"runs_{purpose}", machine=machine, number=len(runs), bearing=f"{printed(first['bearing_deg'], 0)}°", corner=corner, length=length, time=time))
+    return opened(words(f"runs_{purpose}", machine=machine, runs=words.count("runs_lines", len(runs)), bearing=f"{printed(first['bearing_deg'], 0)}°", corner=corner, length=length, time=time))
 
 
 def _drawing(given: FieldInput, runs: Sequence[dict], title: str, sayer: Sayer) -> str:
