@@ -12,6 +12,7 @@ from pipeline.coordinates import read_crs, scale_problem, unit_m, working_crs
 from pipeline.diamond.anchors import ahead, twice
 from pipeline.diamond.cores import drawn_off_skin, read_problems
 from pipeline.diamond.days import day_of
+from pipeline.diamond.fixed import fixed_faults
 from pipeline.diamond.layout import Drawing, Layout, build
 from pipeline.errors import BadInput, Problem
 from pipeline.project import Project, diagonal_problem, in_the_future, newest_day
@@ -73,6 +74,7 @@ def layout_of(project: Project, folder: Path, field_id: str, row: Read) -> tuple
             problems.append(Problem(row["features"], None, "role", "no skin", "a polygon with the role skin", "Draw the skin, or name the layout in the table of fields."))
         return None, problems
     problems += _far_shapes(row, drawing) + _located(project, folder, row, drawing)
+    problems += fixed_faults(row.get("features", ""), drawing.features, project.config.grading.on(field_id).of("slope_max_pct"))
     if problems:
         return None, problems
     layout = build(drawing)
