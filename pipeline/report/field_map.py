@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from html import escape
-from typing import Sequence
+from typing import Mapping, Sequence
 
 import numpy as np
-from shapely import Geometry
+from shapely import Geometry, from_wkt
 
 from pipeline.diamond.edges import Edge
 from pipeline.diamond.layout import Layout
@@ -82,6 +82,12 @@ def ground(layout: Layout, frame: Frame, edges: Sequence[Edge]) -> str:
     back = el("rect", x=0, y=0, width=frame.width, height=round(frame.height, 1), class_="ground")
     skin = el("path", d=frame.path(layout.skin), class_="skin", fill_rule="evenodd")
     return back + skin + "".join(el("path", d=frame.path(e.line), class_="edge-line") for e in edges)
+
+
+def kept_free(frame: Frame, keep_outs: Sequence[Mapping]) -> str:
+    """All ground that no blade may touch, whole: of a cable its strip, not its ends."""
+    shapes = dict.fromkeys(k["kept_free"] for k in keep_outs)
+    return "".join(el("path", d=frame.path(from_wkt(shape)), class_="off") for shape in shapes)
 
 
 def furniture(layout: Layout, frame: Frame) -> str:

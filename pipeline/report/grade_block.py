@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pipeline.report.changed import work_line
 from pipeline.report.field_input import FieldInput
 from pipeline.report.figures import NBSP, PLUS_MINUS, TO, Z95, figure, printed, rounded
 from pipeline.report.placing import Placing
@@ -44,6 +45,8 @@ def _lead(record: dict, given: FieldInput, sayer: Sayer) -> list[str]:
         falls.append(words("grade_toward", deg=printed(wishes["fall_bearing_deg"], 0)))
     out = [words("grade_wanted", form=words(f"grade_form_{wishes['form']}"), falls=words.listed(falls) or words("grade_no_fall"))]
     out.append(words(f"grade_depth_{record['depth_from']}"))
+    if since := since_line(given, sayer):
+        out.insert(0, since)
     if record["relative"]:
         out.append(words("grade_relative"))
     return out + [words(f"grade_chosen_{record['chosen_why']}")]
@@ -60,7 +63,7 @@ def _row(row: dict, given: FieldInput, sayer: Sayer) -> list[str]:
             truck = given.settings.material.of("truck_t")
             part = int(row["loads"]) == 1 and row["mix_tonnes"] < truck / 2
             mix += f", {sayer.words('grade_part_load') if part else sayer.words.count('grade_loads', int(row['loads']))}"
-    even = row["planarity_after_mm"] < EVEN_MM and row["straightedge_after_mm"] < EVEN_MM
+    even = all(row[k] is not None and row[k] < EVEN_MM for k in ("planarity_after_mm", "straightedge_after_mm"))
     after = sayer.words("grade_finished") if even else f"{sayer.height(row['planarity_after_mm'])} / {sayer.height(row['straightedge_after_mm'])}"
     return [
         _name(row, sayer), volume(row["cut_m3"]), volume(row["fill_m3"]), f"{PLUS_MINUS}{NBSP}{volume(row['noise_m3'])}", mix,
@@ -76,6 +79,18 @@ def _cost(row: dict, given: FieldInput, sayer: Sayer) -> str:
     half = max((high - low) / 2, 5.0)
     ends = dict.fromkeys(rounded(v, half, 0)[0] for v in (low, high))
     return f"{given.settings.currency}{NBSP}{TO.join(ends)}" if high > 0 else "0"
+
+
+def conflict_lines(record: dict, variant: str, given: FieldInput, sayer: Sayer) -> list[str]:
+    """What gave way in one design, each with what was asked and what is possible."""
+    return [_conflict(c, given, sayer) for c in record.get("conflicts", ()) if c["variant"] == variant]
+
+
+def since_line(given: FieldInput, sayer: Sayer) -> str:
+    """Work done after the survey that the designs start from; empty where there is none."""
+    rows = {r["work_id"]: r for r in given.works}
+    done = [work_line(rows[i], sayer).rstrip(".") for i in given.designs.get("works_since", ()) if i in rows]
+    return sayer.words("grade_since", what="; ".join(done)) if done else ""
 
 
 def _conflict(c: dict, given: FieldInput, sayer: Sayer) -> str:

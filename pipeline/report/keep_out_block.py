@@ -18,12 +18,21 @@ def keep_out_block(rows: Sequence[Mapping], sayer: Sayer) -> dict:
     if not rows:
         return {}
     words = sayer.words
-    lost = sum(not r["found"] for r in rows)
+    lost, of = lost_of(rows)
     return {
-        "lead": words.count("keep_lost", lost, of=len(rows)) if lost else words("keep_all_found"),
+        "lead": words.count("keep_lost", lost, of=of) if lost else words("keep_all_found"),
         "heads": [words(f"keep_head_{k}") for k in ("what", "one", "other", "free", "found")],
         "rows": [[name_words(r, sayer), *tape_words(r, sayer), figure(r["free_m"], None, short_unit(sayer)), found_words(r, sayer)] for r in rows],
     }  # fmt: skip
+
+
+def lost_of(rows: Sequence[Mapping]) -> tuple[int, int]:
+    """How many things are not found this season, of how many: ends and bends of one cable, corners of one area are one thing, found
+    where all of it is."""
+    found: dict[tuple[str, str], bool] = {}
+    for r in rows:
+        found[r["kind"], r["name"]] = found.get((r["kind"], r["name"]), True) and r["found"]
+    return sum(not f for f in found.values()), len(found)
 
 
 def short_unit(sayer: Sayer) -> Unit:
@@ -48,7 +57,9 @@ def name_words(row: Mapping, sayer: Sayer) -> str:
 
 
 def _end(end: str, sayer: Sayer) -> str:
-    """Which end or bend of a cable is taped."""
+    """Which end or bend of a cable, or corner of an area, is taped."""
+    if end.startswith("corner"):
+        return sayer.words("keep_end_corner", number=end.removeprefix("corner "))
     if end.startswith("bend"):
         return sayer.words("keep_end_bend", number=end.removeprefix("bend "))
     return sayer.words("keep_end_one" if end == "one end" else "keep_end_other")

@@ -6,11 +6,10 @@ from itertools import groupby
 from typing import Sequence
 
 import numpy as np
-from shapely import from_wkt
 from shapely.geometry import LineString
 
 from pipeline.report.field_input import FieldInput
-from pipeline.report.field_map import foot, frame_of, furniture, ground
+from pipeline.report.field_map import foot, frame_of, furniture, ground, kept_free
 from pipeline.report.figures import figure, printed
 from pipeline.report.saying import Sayer
 from pipeline.report.svg import Frame, el, picture, words as text
@@ -47,7 +46,7 @@ def _drawing(given: FieldInput, runs: Sequence[dict], title: str, sayer: Sayer) 
     layout, words = given.layout, sayer.words
     frame = frame_of(layout)
     inner = ground(layout, frame, given.edges)
-    inner += "".join(el("path", d=frame.path(from_wkt(k["kept_free"])), class_="off") for k in given.designs.get("keep_outs", ()))
+    inner += kept_free(frame, given.designs.get("keep_outs", ()))
     inner += furniture(layout, frame)
     for purpose, group in groupby(runs, key=lambda r: r["purpose"]):
         for k, run in enumerate(group):

@@ -54,7 +54,7 @@ def card(record: Mapping, given: FieldInput, sayer: Sayer) -> dict:
         "title": opened(work_line(rows[record["work_id"]], sayer)).rstrip(".") + until + ".", "lines": lines + moved + rest, "but_changes": lines + rest, "paper": f"works/{record['work_id']}.pdf",
         "shares": words.count("works_shares", len(shares), what="; ".join(shares)) if shares else "",
         "levels": _level_lines(levels, sayer), "heads": [words(f"works_head_{k}") for k in ("number", "where", "e", "n")] if levels else [],
-        "caption": words("works_level_caption", name=record["work_id"]), "places": [_place(p, sayer) for p in levels.get("places", ())] if levels else [],
+        "caption": words("works_level_caption", name=record["work_id"], crs=levels.get("crs", ""), unit=levels.get("unit", "")), "places": [_place(p, sayer) for p in levels.get("places", ())] if levels else [],
     }  # fmt: skip
 
 
@@ -153,7 +153,7 @@ def _level_lines(levels: Mapping, sayer: Sayer) -> list[str]:
 
 
 def _place(p: Mapping, sayer: Sayer) -> tuple[str, ...]:
-    return p["name"].rsplit("-", 1)[1], opened(sayer.placing.at(p["e"], p["n"])), printed(p["e"], 2), printed(p["n"], 2)
+    return p["name"].rsplit("-", 1)[1], opened(sayer.placing.at(p["e"], p["n"])), printed(p["east"], 2), printed(p["north"], 2)
 
 
 def _held(measures: Sequence[Mapping], sayer: Sayer) -> list[str]:

@@ -6,6 +6,8 @@ import math
 
 import numpy as np
 
+from pipeline.coordinates import read_crs, unit_m
+from pipeline.diamond.layout import Layout
 from pipeline.jobs import Job
 from pipeline.report.papers.bid import bid, price_rows
 from pipeline.report.field_page import sayer_of
@@ -23,8 +25,9 @@ from pipeline.works.bid_items import items
 from pipeline.works.control_ring import ring
 from pipeline.works.design import LASER_PLANE, Design
 from pipeline.works.grading.variants import FREE, PLANE
+from pipeline.works.hand_levels import FEWEST
 from pipeline.works.handoffs import LOWER, RAISE
-from pipeline.works.keep_outs import keep_outs_of
+from pipeline.works.keep_outs import ANCHOR, PLATE as PLATE_KIND, keep_outs_of
 
 CHECKPOINT = "checkpoint"  # a place of one day on the skin holds no height for a machine
 
@@ -50,8 +53,8 @@ def run(job: Job, where: Where) -> None:
         control = [c for c in control_points.carried(job, layout)[0] if c["kind"] != CHECKPOINT]
         control_points.write(folder, control)
         graded = np.isfinite(design.design)
-        priced = items(row, record["lip_work"], max(layout.skin.area - row["graded_m2"], 0.0), len(record["keep_outs"]), _whole(job.settings.acceptance.of("hand_levels")), _set_anew(record))
-        paper = bid(given, year, priced, ring(layout.skin, [c["at"] for c in control]), control, _fall(record, design, graded), words)
+        priced = items(row, record["lip_work"], max(layout.skin.area - row["graded_m2"], 0.0), len({(k["kind"], k["name"]) for k in record["keep_outs"]}), _levels(job), _set_anew(record), _plates(record))
+        paper = bid(given, year, priced, ring(layout.skin, [c["at"] for c in control]), control, _fall(record, design, graded), _off_control(job, layout, given.elevation, record["survey"]), words)
         pdf.write(folder / "bid.pdf", "papers/paper.typ", paper.plain(pages.style()), paper.day)
         tracks.write_rows(folder / "prices.csv", *price_rows(priced, sayer_of(layout, given.tables, job.settings, words)))
 
@@ -71,5 +74,31 @@ def _set_anew(record: dict) -> int:
     return sum(r["variant"] == LASER_PLANE and r["verdict"] in (RAISE, LOWER) for r in record.get("handoffs", ()))
 
 
-def _whole(places: float | None) -> int | None:
-    return None if places is None else int(places)
+def _plates(record: dict) -> int:
+    """Anchors and plates, which are set to the new ground where it moves."""
+    return len({k["name"] for k in record["keep_outs"] if k["kind"] in (ANCHOR, PLATE_KIND)})
+
+
+def _levels(job: Job) -> int | None:
+    """Hand levels, never fewer than are drawn."""
+    asked = job.settings.acceptance.of("hand_levels")
+    return None if asked is None else max(int(asked), FEWEST)
+
+
+def _off_control(job: Job, layout: Layout, elevation: np.ndarray | None, survey: str) -> dict | None:
+    """How far the design's heights stand off the levelled checkpoints of its survey, m, one s.d. of the mean, and how many; None
+    without any in the survey's own reference of heights."""
+    row = next(r for r in job.rows["surveys"] if r["survey_id"] == survey)
+    named, reference = set(row.get("checkpoints", ())), row.get("height_reference")
+    points = [c for c in control_points.carried(job, layout)[0] if c["point_id"] in named and c["height_reference"] == str(reference)]
+    if elevation is None or not points:
+        return None
+    metres = unit_m(read_crs(job.field_row["crs"]))
+    e, n = np.array([c["at"] for c in points]).T
+    rows, cols = layout.grid.rows_cols(e, n)
+    inside = (rows >= 0) & (rows < layout.grid.ny) & (cols >= 0) & (cols < layout.grid.nx)
+    off = elevation[rows[inside].astype(int), cols[inside].astype(int)] - metres * np.array([float(c["height"]) for c in points])[inside]
+    off = off[np.isfinite(off)]
+    if len(off) < 2:
+        return None
+    return {"off_m": float(off.mean()), "sigma_m": float(off.std(ddof=1) / len(off) ** 0.5), "points": len(off)}

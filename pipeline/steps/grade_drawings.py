@@ -94,4 +94,5 @@ def _phone(folder: Path, field_id: str, working, hollows: Sequence[Hollow], keep
         at = k.geometry.representative_point()
         places.append((k.name, f"keep off: {k.kind.replace('_', ' ')}, {k.buffer_m:.2f} m kept free{'' if k.found else '; not located this season: find it by hand first'}", *lon_lat(working, at.x, at.y)))
     lines = [(f"run {r['run']}", f"{r['purpose'].replace('_', ' ')}, bearing {r['bearing_deg']:.0f}", [lon_lat(working, e, n) for e, n in r["line"]]) for r in runs]
+    lines += [(f"{k.kind.replace('_', ' ')} {k.name}", f"keep {k.buffer_m:.2f} m off both sides", [lon_lat(working, e, n) for e, n, *_ in part.coords]) for k in keep_outs for part in _lines(k.geometry)]
     phone.write(folder / "passes.gpx", field_id, "Good to a few metres on a phone: to find the way by, never to set out by.", places, lines)

@@ -31,7 +31,8 @@ POND_RING_M = (0.4, 0.6, 1.6)  # beyond a pond's own radius: filled to, and the 
 
 @dataclass(frozen=True)
 class GradeGround:
-    """z : smoothed heights, (ny, nx), m, NaN where nothing was measured; workable: bool, skin that a design covers
+    """z : smoothed heights, (ny, nx), m, NaN where nothing was measured; workable: bool, skin that a hand may fill
+    clear   : workable ground off everything kept free: what a blade works and a design of the whole skin covers
     elevation : as published, (ny, nx), m
     blade_m : (ny, nx), how deep a blade may go, m, 0 where nobody knows
     cells   : the same as blocks in axes whose origin is `origin`
@@ -40,6 +41,7 @@ class GradeGround:
 
     z: np.ndarray
     workable: np.ndarray
+    clear: np.ndarray
     blade_m: np.ndarray
     cells: Ground
     origin: tuple[float, float]
@@ -49,18 +51,19 @@ class GradeGround:
     elevation: np.ndarray
 
     def raster(self, found: Made) -> np.ndarray:
-        """A designed surface on the field's grid over the workable ground, (ny, nx), m."""
+        """A designed surface on the field's grid over the clear ground, (ny, nx), m."""
         out = np.full(self.z.shape, np.nan)
         e, n = self.mesh
-        x, y = e[self.workable] - self.origin[0], n[self.workable] - self.origin[1]
+        x, y = e[self.clear] - self.origin[0], n[self.clear] - self.origin[1]
         inside = found.form.holds(x, y)
         values = np.full(len(x), np.nan)
         values[inside] = found.form.points(x[inside], y[inside]) @ found.solved.parameters
-        out[self.workable] = np.maximum(values, self.z[self.workable] - self.blade_m[self.workable])  # no cell is cut deeper than it may be
+        out[self.clear] = np.maximum(values, self.z[self.clear] - self.blade_m[self.clear])  # no cell is cut deeper than it may be
         return out
 
 
-def ground_of(job: Job, where: Where, layout: Layout, seen: Surveyed, features: Sequence[Feature]) -> GradeGround:
+def ground_of(job: Job, where: Where, layout: Layout, seen: Surveyed, features: Sequence[Feature], kept_free: shapely.Geometry) -> GradeGround:
+    """kept_free : ground that no blade may touch, working CRS"""
     grid, masks = layout.grid, masks_of(layout)
     elevation = rasters.read(where.raster(job.field, seen.survey_id, "elevation"), grid)
     sound = masks.even & np.isfinite(seen.z)
@@ -68,16 +71,17 @@ def ground_of(job: Job, where: Where, layout: Layout, seen: Surveyed, features: 
     sound &= ~grid.mask(obstacles)
     z = Smoother(sound, grid.cell_m, SMOOTH_SD_M, twice=True).heights(np.where(sound, elevation, np.nan))
     blade, came_from = _blade(job, where, layout, seen.survey_id)
-    unknown = sound & ~np.isfinite(blade)
+    clear = np.isfinite(z) & ~grid.mask(kept_free)
+    unknown = clear & ~np.isfinite(blade)
     blade = np.maximum(np.nan_to_num(blade), 0.0)
     factor = max(round(BLOCK_M / grid.cell_m), 1)
-    means = blocks(z, grid, factor, seen.white)
-    depth = _block_depth(z, blade, means, grid, factor)
+    means = blocks(np.where(clear, z, np.nan), grid, factor, seen.white)
+    depth = _block_depth(np.where(clear, z, np.nan), blade, means, grid, factor)
     e, n = block_grid(grid, factor)[0].mesh()
     origin = (float(np.floor(grid.west)), float(np.floor(grid.south)))
     held = means.held
     cells = Ground(e[held] - origin[0], n[held] - origin[1], means.value[held], depth[held], means.grid.cell_area_m2)
-    return GradeGround(z, np.isfinite(z), blade, cells, origin, float(unknown.sum() * grid.cell_area_m2), came_from, grid.mesh(), elevation)
+    return GradeGround(z, np.isfinite(z), clear, blade, cells, origin, float(unknown.sum() * grid.cell_area_m2), came_from, grid.mesh(), elevation)
 
 
 def _blade(job: Job, where: Where, layout: Layout, survey: str) -> tuple[np.ndarray, str]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from dataclasses import asdict, dataclass, field
 from pathlib import PurePosixPath
 from typing import Callable, Mapping
@@ -9,7 +10,7 @@ from typing import Callable, Mapping
 import numpy as np
 import shapely
 
-from pipeline.coordinates import read_crs, unit_m
+from pipeline.coordinates import code, read_crs, unit_m
 from pipeline.diamond.layout import Layout
 from pipeline.jobs import Job
 from pipeline.steps import surveyed
@@ -19,7 +20,8 @@ from pipeline.store import files, rasters
 from pipeline.store.where import Where
 from pipeline.surface.loose import loose_sigma_m
 from pipeline.surface.masks import masks_of
-from pipeline.units import LENGTH_UNITS
+from pipeline.transform import step_between
+from pipeline.units import LENGTH_UNITS, vertical_unit_of
 from pipeline.works.around import Around, last_day
 from pipeline.works.as_built import CANNOT_TELL, Deviations, off_form, share_within, verdicts, whole
 from pipeline.works.grading.forms import plane, two_planes
@@ -30,6 +32,7 @@ from pipeline.works.place_means import PlaceMeans, place_means
 
 TO_A_SURFACE = ("laser_grade", "rebuild")  # and `level` over the whole skin
 SKIN = "skin"
+MOVES = ("level", "mix_add", "laser_grade", "rebuild")  # works after which the ground is another
 READ_WITHIN_M = 0.5  # a level so near a drawn place was read there
 NO_LEVEL, KNOWN_LEVEL, NOTHING = "form", "design", ""
 
@@ -151,7 +154,7 @@ def _worked(job: Job, layout: Layout, work: Mapping) -> np.ndarray:
 
 def _levels(job: Job, layout: Layout, work: Mapping, drawn: list[HandPlace], wanted: _Wanted, tolerance: float | None) -> dict:
     """The places, and what the levels read there say."""
-    out = {"places": [asdict(p) for p in drawn], "tolerance_mm": tolerance, "result": None, "reason": ""}
+    out = {**_set_out(job, layout, drawn), "tolerance_mm": tolerance, "result": None, "reason": ""}
     read = _read_at(job, layout, work, drawn)
     if not read:
         return out
@@ -169,15 +172,27 @@ def _levels(job: Job, layout: Layout, work: Mapping, drawn: list[HandPlace], wan
     return {**out, "result": asdict(accepted(off, tolerance / 1000, len(drawn)))}
 
 
+def _set_out(job: Job, layout: Layout, drawn: list[HandPlace]) -> dict:
+    """The places in the field's own coordinates and unit, too: what a rover is fed with."""
+    own = read_crs(job.field_row["crs"])
+    metres = unit_m(own)
+    e, n = step_between(read_crs(layout.grid.crs), own)(np.array([p.e for p in drawn]), np.array([p.n for p in drawn])) if drawn else ((), ())
+    places = [{**asdict(p), "east": float(x), "north": float(y), "design": None if p.design_m is None else p.design_m / metres} for p, x, y in zip(drawn, e, n)]
+    return {"places": places, "crs": code(own), "unit": vertical_unit_of(metres)}
+
+
 def _read_at(job: Job, layout: Layout, work: Mapping, drawn: list[HandPlace]) -> dict[HandPlace, float]:
     """Height read at each drawn place since the work, m; a place is named, or stood on to READ_WITHIN_M; the newest reading counts."""
-    crs_m = unit_m(read_crs(job.field_row["crs"]))
+    step = step_between(read_crs(job.field_row["crs"]), read_crs(layout.grid.crs))
+    until = min((w["done_on"] for w in job.rows["works"] if w["work"] in MOVES and w["done_on"] > last_day(work)), default=dt.date.max)
     names = {p.name: p for p in drawn}
     out = {}
-    for r in sorted((r for r in job.rows["readings"] if r["kind"] == "level" and r["read_on"] >= work["done_on"]), key=lambda r: r["read_on"]):
+    levels = [r for r in job.rows["readings"] if r["kind"] == "level" and last_day(work) <= r["read_on"] < until]  # a later work's levels are its own
+    for r in sorted(levels, key=lambda r: r["read_on"]):
         place = names.get(r.get("place", ""))
         if place is None and r.get("e") is not None and r.get("n") is not None:
-            away, near = min(((np.hypot(r["e"] * crs_m - p.e, r["n"] * crs_m - p.n), p.name) for p in drawn), default=(np.inf, ""))
+            e, n = (float(np.ravel(v)[0]) for v in step(np.array([r["e"]]), np.array([r["n"]])))
+            away, near = min(((np.hypot(e - p.e, n - p.n), p.name) for p in drawn), default=(np.inf, ""))
             place = names[near] if away <= READ_WITHIN_M else None
         if place is not None and r.get("unit") is not None:
             out[place] = float(r["value"]) * LENGTH_UNITS[r["unit"]]

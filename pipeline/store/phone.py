@@ -41,6 +41,11 @@ def _at(lon: float, lat: float) -> dict[str, str]:
 
 
 def _said(element, title: str, text: str) -> None:
-    ElementTree.SubElement(element, "name").text = " ".join(title.split())
+    ElementTree.SubElement(element, "name").text = _one_line(title)
     if text:
-        ElementTree.SubElement(element, "desc").text = " ".join(text.split())
+        ElementTree.SubElement(element, "desc").text = _one_line(text)
+
+
+def _one_line(text: str) -> str:
+    """Without line ends and signs that XML cannot carry."""
+    return " ".join("".join(c if c.isprintable() or c.isspace() else " " for c in text).split())

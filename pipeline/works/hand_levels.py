@@ -91,7 +91,7 @@ def accepted(off_m: np.ndarray, tolerance_m: float, drawn: int) -> Accepted:
     """
     k, within = len(off_m), int((np.abs(off_m) <= tolerance_m).sum())
     off = tuple(float(v) for v in off_m)
-    if k < min(FEWEST, drawn):
+    if k < drawn:
         return Accepted(k, within, np.nan, np.nan, np.nan, off, f"{k} of {drawn} places are read: all are needed")
     low = beta.ppf(0.025, within, k - within + 1) if within else 0.0
     high = beta.ppf(0.975, within + 1, k - within) if within < k else 1.0

@@ -11,11 +11,12 @@ import numpy as np
 import shapely
 
 from pipeline.diamond.layout import Layout
-from pipeline.works.keep_outs import ANCHOR, CABLE, COMPUTED_SIGMA_M, KeepOut
+from pipeline.works.keep_outs import ANCHOR, CABLE, COMPUTED_SIGMA_M, PLATE, KeepOut
 
 MARK_SIGMA_M = 0.03  # one s.d. of a mark's place on each axis and of a tape pulled over a field, together; ours
 LEAST_CROSSING_DEG = 30.0  # two circles that cross flatter fix nothing
 STRAIGHT_M = 0.2  # a cable that leaves a straight line by less is called straight
+LARGE_M = 4.0  # round about: a larger area is taped to at its corners
 LONGEST_M = 60.0  # a tape's length
 
 
@@ -94,7 +95,7 @@ def taped(e: float, n: float, layout: Layout, sigma_m: float = 0.0, without: str
 
 
 def places_of(item: KeepOut) -> tuple[tuple[str, float, float], ...]:
-    """Where a keep-out is taped to: its middle; both ends of a cable and each bend between, for a straight line from end to end
+    """Where a keep-out is taped to: its middle, of a large area its corners; both ends of a cable and each bend between, for a straight line from end to end
     would miss it. The first of each is '', or which end or bend it is."""
     if item.kind == CABLE and item.geometry.geom_type in ("LineString", "MultiLineString"):
         out = []
@@ -103,6 +104,9 @@ def places_of(item: KeepOut) -> tuple[tuple[str, float, float], ...]:
             for k, (e, n, *_) in enumerate(turns):
                 out.append(("one end" if k == 0 else "other end" if k == len(turns) - 1 else f"bend {k}", e, n))
         return tuple(out)
+    corners = item.geometry.simplify(STRAIGHT_M) if item.geometry.geom_type == "Polygon" and item.kind != PLATE else None
+    if corners is not None and item.geometry.length > LARGE_M:
+        return tuple((f"corner {k}", e, n) for k, (e, n, *_) in enumerate(corners.exterior.coords[:-1], start=1))
     at = item.geometry.centroid
     return (("", at.x, at.y),)
 

@@ -71,7 +71,9 @@ def test_a_crew_reads_what_where_with_how_much_and_what_not_to_hit():
     assert "1 of 2 things in the ground is not found this season" in text
     assert "(unsafe)" in text and "cut sod, lower, re-lay" in text and "second base, screened" in text
     assert "14 mm" not in text and "0.55 in (2 passes)" in text and "0.43 cu yd" in text  # the haul: 14 mm, 0.33 m3 loose
-    assert "Mix to fill to the design: 0.55 tons ± 0.11, and 0.06 tons more in reserve." in text
+    assert "from the truck as far as the grass edge does not give it: 0.55 tons ± 0.11, and 0.06 tons more in reserve." in text
+    assert "The grass edge gives 0.10 cu yd ± 0.03 of mix (in place) to the low spots first" in text  # 0.08 m3
+    assert "Lift the base and plug the sleeve first" in text
 
 
 @pytest.mark.analytic
@@ -197,3 +199,45 @@ def test_a_whole_skin_is_staked_on_a_plan_and_its_low_spots_are_filled_by_hauls(
     assert re.findall(r">(−?\+?\d+)</text>", svg)[:3] == ["−11", "−21", "−32"]  # mm; halves away from zero
     text = text_of(package)
     assert "Filled by what is carried here" in text and "By hand: no blade here." not in text and "For a low spot filled by hand" not in text
+
+
+@pytest.mark.invariant
+def test_what_lies_under_an_edge_that_is_cut_stops_the_spade():
+    met = [{"kind": "cable", "name": "lights", "from_m": 9.0, "to_m": 11.0, "found": False}, {"kind": "irrigation_head", "name": "h1", "from_m": 12.0, "to_m": 12.4, "found": True}]
+    text = text_of(made(lip_work=[LIP | {"met": met}])[0])
+    assert "STOP: cable lights at 30–36 ft, not found this season" in text and "irrigation head h1 at 39–41 ft: by hand only there" in text
+
+
+@pytest.mark.invariant
+def test_work_since_the_survey_and_what_gave_way_stand_in_the_first_box():
+    told = [{"variant": "touch_up", "family": "grass_edge", "place": "outer 21 m", "asked": 6.0, "possible": 26.2, "unit": "mm", "alone": True}]
+    first = made(works_since=["w1"], conflicts=told)[0].blocks[0]
+    assert any("The ground was worked after this survey" in line for line in first.lines) and any("1.03" in line for line in first.lines)
+
+
+@pytest.mark.invariant
+def test_probing_comes_before_any_cut():
+    from report.scene import mix
+
+    rows = tables(mix_depth=[mix(depth=None, sigma=None, verdict="not_enough_evidence", cores=0, told_pct=0.0, tonnes=None, loose_m3=None, reason="no core")])
+    package = papers(given(designs=design(), tables=rows), WORDS)[0]
+    steps = next(b for b in package.blocks if isinstance(b, Steps))
+    assert steps.items[0][0] == "Take cores of the mix"
+
+
+@pytest.mark.invariant
+def test_a_cable_s_strip_is_drawn_whole_on_every_plan():
+    strip = {**ANCHOR, "kind": "cable", "name": "lights", "kept_free": "POLYGON ((507002 175004, 507020 175004, 507020 175005, 507002 175005, 507002 175004))"}
+    package, sheet = made(keep_outs=[ANCHOR, strip])
+    for paper in (package, sheet):
+        for block in (b for b in paper.blocks if isinstance(b, Picture)):
+            assert block.svg.count('class="off"') == 2
+    assert "never with a steel rod" in text_of(sheet) and "never with a steel rod" not in text_of(made(keep_outs=[ANCHOR])[1])
+
+
+@pytest.mark.independent  # PDFium
+def test_signs_that_no_font_holds_become_question_marks_and_the_paper_is_made(tmp_path):
+    paper = replace(made()[0], title="中央 💧 \x07 field", blocks=[Lines(["Łódź Ελλάς Поле “½” 中"])])
+    pdf.write(tmp_path / "x.pdf", "papers/paper.typ", paper.plain(pages.style()), paper.day)
+    text = printed(tmp_path / "x.pdf")
+    assert "?? ? ? field" in text and "Łódź Ελλάς Поле “½” ?" in text

@@ -13,7 +13,7 @@ from report.scene import FIELD, WORDS, given, layout, reads
 from report.test_papers import text_of
 from report.test_works_block import LOW, PLANE, measure, record
 
-LEVELS = {"places": [{"name": f"w1-{k:02d}", "e": 507000.0 + k, "n": 175010.0, "design_m": None if k else 300.125} for k in range(30)], "tolerance_mm": 6.35, "result": None, "reason": ""}
+LEVELS = {"places": [{"name": f"w1-{k:02d}", "e": 507000.0 + k, "n": 175010.0, "design_m": None if k else 300.125, "east": 1640419.9 + k, "north": 574146.0, "design": None if k else 984.662} for k in range(30)], "crs": "EPSG:6565", "unit": "us-ft", "tolerance_mm": 6.35, "result": None, "reason": ""}
 
 
 def sheet(told: dict, seen=None, units: str = "metric"):
@@ -46,7 +46,8 @@ def test_places_for_hand_levels_have_a_sheet_of_their_own_with_room_to_write():
     paper = sheet(record(PLANE, hand_levels=LEVELS))
     table = paper.blocks[-1]
     assert "break" in [b.kind for b in paper.blocks] and table.blank == (5,) and len(table.rows) == 30
-    assert [r[4:] for r in table.rows[:2]] == [["300.125", ""], ["", ""]]
+    assert [r[4:] for r in table.rows[:2]] == [["984.662", ""], ["", ""]]
+    assert "in EPSG:6565, us-ft" in table.caption and table.rows[1][2] == "1640420.90"
     assert "break" not in [b.kind for b in sheet(record(PLANE)).blocks]
 
 

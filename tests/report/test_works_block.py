@@ -86,7 +86,7 @@ def test_as_built_is_said_in_three_words_with_what_they_rest_on():
 
 @pytest.mark.analytic
 def test_hand_levels_are_listed_and_judged_or_asked_for():
-    places = [{"name": "w1-01", "e": 507003.0, "n": 175008.0, "design_m": None}]
+    places = [{"name": "w1-01", "e": 507003.0, "n": 175008.0, "design_m": None, "east": 507003.0, "north": 175008.0, "design": None}]
     levels = {"places": places, "tolerance_mm": 6.35, "result": None, "reason": ""}
     (card,) = block(record(hand_levels=levels))["cards"]
     assert card["places"][0][0] == "01" and card["places"][0][2:] == ("507003.00", "175008.00") and "None is read yet" in card["levels"][0]

@@ -12,7 +12,7 @@ from pipeline.works.control_ring import FEW_AROUND, NONE_INSIDE, OPEN, ring
 SKIN = box(0, 0, 20, 20).difference(box(8, 8, 12, 12))
 CORNERS = [(-5, -5), (25, -5), (25, 25), (-5, 25)]
 ROW = {"graded_m2": 800.0, "cut_m3": 4.0, "fill_m3": 6.0, "noise_m3": 1.5, "net_sigma_m3": 1.0, "mix_tonnes": 3.4, "mix_low95_t": 0.0, "mix_high95_t": 7.0}
-LIP = {"out_m3": 0.4, "length_m": 30.0, "sod_m2": 4.0, "sod_most_m2": 15.0}
+LIP = {"kind": "lip", "out_m3": 0.4, "length_m": 30.0, "sod_m2": 4.0, "sod_most_m2": 15.0}
 
 
 def of(found, name):
@@ -21,7 +21,7 @@ def of(found, name):
 
 @pytest.mark.analytic
 def test_cut_and_fill_lose_noise_below_and_share_the_net_s_error():
-    found = items(ROW, [LIP, {**LIP, "out_m3": None}], 50.0, 7, 30)
+    found = items(ROW, [LIP, {**LIP, "kind": "low_skin", "out_m3": None}], 50.0, 7, 30)
     cut, fill = of(found, "cut"), of(found, "fill")
     assert (cut.low, cut.likely, cut.high) == pytest.approx((4 - 1.5 - 1.96 * 0.4, 4, 4 + 1.96 * 0.4))
     assert (fill.low, fill.high) == pytest.approx((6 - 1.5 - 1.96 * 0.6, 6 + 1.96 * 0.6))
@@ -62,3 +62,13 @@ def test_what_is_short_is_named(points, short):
 def test_the_share_that_is_held_is_one_of_area():
     assert ring(box(0, 0, 20, 20), [(-5, -5), (45, -5), (-5, 45), (-6, 20)]).held == pytest.approx(1.0, abs=1e-9)  # the corner (20, 20) lies on the chord
     assert ring(Point(0, 0).buffer(1), [(-5, 0), (5, 0), (0, 5), (0.1, 5)]).held == pytest.approx(0.5, abs=0.01)
+
+
+@pytest.mark.invariant
+def test_what_nobody_can_say_is_an_item_without_a_figure_not_no_item():
+    unknown = of(items({**ROW, "mix_tonnes": None}, [], 0.0, 0, None), "mix")
+    assert unknown.likely != unknown.likely
+    half = items(ROW, [LIP, {**LIP, "out_m3": None, "length_m": 12.0, "sod_m2": None}], 0.0, 0, None)
+    assert of(half, "lip").likely == 42.0 and of(half, "sod").low != of(half, "sod").low
+    assert not [i for i in items({**ROW, "mix_tonnes": None, "fill_m3": 1.0}, [], 0.0, 0, None) if i.name == "mix"]  # more is cut than filled
+    assert of(items(ROW, [], 0.0, 0, None, set_anew=2, plates=5), "bases").likely == 5

@@ -8,7 +8,7 @@ from typing import Mapping, Sequence
 from shapely.geometry import Point
 
 from pipeline.report.field_input import FieldInput
-from pipeline.report.field_map import Mark, drawn_marks, foot, frame_of, furniture, ground
+from pipeline.report.field_map import Mark, drawn_marks, foot, frame_of, furniture, ground, kept_free
 from pipeline.report.figures import printed
 from pipeline.report.saying import Sayer
 from pipeline.report.svg import Frame, el, picture, words as text
@@ -22,13 +22,21 @@ def bid_plan(given: FieldInput, control: Sequence[Mapping], fall: Mapping, sayer
     layout, words, frame = given.layout, sayer.words, frame_of(given.layout)
     rows = given.designs["keep_outs"]
     inner = ground(layout, frame, given.edges)
-    inner += "".join(el("path", d=frame.path(Point(r["e"], r["n"]).buffer(r["free_m"])), class_="off") for r in rows) + furniture(layout, frame)
+    inner += kept_free(frame, rows) + furniture(layout, frame) + "".join(_way(frame, a) for a in given.designs.get("access", ()))
     inner += "".join(_control(frame, c) for c in control)
     if fall.get("slope_pct") is not None:
         inner += _fall(frame, layout.skin.centroid, fall)
     inner += drawn_marks(frame, [Mark(str(k), r["e"], r["n"], WORK if r["found"] else UNKNOWN) for k, r in enumerate(rows, start=1)])
     about = words("bid_plan_about", keep=len(rows), control=len(control))
     return picture(frame.width, frame.height, "bid-plan", words("bid_plan"), about, inner + foot(frame, sayer.units, words("north")), "map"), about
+
+
+def _way(frame: Frame, way: Mapping) -> str:
+    """A gate or a route by its name."""
+    x, y = (float(v) for v in frame.xy(way["e"], way["n"]))
+    if not (0 <= x <= frame.width and 0 <= y <= frame.height):
+        return ""
+    return el("rect", x=x - 4, y=y - 4, width=8, height=8, class_="base") + text(x + 8, y + 4, way["name"].replace("-", " "), class_="figure")
 
 
 def _control(frame: Frame, point: Mapping) -> str:

@@ -4,18 +4,20 @@ from __future__ import annotations
 
 from typing import Mapping, Sequence
 
-from shapely import from_wkt
 
 from pipeline.report.field_input import FieldInput
-from pipeline.report.field_map import Mark, drawn_marks, foot, frame_of, furniture, ground
+from pipeline.report.field_map import Mark, drawn_marks, foot, frame_of, furniture, ground, kept_free
 from pipeline.report.figures import figure
-from pipeline.report.keep_out_block import found_words, name_words, short_unit, tape_words
+from pipeline.report.keep_out_block import found_words, lost_of, name_words, short_unit, tape_words
 from pipeline.report.papers.paper import Blanks, Block, Break, Caution, Heading, Lines, Paper, Picture, Table, size_of
 from pipeline.report.saying import Sayer
 from pipeline.report.standing import Standing
-from pipeline.report.svg import el, picture
+from pipeline.report.svg import picture
 from pipeline.surface.verdict import UNKNOWN, WORK
+from pipeline.works.keep_outs import BOX, CABLE, HEAD
 from pipeline.works.tape import taped
+
+IN_WIRES = (CABLE, HEAD, BOX)
 
 
 def keep_out_sheet(given: FieldInput, now: Standing, sayer: Sayer, head: Mapping) -> Paper:
@@ -26,7 +28,7 @@ def keep_out_sheet(given: FieldInput, now: Standing, sayer: Sayer, head: Mapping
     words, record = sayer.words, given.designs
     rows, places = record.get("keep_outs", ()), [tuple(p) for p in record.get("probe_places", ())]
     day = str(now.newest.flown_on)[:10] if now.newest is not None else ""
-    blocks: list[Block] = [Caution(words("sheet_first"), [_lead(rows, sayer), words("keep_read")])]
+    blocks: list[Block] = [Caution(words("sheet_first"), [_lead(rows, sayer), words("keep_read"), *([words("sheet_cable")] if any(r["kind"] in IN_WIRES for r in rows) else [])])]
     if rows:
         blocks += [_plan(given, rows, sayer), Break(), Heading(words("keep_caption")), Lines([words("sheet_how")]), _table(rows, sayer), Lines([words("sheet_more")])]
         blocks.append(Table("", [words(f"sheet_head_{k}") for k in ("what", "one", "other", "found", "by")], [[""] * 5] * 3, blank=(0, 1, 2, 3, 4), wide=(0, 1, 2)))
@@ -41,10 +43,10 @@ def keep_out_sheet(given: FieldInput, now: Standing, sayer: Sayer, head: Mapping
 
 
 def _lead(rows: Sequence[Mapping], sayer: Sayer) -> str:
-    lost = sum(not r["found"] for r in rows)
+    lost, of = lost_of(rows)
     if not rows:
         return sayer.words("sheet_nothing")
-    return sayer.words.count("keep_lost", lost, of=len(rows)) if lost else sayer.words("keep_all_found")
+    return sayer.words.count("keep_lost", lost, of=of) if lost else sayer.words("keep_all_found")
 
 
 def _table(rows: Sequence[Mapping], sayer: Sayer) -> Table:
@@ -58,7 +60,7 @@ def _table(rows: Sequence[Mapping], sayer: Sayer) -> Table:
 def _plan(given: FieldInput, rows: Sequence[Mapping], sayer: Sayer) -> Picture:
     layout, words, frame = given.layout, sayer.words, frame_of(given.layout)
     inner = ground(layout, frame, given.edges)
-    inner += "".join(el("path", d=frame.path(from_wkt(r["kept_free"])), class_="off") for r in rows)
+    inner += kept_free(frame, rows)
     inner += furniture(layout, frame) + drawn_marks(frame, [Mark(str(k), r["e"], r["n"], WORK if r["found"] else UNKNOWN) for k, r in enumerate(rows, start=1)])
     title = words("sheet_plan")
     svg = picture(frame.width, frame.height, "keep-plan", title, words.count("sheet_plan_about", len(rows)), inner + foot(frame, sayer.units, words("north")), "map")

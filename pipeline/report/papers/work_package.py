@@ -7,16 +7,18 @@ from typing import Mapping, Sequence
 from pipeline.report.field_input import FieldInput
 from pipeline.report.field_map import Mark
 from pipeline.report.figures import TO, figure, printed
-from pipeline.report.findings import CREPT, FALL, GAP, LIP, LOW_SKIN, LOW_SPOT, MIX, PLANARITY, STEP, Finding
+from pipeline.report.findings import FALL, GAP, LIP, LOW_SKIN, LOW_SPOT, MIX, PLANARITY, STEP, Finding
+from pipeline.report.grade_block import conflict_lines, since_line
 from pipeline.report.handoffs_block import handed_lines
+from pipeline.report.keep_out_block import lost_of
 from pipeline.report.mix_block import thin_places
-from pipeline.report.papers.paper import Blanks, Block, Break, Caution, Heading, Lines, Paper, Picture, Steps, Table, Ticks, size_of
+from pipeline.report.papers.paper import Blanks, Block, Break, Caution, Heading, Lines, Paper, Picture, Steps, Ticks, size_of
 from pipeline.report.runs_block import runs_block
 from pipeline.report.saying import Sayer
 from pipeline.report.standing import Standing
 from pipeline.report.todo import Task, filling, mix_needed, remedy
 from pipeline.report.papers.work_plan import plan, rod_unit, stake_plan
-from pipeline.report.papers.work_tables import checks_table, edge_table, filled_at, handful_table, haul_table, mark_of, stake_tables, to_bring, works_of
+from pipeline.report.papers.work_tables import checks_table, edge_table, filled_at, handful_table, haul_table, mark_of, met_lines, stake_tables, to_bring, works_of
 from pipeline.works.design import LASER_PLANE, NO_MIX_BOUGHT
 
 PLAN_MM, RUNS_MM = 100.0, 100.0  # drawings of a package that fills low spots
@@ -36,13 +38,13 @@ def work_package(given: FieldInput, now: Standing, sayer: Sayer, keys: Mapping[F
     words, record = sayer.words, given.designs
     title = words("package_title", name=head["name"])
     day = str(now.newest.flown_on)[:10] if now.newest is not None else ""
-    blocks: list[Block] = [Caution(words("package_first"), _first(record, head, sayer))]
+    blocks: list[Block] = [Caution(words("package_first"), _first(given, record, head, sayer))]
     works = works_of(record, found)
     blocks.append(handful_table(works, sayer))
     blocks += [Heading(words("package_what")), *_steps(given, now, found, keys, sayer)]
     settle = handed_lines(record, record.get("chosen", ""), sayer)
     if settle:
-        blocks += [Heading(words("package_settle")), Ticks(settle)]
+        blocks += [Heading(words("package_settle")), Ticks(settle), Lines([words("package_settle_else")], small=True)]
     bring = to_bring(given, now, found, sayer)
     if bring:
         blocks += [Heading(words("package_bring")), Ticks(bring)]
@@ -75,12 +77,14 @@ def _hours(record: Mapping) -> float | None:
     return None if row is None else row["hours"]
 
 
-def _first(record: Mapping, head: Mapping, sayer: Sayer) -> list[str]:
+def _first(given: FieldInput, record: Mapping, head: Mapping, sayer: Sayer) -> list[str]:
     words, rows = sayer.words, record.get("keep_outs", ())
     out = [words("package_unsafe", what=" ".join(head["unsafe"]))] if head["unsafe"] else []
-    lost = sum(not r["found"] for r in rows)
+    out += [since] if (since := since_line(given, sayer)) else []
+    lost, of = lost_of(rows)
     if rows:
-        out.append(words.count("package_lost", lost, of=len(rows)) if lost else words("keep_all_found"))
+        out.append(words.count("package_lost", lost, of=of) if lost else words("keep_all_found"))
+    out += conflict_lines(record, record.get("chosen", ""), given, sayer)
     if record.get("depth_from") in ("none", "stated"):
         out.append(words(f"grade_depth_{record['depth_from']}"))
     if record.get("relative"):
@@ -95,7 +99,7 @@ def _steps(given: FieldInput, now: Standing, found: Sequence[Task], keys: Mappin
     if not found:
         return [Lines([words("package_nothing")]), Steps([finish])]
     fills = filling(list(found), sayer, given.settings.material)
-    return [Steps([*((t.title, _how(t, given, keys, sayer)) for t in _in_order(found, given.designs)), finish]), Lines(fills[:1], small=True)]
+    return [Steps([*((t.title, _how(t, given, keys, sayer)) for t in _in_order(found, given.designs, words("do_cores"))), finish]), Lines(fills[:1], small=True)]
 
 
 def _how(task: Task, given: FieldInput, keys: Mapping[Finding, str], sayer: Sayer) -> list[str]:
@@ -104,13 +108,13 @@ def _how(task: Task, given: FieldInput, keys: Mapping[Finding, str], sayer: Saye
     if first is None:
         return [words("package_probe")] if task.title == words("do_cores") else list(task.lines)
     if first.kind == LOW_SPOT:
-        return [" ".join(filter(None, [_mix(first, given, sayer), _staked(task, given.designs, sayer)])), *_fed(first, given.designs, keys, sayer)]
+        return [" ".join(filter(None, [_mix(first, given, sayer), _staked(task, given.designs, sayer)])), *_fed(first, given.designs, keys, sayer), *([words("package_at_base")] if first.place_id in given.layout.anchors else [])]
     if first.kind in (PLANARITY, GAP, FALL) and given.designs.get("chosen") in WHOLE_SKIN:
         return [words("package_level"), *task.lines]
     if first.kind == MIX:
         return [line for line in task.lines if line != words("mix_where")] + _thin(given, sayer)
-    if first.kind in (LIP, LOW_SKIN, STEP, CREPT):
-        return _remedies(task, keys, sayer)
+    if first.kind in (LIP, LOW_SKIN, STEP):
+        return [*_remedies(task, keys, sayer), *met_lines(task, given.designs, keys, sayer)]
     return list(task.lines)
 
 
@@ -144,9 +148,10 @@ def _fed(finding: Finding, record: Mapping, keys: Mapping[Finding, str], sayer: 
     return [sayer.words("package_fed", marks=marks, volume=volume)]
 
 
-def _in_order(found: Sequence[Task], record: Mapping) -> list[Task]:
-    """The tasks of the page, an edge that feeds a low spot before that spot."""
-    out = list(found)
+def _in_order(found: Sequence[Task], record: Mapping, do_cores: str) -> list[Task]:
+    """The tasks of the page, probing first, an edge that feeds a low spot before that spot."""
+    probing = [t for t in found if t.title == do_cores]  # nobody cuts before the depth is known
+    out = probing + [t for t in found if t not in probing]
     for task in found:
         spots = [s["name"] for f in task.findings if f.kind == LOW_SPOT and (s := filled_at(f, record)) is not None]
         feeding = {(r["edge_id"], r["from_m"]) for r in record.get("lip_work", ()) if r["goes_to"] in spots and r["out_m3"]}
@@ -206,7 +211,7 @@ def _runs(given: FieldInput, sayer: Sayer) -> list[Block]:
     found = runs_block(given, sayer)
     if not found:
         return []
-    out: list[Block] = [Heading(sayer.words("runs_heading")), Lines(found["lines"])]
+    out: list[Block] = [Heading(sayer.words("package_runs")), Lines([*found["lines"], sayer.words("package_runs_when")])]
     if found["svg"]:
         out.append(Picture(found["svg"], found["title"], sayer.words("runs_map_about", number=len(given.designs["passes"]["runs"])), sayer.words("runs_read"), WHOLE_RUNS_MM if given.designs.get("chosen") in WHOLE_SKIN else RUNS_MM))
     return out

@@ -5,10 +5,9 @@ from __future__ import annotations
 import math
 from typing import Mapping, Sequence
 
-from shapely.geometry import Point
 
 from pipeline.report.field_input import FieldInput
-from pipeline.report.field_map import Mark, drawn_marks, foot, frame_of, furniture, ground
+from pipeline.report.field_map import Mark, drawn_marks, foot, frame_of, furniture, ground, kept_free
 from pipeline.report.figures import Unit, printed
 from pipeline.report.saying import Sayer
 from pipeline.report.svg import Frame, el, picture, words as text
@@ -25,7 +24,7 @@ def plan(given: FieldInput, hauls: Sequence[Mapping], marks: Sequence[Mark], tit
     """
     layout, frame = given.layout, frame_of(given.layout)
     inner = ground(layout, frame, given.edges)
-    inner += "".join(el("path", d=frame.path(Point(k["e"], k["n"]).buffer(k["free_m"])), class_="off") for k in given.designs.get("keep_outs", ()))
+    inner += kept_free(frame, given.designs.get("keep_outs", ()))
     inner += furniture(layout, frame) + "".join(_haul(frame, h) for h in hauls if h["kind"] in (CARRY, TAKE) and not h["minor"])
     inner += drawn_marks(frame, marks) + foot(frame, sayer.units, sayer.words("north"))
     return picture(frame.width, frame.height, "work-plan", title, about, inner, "map")
@@ -48,7 +47,7 @@ def stake_plan(given: FieldInput, stakes: Sequence[Mapping], title: str, about: 
     """Every stake with what to do there: + to fill, - to cut, in tenths of an inch or millimetres as a rod is read."""
     layout, frame = given.layout, frame_of(given.layout)
     inner = ground(layout, frame, given.edges)
-    inner += "".join(el("path", d=frame.path(Point(k["e"], k["n"]).buffer(k["free_m"])), class_="off") for k in given.designs.get("keep_outs", ()))
+    inner += kept_free(frame, given.designs.get("keep_outs", ()))
     inner += furniture(layout, frame)
     unit = rod_unit(sayer)
     for s in (s for s in stakes if "," not in s["description"]):  # the grid and the bases; points about a low spot would cover one another

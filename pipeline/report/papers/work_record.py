@@ -39,7 +39,7 @@ def work_record(given: FieldInput, record: Mapping, seen: tuple[np.ndarray, np.n
 
 
 def _level(place: Mapping) -> list[str]:
-    return ["" if place["design_m"] is None else f"{place['design_m']:.3f}"]
+    return ["" if place["design"] is None else f"{place['design']:.3f}"]
 
 
 def _map(given: FieldInput, record: Mapping, seen: tuple[np.ndarray, np.ndarray] | None, sayer: Sayer) -> list[Block]:

@@ -8,7 +8,7 @@ from typing import Mapping, Sequence
 from pipeline.report.field_input import FieldInput
 from pipeline.report.figures import NBSP, Z95, figure, printed
 from pipeline.report.findings import CREPT, FALL, GAP, LIP, LOW_SKIN, LOW_SPOT, MIX, PLANARITY, STEP, Finding
-from pipeline.report.keep_out_block import tape, tape_words
+from pipeline.report.keep_out_block import name_words, tape, tape_words
 from pipeline.report.mix_block import SKIN, order_line
 from pipeline.report.papers.paper import Block, Heading, Lines, Table
 from pipeline.report.saying import Sayer
@@ -48,6 +48,9 @@ def to_bring(given: FieldInput, now: Standing, found: Sequence[Task], sayer: Say
     out = []
     if row is not None and row["mix_tonnes"] and row["mix_tonnes"] > 0.05:
         half = (row["mix_high95_t"] - row["mix_low95_t"]) / 2
+        fed = [r for r in record.get("lip_work", ()) if r["out_m3"] and r["goes_to"] in {f["name"] for f in record.get("filled", ())}]
+        if fed:
+            out.append(words("bring_fed", volume=figure(sum(r["out_m3"] for r in fed), sum(r["out_sigma_m3"] for r in fed), sayer.units.volume)))
         out.append(words("bring_mix", mass=figure(row["mix_tonnes"], half / Z95, sayer.units.mass), more=figure(row["mix_reserve_t"], None, sayer.units.mass)))
     hauled = record.get("chosen") in (NO_MIX_BOUGHT, LASER_PLANE)
     beside = [] if hauled else [f.row["fill_tonnes"] for t in found for f in t.findings if f.kind == LOW_SPOT and filled_at(f, record) is None and f.row["fill_tonnes"]]
@@ -56,6 +59,9 @@ def to_bring(given: FieldInput, now: Standing, found: Sequence[Task], sayer: Say
     skin = next((r for r in now.newest.rows["mix_depth"] if r["zone"] == SKIN and r["verdict"] == WORK), None) if now.newest is not None else None
     if skin is not None and (line := order_line(skin, sayer, given.settings.material.of("truck_t"))):
         out.append(words("bring_skin", line=line))
+    low = [r for r in record.get("lip_work", ()) if r["kind"] == LOW_SKIN]
+    if low and skin is None:
+        out.append(words("bring_low", length=figure(sum(r["length_m"] for r in low), None, sayer.units.length)))
     sod, most = (sum(w[k] or 0.0 for w in record.get("lip_work", ())) for k in ("sod_m2", "sod_most_m2"))
     if most > 0:
         out.append(words("bring_sod", area=figure(sod, None, sayer.units.area), most=figure(most, None, sayer.units.area)))
@@ -115,6 +121,19 @@ def mark_of(row: Mapping, keys: Mapping[Finding, str]) -> str:
     return next((k for f, k in keys.items() if f.stretch is not None and (f.place_id, f.stretch.from_m, f.stretch.to_m) == (row["edge_id"], row["from_m"], row["to_m"])), "")
 
 
+def met_lines(task: Task, record: Mapping, keys: Mapping[Finding, str], sayer: Sayer) -> list[str]:
+    """What lies in the ground where the stretches of a task are worked, and from where to where along the edge."""
+    words, out = sayer.words, []
+    mine = {(f.place_id, f.stretch.from_m, f.stretch.to_m) for f in task.findings if f.stretch is not None}
+    for r in record.get("lip_work", ()):
+        if (r["edge_id"], r["from_m"], r["to_m"]) not in mine:
+            continue
+        for m in r.get("met", ()):
+            what = words("met_thing", what=name_words({**m, "end": ""}, sayer), span=sayer.span(Stretch(m["from_m"], m["to_m"], m["to_m"] - m["from_m"], ())))
+            out.append((f"{mark}: " if (mark := mark_of(r, keys)) else "") + words("met_found" if m["found"] else "met_lost", what=what))
+    return out
+
+
 def _sod(r: Mapping, sayer: Sayer) -> str:
     if not r["sod_most_m2"]:
         return ""
@@ -168,6 +187,6 @@ def checks_table(now: Standing, sayer: Sayer, keys: Mapping[Finding, str]) -> li
     heads = [words(f"check_head_{k}") for k in ("mark", "where", "says", "limit", "before", "after")]
     rows = [
         [keys.get(f, ""), opened(sayer.where(f)), sayer.height(f.value_mm, f.sigma_mm), sayer.limit(f.kind, False), "", ""]
-        for f in leading(now, (UNSAFE, WORK)) if f.kind in (LOW_SPOT, LIP, LOW_SKIN, STEP, GAP, MIX)
+        for f in leading(now, (UNSAFE, WORK)) if f.kind in (LOW_SPOT, LIP, LOW_SKIN, STEP, GAP)
     ]  # fmt: skip
     return [Table(words("check_caption"), heads, rows, blank=(4, 5), wide=(1,))] if rows else []
