@@ -48,6 +48,7 @@ def test_the_interval_of_a_share_is_that_of_a_statistics_package():
 
 @pytest.mark.analytic
 def test_levels_not_all_read_give_no_share():
+    assert accepted(np.zeros(30), 0.006, 60).reason  # half of them read is a choice of half
     found = accepted(np.zeros(12), 0.006, 30)
     assert np.isnan(found.share) and found.reason == "12 of 30 places are read: all are needed"
 
