@@ -205,7 +205,7 @@ def test_a_whole_skin_is_staked_on_a_plan_and_its_low_spots_are_filled_by_hauls(
 def test_what_lies_under_an_edge_that_is_cut_stops_the_spade():
     met = [{"kind": "cable", "name": "lights", "from_m": 9.0, "to_m": 11.0, "found": False}, {"kind": "irrigation_head", "name": "h1", "from_m": 12.0, "to_m": 12.4, "found": True}]
     text = text_of(made(lip_work=[LIP | {"met": met}])[0])
-    assert "STOP: cable lights at 30–36 ft, not found this season" in text and "irrigation head h1 at 39–41 ft: by hand only there" in text
+    assert "STOP, not found this season: A: cable lights at 30–36 ft." in text and "By hand only at: A: irrigation head h1 at 39–41 ft." in text
 
 
 @pytest.mark.invariant

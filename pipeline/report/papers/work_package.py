@@ -12,7 +12,7 @@ from pipeline.report.grade_block import conflict_lines, since_line
 from pipeline.report.handoffs_block import handed_lines
 from pipeline.report.keep_out_block import lost_of
 from pipeline.report.mix_block import thin_places
-from pipeline.report.papers.paper import Blanks, Block, Break, Caution, Heading, Lines, Paper, Picture, Steps, Ticks, size_of
+from pipeline.report.papers.paper import Blanks, Block, Caution, Heading, Lines, Paper, Picture, Steps, Ticks, size_of
 from pipeline.report.runs_block import runs_block
 from pipeline.report.saying import Sayer
 from pipeline.report.standing import Standing
@@ -21,8 +21,8 @@ from pipeline.report.papers.work_plan import plan, rod_unit, stake_plan
 from pipeline.report.papers.work_tables import checks_table, edge_table, filled_at, handful_table, haul_table, mark_of, met_lines, stake_tables, to_bring, works_of
 from pipeline.works.design import LASER_PLANE, NO_MIX_BOUGHT
 
-PLAN_MM, RUNS_MM = 100.0, 100.0  # drawings of a package that fills low spots
-WHOLE_PLAN_MM, WHOLE_RUNS_MM, STAKES_MM = 76.0, 62.0, 100.0  # of one that levels a whole skin: four sheets are what a crew carries
+PLAN_MM, RUNS_MM = 80.0, 84.0  # drawings of a package that fills low spots
+WHOLE_PLAN_MM, WHOLE_RUNS_MM, STAKES_MM = 72.0, 60.0, 98.0  # of one that levels a whole skin: four sheets are what a crew carries
 WHOLE_SKIN = (NO_MIX_BOUGHT, LASER_PLANE)
 ON_MOUND = ("landing",)
 MOST_THIN = 6
@@ -51,8 +51,6 @@ def work_package(given: FieldInput, now: Standing, sayer: Sayer, keys: Mapping[F
     if marks or record.get("hauls", {}).get("lines"):
         blocks += _where(given, marks, keys, head["tape"], sayer)
     blocks += [*_stakes(given, sayer), *_runs(given, sayer)]
-    if marks and record.get("chosen") not in WHOLE_SKIN:
-        blocks.append(Break())
     checks = checks_table(now, sayer, keys)
     blocks += [Heading(words("package_checks")), *checks, Ticks([words(f"package_check_{k}") for k in (("edge", "straight", "water", "photo") if checks else ("water", "photo"))])]
     blocks += [Caution(words("package_cautions"), [words(f"package_caution_{k}") for k in ("dust", "machine", "hands", "heat", "law")])]

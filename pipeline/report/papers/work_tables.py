@@ -123,15 +123,16 @@ def mark_of(row: Mapping, keys: Mapping[Finding, str]) -> str:
 
 def met_lines(task: Task, record: Mapping, keys: Mapping[Finding, str], sayer: Sayer) -> list[str]:
     """What lies in the ground where the stretches of a task are worked, and from where to where along the edge."""
-    words, out = sayer.words, []
+    words = sayer.words
     mine = {(f.place_id, f.stretch.from_m, f.stretch.to_m) for f in task.findings if f.stretch is not None}
+    told: dict[bool, list[str]] = {False: [], True: []}
     for r in record.get("lip_work", ()):
         if (r["edge_id"], r["from_m"], r["to_m"]) not in mine:
             continue
         for m in r.get("met", ()):
             what = words("met_thing", what=name_words({**m, "end": ""}, sayer), span=sayer.span(Stretch(m["from_m"], m["to_m"], m["to_m"] - m["from_m"], ())))
-            out.append((f"{mark}: " if (mark := mark_of(r, keys)) else "") + words("met_found" if m["found"] else "met_lost", what=what))
-    return out
+            told[m["found"]].append((f"{mark}: " if (mark := mark_of(r, keys)) else "") + what)
+    return [words("met_found" if found else "met_lost", what="; ".join(things)) for found, things in told.items() if things]
 
 
 def _sod(r: Mapping, sayer: Sayer) -> str:
