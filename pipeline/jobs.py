@@ -80,7 +80,7 @@ def given(project: Project, verb: str, tables_dir: str, field_id: str = "", surv
         rows[table] = list(project.rows_of(table, field_id))
     settings = handed(project.config, verb)
     plain = {
-        "settings": of_field(settings, field_id) if verb == "history" else settings,
+        "settings": of_field(settings, field_id) if verb in ("history", "report") else settings,
         "rows": {table: [dict(sorted(r.cells.items())) for r in found] for table, found in rows.items()},
         "order": list(order),
         "tables_dir": tables_dir,

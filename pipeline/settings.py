@@ -113,6 +113,8 @@ def handed(config: Config, verb: str) -> dict:
         out["tolerances"] = {name: whole["tolerances"][name] for name in TOLERANCES_OF[verb]}
     if verb in whole and isinstance(whole[verb], dict):
         out[verb] = whole[verb]
+    if verb == "report":
+        out["plan"] = {"pins": whole["plan"]["pins"]}  # what is settled of a field, not what a plan makes of it
     if verb == "measure":
         forms = whole["grading"]
         out["grading"] = {"form": forms["form"], "fields": {k: {"form": v["form"]} for k, v in forms["fields"].items()}}
@@ -125,6 +127,8 @@ def of_field(plain: dict, field_id: str) -> dict:
     out = dict(plain)
     if "grading" in out:
         out["grading"] = {**out["grading"], "fields": own(out["grading"]["fields"])}
+    if "plan" in out:
+        out["plan"] = {**out["plan"], "pins": [p for p in out["plan"].get("pins", ()) if p["field_id"] == field_id]}
     if "tolerances" in out:
         out["tolerances"] = {n: v if v is None else {**v, "fields": own(v["fields"])} for n, v in out["tolerances"].items()}
     return out

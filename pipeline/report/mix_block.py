@@ -34,7 +34,7 @@ def mix_block(given: FieldInput, now: Standing, sayer: Sayer) -> dict:
     ) if spoken or wanted else ""  # fmt: skip
     steps = [sayer.height(s) for s in steps_mm(row["least_mm"])]
     return {
-        "lead": _lead(row, sayer) + (_orders(row, given, sayer) if known else []), "thin": thin_places(rows, sayer), "blade": _blade(rows, given, sayer) if known else [],
+        "lead": _lead(row, sayer) + (_orders(row, given, sayer) if known else []), "thin": _thin_places(rows, sayer), "blade": _blade(rows, given, sayer) if known else [],
         "dropped": [words("core_dropped", core=c["core_id"], why=c["why"]) for c in given.cores if not c["used"]],
         "wanted": [opened(sayer.placing.at(e, n)) for e, n in wanted], "ask": ask(row, sayer) if wanted else "",
         "svg": svg, "title": title, "shades": known, "unit": sayer.units.height.name,
@@ -53,7 +53,7 @@ def ask(row: dict, sayer: Sayer) -> str:
     return sayer.words("cores_none", number=TOLD_FROM) if not have else sayer.words.count("cores_few", have, least=TOLD_FROM)
 
 
-def thin_places(rows: dict[str, dict], sayer: Sayer) -> list[str]:
+def _thin_places(rows: dict[str, dict], sayer: Sayer) -> list[str]:
     """Places under the least depth, surely or perhaps, thinnest first."""
     found = [r for z, r in rows.items() if z != SKIN and r["verdict"] in (WORK, WATCH) and r["depth_mm"] is not None]
     return [

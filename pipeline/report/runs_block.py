@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from itertools import groupby
-from typing import Sequence
+from typing import Mapping, Sequence
 
 import numpy as np
 from shapely.geometry import LineString
 
 from pipeline.report.field_input import FieldInput
 from pipeline.report.field_map import foot, frame_of, furniture, ground, kept_free
-from pipeline.report.figures import figure, printed
+from pipeline.report.figures import Unit, figure, printed
 from pipeline.report.saying import Sayer
 from pipeline.report.svg import Frame, el, picture, words as text
 from pipeline.report.words import opened
@@ -25,7 +25,7 @@ def runs_block(given: FieldInput, sayer: Sayer) -> dict:
         return {}
     if not found["runs"]:
         return {"lines": [words("runs_none", why=found["reason"])], "svg": "", "title": ""}
-    lines = [_said(purpose, list(runs), found["machine"], sayer) for purpose, runs in groupby(found["runs"], key=lambda r: r["purpose"])]
+    lines = [_said(purpose, list(runs), found, sayer) for purpose, runs in groupby(found["runs"], key=lambda r: r["purpose"])]
     lines += [words("runs_before", bearings=words.listed([f"{printed(b, 0)}°" for b in found["last_bearings"][:3]]))] if found["last_bearings"] else [words("runs_first")]
     if found["hand_m2"] >= 1:
         lines.append(words("runs_hand", area=figure(found["hand_m2"], None, sayer.units.area)))
@@ -33,13 +33,13 @@ def runs_block(given: FieldInput, sayer: Sayer) -> dict:
     return {"lines": lines, "title": title, "svg": _drawing(given, found["runs"], title, sayer)}
 
 
-def _said(purpose: str, runs: list[dict], machine: str, sayer: Sayer) -> str:
+def _said(purpose: str, runs: list[dict], found: Mapping, sayer: Sayer) -> str:
     words, first = sayer.words, runs[0]
     minutes = [r["minutes"] for r in runs]
     time = words("runs_no_time") if any(m is None for m in minutes) else words("runs_time", minutes=printed(max(sum(minutes), 1), 0))
     length = figure(sum(r["length_m"] for r in runs), None, sayer.units.length)
     corner = words(f"runs_entry_{first['entry']}") if first["entry"] else words("runs_entry_any")
-    return opened(words(f"runs_{purpose}", machine=machine, runs=words.count("runs_lines", len(runs)), bearing=f"{printed(first['bearing_deg'], 0)}°", corner=corner, length=length, time=time))
+    return opened(words(f"runs_{purpose}", machine=found["machine"], runs=words.count("runs_lines", len(runs)), bearing=f"{printed(first['bearing_deg'], 0)}°", corner=corner, length=length, time=time)) + " " + words("runs_first_run", start=sayer.placing.at(*first["line"][0]), end=sayer.placing.at(*first["line"][-1]), width=figure(found["width_m"], None, Unit(sayer.units.length.name, sayer.units.length.size, 1)))
 
 
 def _drawing(given: FieldInput, runs: Sequence[dict], title: str, sayer: Sayer) -> str:

@@ -14,7 +14,7 @@ from pipeline.steps.grade_drawings import write_drawings
 from pipeline.steps.grade_exports import write_exports
 from pipeline.steps.grade_ground import GradeGround, ground_of, hollows_of
 from pipeline.steps.grade_handoffs import WAYS, handoffs_of
-from pipeline.steps.grade_moves import edge_hours, edge_work_of, filled_of, met_by, moves_of, works_since
+from pipeline.steps.grade_moves import edge_hours, edge_work_of, filled_of, moves_of, works_since
 from pipeline.steps.grade_passes import hauler, passes_of
 from pipeline.steps.grade_wishes import wanted_of, wishes_of, worth_of
 from pipeline.steps.spot_given import survey_error
@@ -60,14 +60,13 @@ def run(job: Job, where: Where) -> None:
     chosen, why = _chosen(designs, measured, hollows)
     runs = passes_of(job, layout, kept_free, hollows)
     edge_work = edge_work_of(job, layout, measured["lip"], measured["low_spots"], hollows)
-    met = [met_by(layout, row, kept_free) for row in edge_work]
     handed, looked = handoffs_of(job, layout, seen, features, ground, designs, error, chosen)
     record = {
         "survey": newest, "flown_on": str(seen.record["flown_on"]), "reason": "", "chosen": chosen, "chosen_why": why, "variants": rows,
         "wishes": {"form": wanted.form, "fall_bearing_deg": wanted.bearing_deg, "slope_min_pct": _pct(wishes.least), "slope_max_pct": _pct(wishes.most)},
         "conflicts": conflicts, "no_depth_m2": ground.no_depth_m2, "depth_from": ground.depth_from, "probe_places": [list(p) for p in measured["cores_wanted"]],
         "left_out": list(left), "filled": filled_of(designs.get(chosen), hollows, next((r for r in rows if r["variant"] == chosen), None)), "keep_outs": sheet(layout, kept_free), "passes": runs, "relative": not seen.absolute,
-        "hauls": moves_of(job, layout, designs.get(chosen), hauler(job.settings.machines)), "lip_work": [row | {"met": found} for row, found in zip(edge_work, met)], "lip_hours": edge_hours(job, edge_work),
+        "hauls": moves_of(job, layout, designs.get(chosen), hauler(job.settings.machines)), "lip_work": edge_work, "lip_hours": edge_hours(job, edge_work),
         "works_since": works_since(job, str(seen.record["flown_on"])), "handoffs": handed, "handoffs_looked": looked,
         "access": [{"kind": f.role, "name": f.name, "e": f.geometry.centroid.x, "n": f.geometry.centroid.y} for f in features if f.role in WAYS],
     }  # fmt: skip

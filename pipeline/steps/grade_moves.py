@@ -7,7 +7,6 @@ from dataclasses import asdict
 from typing import Mapping, Sequence
 
 import numpy as np
-import shapely
 
 from pipeline.diamond.layout import Layout
 from pipeline.jobs import Job
@@ -16,11 +15,9 @@ from pipeline.surface.stretches import LIP
 from pipeline.works.design import TOUCH_UP, Design
 from pipeline.works.grading.touch_up import Hollow
 from pipeline.works.hauls import Figures, hauls_of
-from pipeline.works.keep_outs import KeepOut
 from pipeline.works.lip_work import Spot, lip_work
 
 MM_PER_M = 1000.0
-EDGE_REACH_M = 0.5  # to either side of the edge a spade or an edger goes; ours
 MOVES = ("level", "mix_add", "laser_grade", "rebuild", "lip_cut", "sod", "edge_recut")  # work after which a survey's heights are old
 
 
@@ -86,25 +83,6 @@ def filled_of(design: Design | None, hollows: Sequence[Hollow], row: Mapping | N
         {"name": h.name, "e": h.e, "n": h.n, "reach_m": h.ring_in_m, "fill_m3": v, "tonnes": tonnes * v / all_of if known else None, "tonnes_sigma": sigma * v / all_of if known else None}
         for h, v in zip(hollows, volumes) if v > 0
     ]  # fmt: skip
-
-
-def met_by(layout: Layout, row: Mapping, keep_outs: Sequence[KeepOut]) -> list[dict]:
-    """What lies in the ground where a stretch of edge is worked: its name, and from where to where along the edge it is met, m.
-
-    Ground within EDGE_REACH_M of the edge is worked, and as far as the lip is wide.
-    """
-    edge = next((e for e in layout.edges if e.edge_id == row["edge_id"]), None)
-    if edge is None:
-        return []
-    s = np.arange(max(row["from_m"] - 0.5, 0.0), min(row["to_m"] + 0.5, edge.length_m) + 0.05, 0.1)
-    reach = EDGE_REACH_M + (row["width_mm"] or 0.0) / MM_PER_M
-    spots = shapely.points(np.column_stack(edge.at(s)))
-    out = []
-    for k in keep_outs:
-        near = s[shapely.distance(k.kept_free, spots) < reach]
-        if len(near):
-            out.append({"kind": k.kind, "name": k.name, "from_m": float(near[0]), "to_m": float(near[-1]), "found": k.found})
-    return out
 
 
 def works_since(job: Job, flown_on: str) -> list[str]:

@@ -59,7 +59,7 @@ def passes_of(job: Job, layout: Layout, keep_outs: Sequence[KeepOut], hollows: S
         across = chosen(ground.intersection(about), width, last, [whole.entry, *entries], corners, speed, turn, away_from=whole.bearing_deg, skin=layout.skin)
     first = [] if across is None else _plain(ACROSS, across, layout.skin)  # levelled before it is finished
     runs = first + _plain(WHOLE, whole, layout.skin, len(first))
-    return {"reason": "", "machine": name, "runs": runs, "last_bearings": last, "last_entries": entries, "hand_m2": whole.hand_m2}
+    return {"reason": "", "machine": name, "width_m": width, "runs": runs, "last_bearings": last, "last_entries": entries, "hand_m2": whole.hand_m2}
 
 
 def _plain(purpose: str, found: Runs, skin: shapely.Geometry, after: int = 0) -> list[dict]:

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import pypdfium2
 import pytest
+import shapely
 from shapely.geometry import Point
 
 from pipeline.report.papers.ink import inked
@@ -36,7 +37,7 @@ def design(**over) -> dict:
     filled = {"name": "second", "e": at.e, "n": at.n, "reach_m": 1.5, "fill_m3": 0.29, "tonnes": 0.5, "tonnes_sigma": 0.04}
     return record(row, chosen="touch_up", keep_outs=[ANCHOR, HEAD], stakes=[STAKE], filled=[filled], lip_work=[LIP], probe_places=[[HOME[0] + 5, HOME[1] + 12]],
                   hauls={"machine": "groomer", "lines": [HAUL], "reason": ""},
-                  passes={"reason": "", "machine": "groomer", "runs": [RUN], "last_bearings": [10.0], "last_entries": ["first"], "hand_m2": 40.0}) | over  # fmt: skip
+                  passes={"reason": "", "machine": "groomer", "width_m": 1.8, "runs": [RUN], "last_bearings": [10.0], "last_entries": ["first"], "hand_m2": 40.0}) | over  # fmt: skip
 
 
 def made(units: str = "us", **over) -> tuple[Paper, Paper]:
@@ -203,9 +204,11 @@ def test_a_whole_skin_is_staked_on_a_plan_and_its_low_spots_are_filled_by_hauls(
 
 @pytest.mark.invariant
 def test_what_lies_under_an_edge_that_is_cut_stops_the_spade():
-    met = [{"kind": "cable", "name": "lights", "from_m": 9.0, "to_m": 11.0, "found": False}, {"kind": "irrigation_head", "name": "h1", "from_m": 12.0, "to_m": 12.4, "found": True}]
-    text = text_of(made(lip_work=[LIP | {"met": met}])[0])
-    assert "STOP, not found this season: A: cable lights at 30–36 ft." in text and "By hand only at: A: irrigation head h1 at 39–41 ft." in text
+    outer = next(e for e in given().edges if e.edge_id == "outer")
+    square = lambda at: shapely.to_wkt(shapely.Point(*(float(v) for v in outer.at(at))).buffer(0.3), rounding_precision=2)
+    lights, head = {**ANCHOR, "kind": "cable", "name": "lights", "kept_free": square(10.0)}, {**HEAD, "kept_free": square(13.0)}
+    text = text_of(made(keep_outs=[lights, head])[0])
+    assert re.search(r"STOP, not found this season: A: cable lights at 3\d–3\d ft\.", text) and re.search(r"By hand only at: A: irrigation head h 1 at \d+–\d+ ft\.", text)
 
 
 @pytest.mark.invariant

@@ -7,15 +7,13 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from shapely.geometry import LineString, Point
 
 from pipeline.frame import Grid
 from pipeline.jobs import Job
 from pipeline.settings import Config
-from pipeline.steps.grade_moves import edge_work_of, met_by, moves_of, works_since
+from pipeline.steps.grade_moves import edge_work_of, moves_of, works_since
 from pipeline.works.design import NO_MIX_BOUGHT, Design
 from pipeline.works.grading.touch_up import Hollow
-from pipeline.works.keep_outs import KeepOut
 from report.scene import CRS, FIELD, SIGNED, layout, reads
 
 MATERIAL = {"loose_t_per_m3": 1.5, "placed_t_per_m3": 1.8, "cut_fill_ratio": 1.2, **SIGNED}
@@ -64,27 +62,6 @@ def test_edge_work_is_held_against_the_owners_tolerance_and_its_mix_goes_where_f
     (work,) = edge_work_of(job(**settings), layout(), lip, [{"low_spot_id": "second", "volume_m3": 0.1}], [Hollow("second", 12.0, 3.0, 1.0, 1.5, 2.5)])
     assert (work["length_m"], work["goes_to"], work["remedy"]) == (4.0, "second", "wash") and work["out_m3"] == pytest.approx(0.04)
     assert edge_work_of(job(), layout(), lip, [], []) == []
-
-
-def at_edge(made, metre: float) -> Point:
-    edge = next(e for e in made.edges if e.edge_id == "outer")
-    return Point(*(float(v) for v in edge.at(np.array(metre))))
-
-
-@pytest.mark.analytic
-def test_a_cable_across_an_edge_is_met_where_it_crosses():
-    """A strip 0.6 m to either side of the crossing at 10 m: the spade's reach of 0.5 m and a lip 0.4 m wide beyond it."""
-    made = layout()
-    spot = at_edge(made, 10.0)
-    middle = made.skin.centroid
-    out = np.array([spot.x - middle.x, spot.y - middle.y]) / spot.distance(middle)
-    across = LineString([(spot.x - 6 * out[0], spot.y - 6 * out[1]), (spot.x + 6 * out[0], spot.y + 6 * out[1])])
-    cable = KeepOut("cable", "lights", across, 0.05, "", 0.6, False)
-    row = {"edge_id": "outer", "from_m": 5.0, "to_m": 20.0, "width_mm": 400.0}
-    (met,) = met_by(made, row, [cable])
-    assert met["name"] == "lights" and not met["found"]
-    assert met["from_m"] == pytest.approx(10 - 1.5, abs=0.25) and met["to_m"] == pytest.approx(10 + 1.5, abs=0.25)
-    assert met_by(made, row | {"from_m": 14.0}, [cable]) == [] and met_by(made, row | {"edge_id": "no-such"}, [cable]) == []
 
 
 @pytest.mark.analytic

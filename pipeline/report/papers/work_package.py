@@ -7,11 +7,11 @@ from typing import Mapping, Sequence
 from pipeline.report.field_input import FieldInput
 from pipeline.report.field_map import Mark
 from pipeline.report.figures import TO, figure, printed
-from pipeline.report.findings import FALL, GAP, LIP, LOW_SKIN, LOW_SPOT, MIX, PLANARITY, STEP, Finding
+from pipeline.report.findings import CREPT, FALL, GAP, LIP, LOW_SKIN, LOW_SPOT, MIX, PLANARITY, STEP, Finding
 from pipeline.report.grade_block import conflict_lines, since_line
 from pipeline.report.handoffs_block import handed_lines
 from pipeline.report.keep_out_block import lost_of
-from pipeline.report.mix_block import thin_places
+from pipeline.report.mix_block import SKIN
 from pipeline.report.papers.paper import Blanks, Block, Caution, Heading, Lines, Paper, Picture, Steps, Ticks, size_of
 from pipeline.report.runs_block import runs_block
 from pipeline.report.saying import Sayer
@@ -19,6 +19,7 @@ from pipeline.report.standing import Standing
 from pipeline.report.todo import Task, filling, mix_needed, remedy
 from pipeline.report.papers.work_plan import plan, rod_unit, stake_plan
 from pipeline.report.papers.work_tables import checks_table, edge_table, filled_at, handful_table, haul_table, mark_of, met_lines, stake_tables, to_bring, works_of
+from pipeline.surface.verdict import WORK
 from pipeline.works.design import LASER_PLANE, NO_MIX_BOUGHT
 
 PLAN_MM, RUNS_MM = 80.0, 84.0  # drawings of a package that fills low spots
@@ -26,6 +27,7 @@ WHOLE_PLAN_MM, WHOLE_RUNS_MM, STAKES_MM = 72.0, 60.0, 98.0  # of one that levels
 WHOLE_SKIN = (NO_MIX_BOUGHT, LASER_PLANE)
 ON_MOUND = ("landing",)
 MOST_THIN = 6
+LASER_GRADE = "laser_grade"
 
 
 def work_package(given: FieldInput, now: Standing, sayer: Sayer, keys: Mapping[Finding, str], found: Sequence[Task], marks: Sequence[Mark], head: Mapping) -> Paper:
@@ -79,6 +81,8 @@ def _first(given: FieldInput, record: Mapping, head: Mapping, sayer: Sayer) -> l
     words, rows = sayer.words, record.get("keep_outs", ())
     out = [words("package_unsafe", what=" ".join(head["unsafe"]))] if head["unsafe"] else []
     out += [since] if (since := since_line(given, sayer)) else []
+    years = sorted(p.year for p in given.settings.plan.pins if p.field_id == given.field_id and p.treatment == LASER_GRADE and p.year is not None)
+    out += [words("package_pinned", years=words.listed(map(str, years)))] if years else []
     lost, of = lost_of(rows)
     if rows:
         out.append(words.count("package_lost", lost, of=of) if lost else words("keep_all_found"))
@@ -111,15 +115,18 @@ def _how(task: Task, given: FieldInput, keys: Mapping[Finding, str], sayer: Saye
         return [words("package_level"), *task.lines]
     if first.kind == MIX:
         return [line for line in task.lines if line != words("mix_where")] + _thin(given, sayer)
+    if first.kind == CREPT:
+        return [*task.lines, *met_lines(task, given, keys, sayer)]
     if first.kind in (LIP, LOW_SKIN, STEP):
-        return [*_remedies(task, keys, sayer), *met_lines(task, given.designs, keys, sayer)]
+        return [*_remedies(task, keys, sayer), *met_lines(task, given, keys, sayer)]
     return list(task.lines)
 
 
 def _thin(given: FieldInput, sayer: Sayer) -> list[str]:
     """The thinnest places, where most of the mix goes."""
-    rows = {r["zone"]: r for r in given.standing.newest.rows["mix_depth"]}
-    found = thin_places(rows, sayer)[:MOST_THIN]
+    rows = [r for r in given.standing.newest.rows["mix_depth"] if r["zone"] != SKIN and r["verdict"] == WORK and r["depth_mm"] is not None and r["least_mm"] is not None]
+    rows.sort(key=lambda r: (r["depth_mm"] - r["least_mm"], r["zone"]))
+    found = [sayer.words("package_add", place=sayer.placing.place(r["zone"]), height=sayer.height(r["least_mm"] - r["depth_mm"], r["depth_sigma_mm"])) for r in rows[:MOST_THIN]]
     return [sayer.words("package_thin", places="; ".join(found))] if found else []
 
 

@@ -11,7 +11,7 @@ from pipeline.report.change_map import change_map
 from pipeline.report.field_input import FieldInput
 from pipeline.report.field_page import sayer_of
 from pipeline.report.figures import figure
-from pipeline.report.papers.paper import Block, Break, Heading, Lines, Paper, Picture, Table, size_of
+from pipeline.report.papers.paper import Block, Break, Caution, Heading, Lines, Paper, Picture, Table, size_of
 from pipeline.report.saying import Sayer
 from pipeline.report.words import Words, opened, titled
 from pipeline.report.works_block import card, measure_name, unit_of
@@ -28,7 +28,9 @@ def work_record(given: FieldInput, record: Mapping, seen: tuple[np.ndarray, np.n
     sayer = sayer_of(given.layout, given.tables, given.settings, words)
     name, told = given.row.get("name") or given.field_id, card(record, given, sayer)
     title = words("record_title", name=name, work=words(f"work_{record['work']}"), day=words.date(record["done_on"]))
-    blocks: list[Block] = [Lines([*told["but_changes"], *([told["shares"]] if told["shares"] else [])])]
+    built = record["as_built"]
+    blocks: list[Block] = [Caution(words(f"record_verdict_{built['word']}"), [])] if built else []
+    blocks += [Lines([*told["but_changes"], *([told["shares"]] if told["shares"] else [])])]
     blocks += [*_map(given, record, seen, sayer), *_measures(record, sayer), Lines([words("record_read")], small=True)]
     if told["levels"]:
         blocks += [Break(), Heading(words("works_level_summary")), Lines(told["levels"])]

@@ -5,6 +5,8 @@ from __future__ import annotations
 from math import hypot
 from typing import Mapping, Sequence
 
+from shapely import Geometry, from_wkt
+
 from pipeline.report.field_input import FieldInput
 from pipeline.report.figures import NBSP, Z95, figure, printed
 from pipeline.report.findings import CREPT, FALL, GAP, LIP, LOW_SKIN, LOW_SPOT, MIX, PLANARITY, STEP, Finding
@@ -20,6 +22,7 @@ from pipeline.surface.stretches import Stretch
 from pipeline.surface.verdict import UNSAFE, WORK
 from pipeline.tables import MOISTURES
 from pipeline.works.design import LASER_PLANE, NO_MIX_BOUGHT
+from pipeline.works.edge_met import met_along
 from pipeline.works.hauls import BRING, TAKE
 from pipeline.works.lip_work import TELL
 from pipeline.works.moisture import possible
@@ -121,17 +124,17 @@ def mark_of(row: Mapping, keys: Mapping[Finding, str]) -> str:
     return next((k for f, k in keys.items() if f.stretch is not None and (f.place_id, f.stretch.from_m, f.stretch.to_m) == (row["edge_id"], row["from_m"], row["to_m"])), "")
 
 
-def met_lines(task: Task, record: Mapping, keys: Mapping[Finding, str], sayer: Sayer) -> list[str]:
+def met_lines(task: Task, given: FieldInput, keys: Mapping[Finding, str], sayer: Sayer) -> list[str]:
     """What lies in the ground where the stretches of a task are worked, and from where to where along the edge."""
-    words = sayer.words
-    mine = {(f.place_id, f.stretch.from_m, f.stretch.to_m) for f in task.findings if f.stretch is not None}
+    words, edges = sayer.words, {e.edge_id: e for e in given.edges}
+    kept: dict[tuple[str, str], tuple[Geometry, bool]] = {}
+    for r in given.designs.get("keep_outs", ()):
+        kept[r["kind"], r["name"]] = from_wkt(r["kept_free"]), kept.get((r["kind"], r["name"]), (None, True))[1] and r["found"]
     told: dict[bool, list[str]] = {False: [], True: []}
-    for r in record.get("lip_work", ()):
-        if (r["edge_id"], r["from_m"], r["to_m"]) not in mine:
-            continue
-        for m in r.get("met", ()):
-            what = words("met_thing", what=name_words({**m, "end": ""}, sayer), span=sayer.span(Stretch(m["from_m"], m["to_m"], m["to_m"] - m["from_m"], ())))
-            told[m["found"]].append((f"{mark}: " if (mark := mark_of(r, keys)) else "") + what)
+    for f in (f for f in task.findings if f.stretch is not None and f.place_id in edges):
+        for m in met_along(edges[f.place_id], f.stretch.from_m, f.stretch.to_m, (f.row.get("width_mm") or 0.0) / 1000, kept):
+            what = words("met_thing", what=name_words({"kind": m.kind, "name": m.name, "end": ""}, sayer), span=sayer.span(Stretch(m.from_m, m.to_m, m.to_m - m.from_m, ())))
+            told[m.found].append((f"{mark}: " if (mark := keys.get(f, "")) else "") + what)
     return [words("met_found" if found else "met_lost", what="; ".join(things)) for found, things in told.items() if things]
 
 
