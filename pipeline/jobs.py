@@ -19,7 +19,7 @@ FIELD_TABLES = {
     "measure": ("readings", "works"),
     "change": ("works",),
     "grade": ("works", "control"),
-    "history": ("works", "walks", "readings"),
+    "history": ("works", "walks", "readings", "use"),
     "report": ("works", "walks", "readings"),
     "bid": ("works", "walks", "readings", "control"),
 }
