@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from pipeline.columns import DECIMALS, Column
 from pipeline.columns import PAIR as _PAIR
 from pipeline.columns import columns_of as _columns
+from pipeline.season_columns import SEASON_TABLES
 from pipeline.works_columns import WORKS_TABLES
 
 
@@ -277,20 +278,6 @@ TABLES: dict[str, tuple[Column, ...]] = {
         ("season_mm", "mm", "half the swing within a year, where two years of surveys or more tell it"),
         ("season_sigma_mm", "mm", "one s.d. of it"),
     ),
-    "forecast": _columns(
-        ("measure", "word", "lip, growth, ring_depth, planarity, mean_height, encroachment, straightedge, mix_depth", True),
-        ("edge_id", "word", "the grass edge, empty where the measure is of a zone", True),
-        ("zone", "word", "the zone or place, empty where the measure is of an edge", True),
-        ("on", "date", "the day asked for; empty where nothing can be carried on", True),
-        ("value_mm", "mm", "what a survey on that day would read, if it goes on as it has"),
-        ("low95_mm", "mm", "lower end of its 95 % band, that survey's own error in it"),
-        ("high95_mm", "mm", "upper end of it"),
-        ("surveys", "count", "surveys behind it"),
-        ("by_use", "flag", "wear by hours of play was told apart from wear by time"),
-        ("season", "flag", "a season within the year was fitted"),
-        ("last_inside", "flag", "the band made of all surveys but the last holds the last; empty where too few are left"),
-        ("reason", "text", "why there is no forecast"),
-    ),
     **WORKS_TABLES,
     "quantities": _columns(
         ("variant", "word", "touch_up (low spots filled), no_mix_bought or laser_plane", True),
@@ -347,6 +334,7 @@ TABLES: dict[str, tuple[Column, ...]] = {
         ("action_on", "date", "when"),
         ("state", "word", "open or closed"),
     ),
+    **SEASON_TABLES,
     "portfolio": _columns(
         ("field_id", "word", "the field", True),
         ("site", "word", "its site"),

@@ -31,6 +31,7 @@ class Need:
     excess : expected excess over the owner's tolerances that it takes off, in tolerances; None where not known
     earliest, latest : days between which it may be done; upkeep not done by its latest day is left undone
     why   : in words
+    stage : the opening of a field goes by stages: none is begun before the lower ones are done
     """
 
     field_id: str
@@ -42,6 +43,7 @@ class Need:
     earliest: dt.date
     latest: dt.date | None = None
     why: str = ""
+    stage: int = 0
 
 
 @dataclass(frozen=True)
@@ -134,7 +136,7 @@ def _day(day: dt.date, waiting: dict[Need, float], season: Season) -> list[Done]
     while True:
         best = None
         for need, hours in waiting.items():
-            part = None if need in seen or not _open(need, day) else _part(need, hours, here, spent, season)
+            part = None if need in seen or not _open(need, day) or _blocked(need, waiting) else _part(need, hours, here, spent, season)
             if part is not None:
                 road, worked = part
                 key = (need.rank != UNSAFE, bool(out) and need.site != here, need.rank, -_worth(need), *_key(need))
@@ -175,13 +177,18 @@ def _open(need: Need, day: dt.date) -> bool:
     return need.earliest <= day and (need.latest is None or day <= need.latest)
 
 
+def _blocked(need: Need, waiting: Iterable[Need]) -> bool:
+    """Whether a lower stage of the same field's opening is still to be done."""
+    return need.rank == OPENING and any(w.rank == OPENING and w.field_id == need.field_id and w.stage < need.stage for w in waiting)
+
+
 def _worth(need: Need) -> float:
     """Expected excess taken off by an hour of it."""
     return (need.excess or 0.0) / need.hours
 
 
 def _key(need: Need) -> tuple:
-    return need.latest.toordinal() if need.latest is not None else inf, need.field_id, need.task, need.earliest.toordinal()
+    return need.latest.toordinal() if need.latest is not None else inf, need.field_id, need.stage, need.task, need.earliest.toordinal()
 
 
 def waited(on: dt.date | None, season: Season) -> float:

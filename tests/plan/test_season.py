@@ -19,8 +19,8 @@ FIVE = ("mon", "tue", "wed", "thu", "fri")
 ROADS = Roads({("yard", "east"): 30, ("yard", "west"): 15, ("east", "west"): 20}, {"yard": 15})
 
 
-def need(hours, rank=REPAIR, site="east", task="level", excess=1.0, field="a", start=MONDAY, end=None):
-    return Need(field, site, task, hours, rank, excess, start, end)
+def need(hours, rank=REPAIR, site="east", task="level", excess=1.0, field="a", start=MONDAY, end=None, stage=0):
+    return Need(field, site, task, hours, rank, excess, start, end, stage=stage)
 
 
 def season(weeks=2, hours=6.0, roads=ROADS, names=FIVE):
@@ -74,6 +74,12 @@ def test_each_reason_for_not_being_done():
     wanted = [need(None), need(1.0, site="north", field="b"), need(1.0, field="c", start=later), need(9.0, UPKEEP, field="d", end=MONDAY + dt.timedelta(days=6))]
     done, left = plan_season(wanted, season(2))
     assert not done and {x.need.field_id: x.why for x in left} == {"a": NO_HOURS_STATED, "b": NO_ROAD, "c": TOO_LATE, "d": NO_ROOM}
+
+
+@pytest.mark.analytic
+def test_an_opening_goes_by_its_stages_even_where_a_later_one_would_fit():
+    done, _ = plan_season([need(5.5, OPENING, task="bases", stage=0), need(0.5, OPENING, task="drag", stage=2), need(9.0, OPENING, task="edge_recut", stage=1)], season(2, roads=NoRoads()))
+    assert [d.need.task for d in done] == ["bases", "edge_recut", "edge_recut", "drag"]
 
 
 @pytest.mark.analytic
