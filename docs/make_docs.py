@@ -183,6 +183,7 @@ def _files() -> list[tuple[str, str]]:
         (f"`{at.index}`", "the page over all fields, worst first"),
         (f"`{at.portfolio}`, `{at.hazards}`, `{at.progress}`", "below; the last under progress_pooled"),
         (f"`{at.season_queue}`, `{at.order}`", "one crew's season over all fields, and the mix to order, below"),
+        (f"`{at.day('<date>', 'csv')}`, `.html`", "what `skinplane day` makes: the crew's day around the games, below under day"),
         (f"`{at.report('<field>')}`", "the field's page"),
         (f"`{at.table('<field>', '<table>')}`", _listed(FIELD_TABLES)),
         (f"`{at.cube('<field>')}`", "CF cube of all surveys not refused"),

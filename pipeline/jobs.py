@@ -24,7 +24,7 @@ FIELD_TABLES = {
     "bid": ("works", "walks", "readings", "control"),
 }
 # Tables of which a verb over all fields is handed every row, beside fields and surveys.
-OVER_ALL = {"season": ("walks", "works", "sites", "stock"), "portfolio": ("walks",)}
+OVER_ALL = {"season": ("walks", "works", "sites", "stock"), "day": ("walks", "works", "sites", "games"), "portfolio": ("walks",)}
 
 
 @dataclass(frozen=True)
@@ -72,7 +72,7 @@ def given(project: Project, verb: str, tables_dir: str, field_id: str = "", surv
     elif verb in ("change", "grade", "history", "report", "bid"):
         rows["surveys"] = list(project.surveys_of(field_id))
         order = (survey_id,) if verb == "bid" else project.baseline_order(field_id)  # of a bid its year
-    elif verb in ("season", "portfolio"):
+    elif verb in OVER_ALL:
         rows["fields"] = list(project.fields.values())
         rows["surveys"] = list(project.surveys.values())
         for table in OVER_ALL[verb]:

@@ -75,7 +75,7 @@ def check(project: Project) -> list[Problem]:
     """Faults that no single cell shows: names that name nothing, points that fit no layout, rows that contradict."""
     return [
         *_field_problems(project), *_survey_problems(project), *_named_fields(project), *_pairs_of_columns(project),
-        *_baselines(project), *_turf_problems(project), *_tolerance_problems(project), *_grading_problems(project), *_crew_problems(project),
+        *_baselines(project), *_turf_problems(project), *_tolerance_problems(project), *_grading_problems(project), *_crew_problems(project), *_game_problems(project),
     ]  # fmt: skip
 
 
@@ -327,4 +327,21 @@ def _crew_problems(project: Project) -> list[Problem]:
         for other in sites[k + 1 :]:
             if frozenset((one, other)) not in ways:
                 out.append(Problem(project.files["sites"], None, None, f"no way from {one} to {other}", "the minutes between any two sites of the fields and the yard", "Add a row; one way is enough."))
+    return out
+
+
+def _game_problems(project: Project) -> list[Problem]:
+    """Games that end before they begin, that overlap another on their field, or on a base set that the field has not."""
+    out, order = [], sorted((r for r in project.tables.get("games", ()) if {"field_id", "on", "starts", "ends"} <= r.values.keys()),
+                            key=lambda r: (r["field_id"], r["on"], r["starts"], r.row))  # fmt: skip
+    for row in order:
+        field = project.fields.get(row["field_id"])
+        has = [field.get(n) for n in ("layout", "other_layout") if field.get(n)] if field is not None else []
+        if row["ends"] <= row["starts"]:
+            out.append(_problem(project, "games", row, "ends", f"{row['ends']:%H:%M}", f"later than {row['starts']:%H:%M}", "Correct one of the two times."))
+        if has and row.get("layout") is not None and row["layout"] not in has:
+            out.append(_problem(project, "games", row, "layout", repr(row["layout"]), either(has), "Correct the base set, or name it in the table of fields."))
+    for one, two in zip(order, order[1:]):
+        if (one["field_id"], one["on"]) == (two["field_id"], two["on"]) and two["starts"] < one["ends"]:
+            out.append(_problem(project, "games", two, "starts", f"{two['starts']:%H:%M}", f"{one['ends']:%H:%M} or later, when the game of row {one.row} ends", "Correct the times."))
     return out

@@ -34,6 +34,18 @@ SEASON_TABLES: dict[str, tuple[Column, ...]] = {
         ("over", "value", "expected excess over the owner's tolerances that it takes off, in tolerances; empty where not known"),
         ("cost_in_condition", "value", "that excess times the share of the season for which it stays; of what is dropped all of it"),
     ),
+    "day": columns_of(
+        ("order", "count", "order within the crew's day, empty for what does not fit", True),
+        ("field_id", "word", "the field", True),
+        ("task", "word", "a word of works.csv", True),
+        ("starts", "word", "time of day; empty for what does not fit", True),
+        ("ends", "word", "time of day"),
+        ("minutes", "count", "how long it takes; empty where nobody stated it"),
+        ("base_set", "word", "of a swap of bases the set that goes in", True),
+        ("reason", "text", "why it is wanted, and of what does not fit why not"),
+        ("road_minutes", "count", "driven to it just before"),
+        ("between", "text", "the window it has to lie in", True),
+    ),
     "order": columns_of(
         ("site", "word", "the site", True),
         ("material", "word", "mix", True),

@@ -136,6 +136,10 @@ class Where:
         """Mix to order, a row a site."""
         return f"{self.results}/order.csv"
 
+    def day(self, on: str, ending: str) -> str:
+        """One day around the games: `csv` or `html`."""
+        return f"{self.results}/days/{on}.{ending}"
+
     @property
     def season_said(self) -> str:
         """The season in words, for the page over all fields."""
