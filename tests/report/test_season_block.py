@@ -8,30 +8,12 @@ import pytest
 
 from pipeline.owner import Cost
 from pipeline.plan.mix_order import Ordered
-from pipeline.plan.needs import Hours
 from pipeline.plan.roads import NoRoads
-from pipeline.plan.season import OPENING, REPAIR, UNSAFE, UPKEEP, Season, plan_season, working_days
-from pipeline.report.season_asks import Ground, asks
+from pipeline.plan.season import OPENING, REPAIR, UNSAFE, UPKEEP, Season
 from pipeline.report.season_block import asked_block, queue_rows, season_block
-from pipeline.settings import Season as Knobs
 from pipeline.store import tables as store
-from report.scene import WORDS, edge, field_seen, seen, spot, stood
-
-DAYS = working_days(dt.date(2026, 4, 13), dt.date(2026, 11, 9), ("mon", "wed"))
-BAD = field_seen(stood(seen([spot("second", 70.0), spot("first", 30.0)], edge({range(8, 14): 62.0, range(24, 30): 34.0}))))
-SIGNED = {"set_by": "nobody", "set_on": "2026-01-01"}
-COSTS = {"level": Cost(hours_fixed=1, hours_per_m2=0.02, **SIGNED), "lip_cut": Cost(hours_fixed=1.5, hours_per_m=0.15, **SIGNED), "bases": Cost(hours_fixed=1.5, **SIGNED)}
-RECORDS = [{"field_id": "mill-pond", "work": w, "hours": h, "done_on": dt.date(2025, 5, 1)} for w, h in (("drag", 0.5), ("edge_clean", 2.0))]
-
-
-def wanted(works=(), costs=COSTS, seen_field=BAD):
-    return asks(seen_field, seen_field.plain, Ground(800.0, 120.0), Hours.of(costs, RECORDS), works, Knobs(), DAYS)
-
-
-def laid(hours=8.0, days=DAYS):
-    season = Season(days, hours, "", NoRoads())
-    return *plan_season(wanted(), season), season
-
+from report.scene import WORDS, edge, field_seen, seen, stood
+from report.season_scene import BAD, COSTS, DAYS, SIGNED, laid, wanted
 
 @pytest.mark.analytic
 def test_what_is_unsafe_is_first_and_a_works_hours_follow_its_size():
