@@ -21,9 +21,9 @@ WEEK = dt.timedelta(days=7)
 DAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Need:
-    """One piece of work that a field asks for.
+    """One piece of work that a field asks for; two alike are two.
 
     task  : a word of works.csv
     hours : crew hours, None where nobody stated any
@@ -132,11 +132,13 @@ def _never(need: Need, season: Season) -> str:
 
 def _day(day: dt.date, waiting: dict[Need, float], season: Season) -> list[Done]:
     """One round. Takes what is done off `waiting`."""
-    here, spent, out, seen = season.yard, 0.0, [], set()
+    here, spent, out = season.yard, 0.0, []
+    able = [n for n in waiting if _open(n, day)]
+    opening = [n for n in waiting if n.rank == OPENING]
     while True:
-        best = None
-        for need, hours in waiting.items():
-            part = None if need in seen or not _open(need, day) or _blocked(need, waiting) else _part(need, hours, here, spent, season)
+        best, lowest = None, _lowest(opening)
+        for need in able:
+            part = None if need.rank == OPENING and lowest[need.field_id] < need.stage else _part(need, waiting[need], here, spent, season)
             if part is not None:
                 road, worked = part
                 key = (need.rank != UNSAFE, bool(out) and need.site != here, need.rank, -_worth(need), *_key(need))
@@ -146,11 +148,12 @@ def _day(day: dt.date, waiting: dict[Need, float], season: Season) -> list[Done]
             break
         _, need, road, worked = best
         rest = waiting[need] - worked
-        seen.add(need)
+        able.remove(need)
         if rest > TINY_H:
             waiting[need] = rest
         else:
             del waiting[need]
+            opening = [n for n in opening if n is not need]
         spent, here = spent + road + worked, need.site
         out.append(Done(need, day, len(out) + 1, worked, road, rest <= TINY_H))
     if out:
@@ -177,9 +180,12 @@ def _open(need: Need, day: dt.date) -> bool:
     return need.earliest <= day and (need.latest is None or day <= need.latest)
 
 
-def _blocked(need: Need, waiting: Iterable[Need]) -> bool:
-    """Whether a lower stage of the same field's opening is still to be done."""
-    return need.rank == OPENING and any(w.rank == OPENING and w.field_id == need.field_id and w.stage < need.stage for w in waiting)
+def _lowest(opening: Iterable[Need]) -> dict[str, int]:
+    """The lowest stage of each field's opening that is still to be done."""
+    out: dict[str, int] = {}
+    for need in opening:
+        out[need.field_id] = min(need.stage, out.get(need.field_id, need.stage))
+    return out
 
 
 def _worth(need: Need) -> float:

@@ -61,7 +61,7 @@ def season_block(done: Sequence[Done], left: Sequence[Left], season: Season, ord
     soon = [d for d in done if d.on < week_of(season.days[0]) + SHOWN_WEEKS * WEEK]
     why = lambda n: said.get((n.field_id, n.task, n.rank), n.why)
     return {
-        "none": "", "lead": words("season_lead", first=words.date(season.days[0]), last=words.date(season.days[-1]), hours=_h(worked + road), road=_h(road), all=_h(len(season.days) * season.hours_per_day)),
+        "none": "", "lead": words("season_lead", first=words.date(season.days[0]), last=words.date(season.days[-1]), hours=_whole(worked + road), road=_whole(road), all=_whole(len(season.days) * season.hours_per_day)),
         "heads": [words(f"season_col_{c}") for c in ("day", "field", "work", "hours", "road")], "rows": _days(soon, names, why, words),
         "caption": words("season_caption", number=SHOWN_WEEKS), "cost": _condition(done, left, season, words),
         "left": _left(left, names, why, words), "turns": _turns(done, left, names, words), "opening": _opening(done, left, names, why, words), "order": _order(ordered, units, words),
@@ -80,7 +80,7 @@ def _days(soon: Sequence[Done], names: Mapping[str, str], why, words: Words) -> 
         stops.setdefault((d.on, d.need.field_id), []).append(d)
     out = []
     for (day, field_id), mine in stops.items():
-        out.append((words.date(day), names[field_id], " ".join(_work(d, why, words) for d in mine), _h(sum(d.hours for d in mine)), _h(sum(d.travel_hours for d in mine))))
+        out.append((words.date(day), names[field_id], " ".join(_work(d, why, words) for d in mine), _h(sum(d.hours for d in mine)), _h(road) if (road := sum(d.travel_hours for d in mine)) else ""))
     return out
 
 
@@ -92,6 +92,10 @@ def _work(d: Done, why, words: Words) -> str:
 
 def _h(hours: float) -> str:
     return f"{hours:.1f}"
+
+
+def _whole(hours: float) -> str:
+    return f"{hours:.0f}"
 
 
 def _condition(done: Sequence[Done], left: Sequence[Left], season: Season, words: Words) -> str:
