@@ -58,8 +58,8 @@ def test_a_day_is_laid_around_its_games(ran, capsys):
 @pytest.mark.analytic
 def test_a_day_before_any_run_is_refused(tmp_path):
     demo = Path(__file__).resolve().parents[2] / "demo_inputs"
-    for name in ("fields", "surveys", "works"):
+    for name in ("fields", "surveys", "works", "control"):
         (tmp_path / f"{name}.csv").write_text((demo / f"{name}.csv").read_text())
-    (tmp_path / "config.yaml").write_text("{}\n")
+    (tmp_path / "config.yaml").write_text("control: control.csv\n")
     with pytest.raises(BadInput, match="Run the project first"):
         day(tmp_path, dt.date(2026, 4, 18), 0.0)
