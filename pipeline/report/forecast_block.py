@@ -11,6 +11,7 @@ from pipeline.report.words import opened
 
 AGAINST = {"lip": LIP, "ring_depth": LOW_SPOT, "planarity": PLANARITY, "straightedge": GAP, "mix_depth": MIX}
 TOLD = (*AGAINST, "growth", "encroachment")  # mean heights stand in the table of results alone
+SKIN = "skin"
 UNDER = ("mix_depth",)  # the less the worse
 MOST = 5  # lines; more are counted
 ENOUGH, TRUSTED = 10, 0.80  # series tried, and the share inside under which the bands are said not to be trusted
@@ -71,7 +72,7 @@ def _crossing(series: Sequence[Mapping], sayer: Sayer) -> tuple[tuple, str] | No
     """Of a series with a limit, when it is expected over it, or may be; None where neither within what is told."""
     measure, kind = series[0]["measure"], AGAINST[series[0]["measure"]]
     owned, sign = sayer.owned(kind, False), -1.0 if measure in UNDER else 1.0
-    if owned is None:
+    if owned is None or (measure in UNDER and series[0]["zone"] != SKIN):  # its limit is held against the whole skin
         return None
     least = sign * owned.of(sayer.placing.layout.field_id)
     worst = "low95_mm" if measure in UNDER else "high95_mm"
@@ -79,7 +80,7 @@ def _crossing(series: Sequence[Mapping], sayer: Sayer) -> tuple[tuple, str] | No
         at = next((r for r in series if sign * r[column] > least), None)
         if at is not None:
             way = "under" if measure in UNDER else "over"
-            return (rank, str(at["on"]), *_key(at)), opened(sayer.words(
+            return (rank, str(at["on"]), (least - sign * at["value_mm"]) / abs(least), *_key(at)), opened(sayer.words(
                 f"forecast_{key}_{way}", where=_place(at, sayer), what=sayer.words(f"forecast_{measure}"), band=_band(at, sayer), day=sayer.words.date(at["on"]),
                 limit=sayer.limit(kind, False)))  # fmt: skip
     return None

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from pipeline.report.forecast_block import forecast_block
@@ -23,6 +25,18 @@ def test_what_is_expected_over_its_limit_comes_before_what_may_be():
     assert found["lines"][0].startswith("Second base: depth") and "1\u00a0January 2027" in found["lines"][0]
     assert "its band reaches over" in found["lines"][1] and "1\u00a0July 2026" in found["lines"][1]
     assert len(found["rows"]) == 2 and all(len(r) == len(found["heads"]) for r in found["rows"])
+
+
+@pytest.mark.analytic
+def test_of_one_day_the_furthest_over_is_first_and_mix_is_held_against_the_skin_as_a_whole():
+    speak = sayer("metric")
+    low = speak.tolerances.low_spot_mm
+    thin = low.model_copy(update={"value": 75.0, "fields": {}})
+    speak = replace(speak, tolerances=speak.tolerances.model_copy(update={"mix_depth_min_mm": thin}))
+    found = forecast_block(rows("ring_depth", [low.of("mill-pond") + 1] * 5, zone="first") + rows("ring_depth", [low.of("mill-pond") + 30] * 5, zone="second"), speak)
+    assert [line.split(":")[0] for line in found["lines"]] == ["Second base", "First base"]
+    mix = forecast_block(rows("mix_depth", [66.0] * 5, zone="first") + rows("mix_depth", [66.0] * 5, zone="skin"), speak)
+    assert len(mix["lines"]) == 1 and "under the least wanted" in mix["lines"][0]
 
 
 @pytest.mark.analytic
