@@ -5,7 +5,7 @@ import re, shlex, sys
 from pipeline.desk.workflow import Workflow
 
 PYTHON = shlex.quote(sys.executable)
-work = Workflow(config["project"], verbs=("simulate", "layout", "grid", "tie", "measure", "change", "grade", "history", "report", "bid", "portfolio"))
+work = Workflow(config["project"], verbs=("simulate", "layout", "grid", "tie", "measure", "change", "grade", "history", "report", "bid", "season", "portfolio"))
 at = work.where
 STEP = f"{PYTHON} -m pipeline step {{rule}} --results {shlex.quote(at.results)} --given {{params.given:q}}"
 
@@ -101,8 +101,16 @@ rule bid:
     shell: STEP + " --field {wildcards.field} 2> {log:q}"
 
 
+rule season:
+    input: [at.layout(f) for f in work.fields], [at.table(f, "quantities") for f in work.fields], [at.table(f, t) for f in work.fields for t in work.tables], [at.tied(f, s) for f in work.fields for s in work.surveys_of(f)]
+    output: at.season_queue, at.order, at.season_said
+    log: at.log("season", "all")
+    params: code=work.code("season"), given=work.given("season")
+    shell: STEP + " 2> {log:q}"
+
+
 rule portfolio:
-    input: [at.report(f) for f in work.fields], [at.table(f, "quantities") for f in work.fields], [at.table(f, t) for f in work.fields for t in work.tables]
+    input: at.season_said, [at.report(f) for f in work.fields], [at.table(f, "quantities") for f in work.fields], [at.table(f, t) for f in work.fields for t in work.tables]
     output: at.index, at.portfolio, at.hazards, at.progress
     log: at.log("portfolio", "all")
     params: code=work.code("portfolio"), given=work.given("portfolio")

@@ -27,6 +27,8 @@ READ_AS = {
     tables.idents: "ids with `;`",
     tables.date: "date, 2026-04-15",
     tables.survey_date: "date, 2026-04-15",
+    tables.month: "month, 2026-04",
+    tables.clock: "time of day, 17:30",
     tables.height_reference: "`EPSG:<code>`, `ellipsoidal`, `local`",
     tables.mix_unit: "`short_ton`, `tonne`, `yd3_loose`, `m3_loose`",
 }
@@ -180,6 +182,8 @@ def _files() -> list[tuple[str, str]]:
     return [
         (f"`{at.index}`", "the page over all fields, worst first"),
         (f"`{at.portfolio}`, `{at.hazards}`, `{at.progress}`", "below; the last under progress_pooled"),
+        (f"`{at.season_queue}`, `{at.order}`", "one crew's season over all fields, and the mix to order, below"),
+        (f"`{at.day('<date>', 'csv')}`, `.html`", "what `skinplane day` makes: the crew's day around the games, below under day"),
         (f"`{at.report('<field>')}`", "the field's page"),
         (f"`{at.table('<field>', '<table>')}`", _listed(FIELD_TABLES)),
         (f"`{at.cube('<field>')}`", "CF cube of all surveys not refused"),

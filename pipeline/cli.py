@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from datetime import datetime
 from enum import Enum
 from pathlib import Path
 from typing import Annotated
@@ -74,6 +75,23 @@ def foresee(
     from pipeline.desk.foresee import foresee as foreseen
 
     raise typer.Exit(foreseen(config, field, source.value, height_m, spacing_mm, like))
+
+
+@app.command()
+def day(
+    config: ConfigArgument,
+    on: Annotated[datetime, typer.Option(formats=["%Y-%m-%d"], metavar="DATE", help="The day, as 2026-04-18.")],
+    rain: Annotated[float, typer.Option(min=0, max=300, metavar="MM", help="Rain that has fallen, mm.")] = 0.0,
+) -> None:
+    """Lay one crew's work around the games of a day: what to open first, what fits between games, which bases to swap.
+
+    Writes a page and a table to results/days.
+
+    Example: skinplane day demo_inputs --on 2026-04-18 --rain 8
+    """
+    from pipeline.desk.day import day as laid
+
+    raise typer.Exit(laid(config, on.date(), rain))
 
 
 @app.command(hidden=True)

@@ -19,10 +19,12 @@ FIELD_TABLES = {
     "measure": ("readings", "works"),
     "change": ("works",),
     "grade": ("works", "control"),
-    "history": ("works", "walks", "readings"),
+    "history": ("works", "walks", "readings", "use"),
     "report": ("works", "walks", "readings"),
     "bid": ("works", "walks", "readings", "control"),
 }
+# Tables of which a verb over all fields is handed every row, beside fields and surveys.
+OVER_ALL = {"season": ("walks", "works", "sites", "stock"), "day": ("walks", "works", "sites", "games"), "portfolio": ("walks",)}
 
 
 @dataclass(frozen=True)
@@ -70,10 +72,11 @@ def given(project: Project, verb: str, tables_dir: str, field_id: str = "", surv
     elif verb in ("change", "grade", "history", "report", "bid"):
         rows["surveys"] = list(project.surveys_of(field_id))
         order = (survey_id,) if verb == "bid" else project.baseline_order(field_id)  # of a bid its year
-    elif verb == "portfolio":
+    elif verb in OVER_ALL:
         rows["fields"] = list(project.fields.values())
         rows["surveys"] = list(project.surveys.values())
-        rows["walks"] = list(project.tables.get("walks", ()))
+        for table in OVER_ALL[verb]:
+            rows[table] = list(project.tables.get(table, ()))
     if verb in ("layout", "measure", "grade", "report", "history", "bid"):
         rows["fields"] = [project.fields[field_id]]
     for table in FIELD_TABLES.get(verb, ()):

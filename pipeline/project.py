@@ -16,6 +16,7 @@ from pipeline.units import LENGTH_UNITS, feet
 HOME_TO_SECOND_SLACK_M = 0.60  # how far the given points may stand from the layout's diagonal
 # Columns that hold the day of something that has happened.
 DAYS = {"surveys": ("flown_on",), "works": ("done_on",), "readings": ("read_on",), "walks": ("walked_on", "closed_on"), "control": ("measured_on",)}
+WEEK_DAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 TURF_MAX_M = 0.30  # turf higher than this is a figure in another unit (ours)
 
 
@@ -74,7 +75,7 @@ def check(project: Project) -> list[Problem]:
     """Faults that no single cell shows: names that name nothing, points that fit no layout, rows that contradict."""
     return [
         *_field_problems(project), *_survey_problems(project), *_named_fields(project), *_pairs_of_columns(project),
-        *_baselines(project), *_turf_problems(project), *_tolerance_problems(project), *_grading_problems(project),
+        *_baselines(project), *_turf_problems(project), *_tolerance_problems(project), *_grading_problems(project), *_crew_problems(project), *_game_problems(project),
     ]  # fmt: skip
 
 
@@ -310,3 +311,37 @@ def _grading_problems(project: Project) -> list[Problem]:
     ridges = {f: "layout" in row.values for f, row in project.fields.items()}
     found = faults(project.config.grading, project.config.material, ridges, project.knows_fields)
     return [_setting_problem(project, *fault) for fault in found]
+
+
+def _crew_problems(project: Project) -> list[Problem]:
+    """A season that cannot be: days no week has, a last week before the first, sites without a way to the yard."""
+    crew, out = project.config.crew, []
+    for name in crew.working_days:
+        if name not in WEEK_DAYS:
+            out.append(_setting_problem(project, ("crew", "working_days"), repr(name), "days among " + ", ".join(WEEK_DAYS), f"Use these words.{did_you_mean(name, WEEK_DAYS)}"))
+    if crew.first_week is not None and crew.last_week is not None and crew.last_week < crew.first_week:
+        out.append(_setting_problem(project, ("crew", "last_week"), str(crew.last_week), f"{crew.first_week} or later", "Correct first_week or last_week."))
+    ways = {frozenset((r.get("from_site"), r.get("to_site"))) for r in project.tables.get("sites", ())}
+    sites = sorted({r["site"] for r in project.tables["fields"] if "site" in r.values} | ({crew.yard} if crew.yard else set()))
+    for k, one in enumerate(sites if ways and "sites" not in project.unread and project.knows_fields else ()):
+        for other in sites[k + 1 :]:
+            if frozenset((one, other)) not in ways:
+                out.append(Problem(project.files["sites"], None, None, f"no way from {one} to {other}", "the minutes between any two sites of the fields and the yard", "Add a row; one way is enough."))
+    return out
+
+
+def _game_problems(project: Project) -> list[Problem]:
+    """Games that end before they begin, that overlap another on their field, or on a base set that the field has not."""
+    out, order = [], sorted((r for r in project.tables.get("games", ()) if {"field_id", "on", "starts", "ends"} <= r.values.keys()),
+                            key=lambda r: (r["field_id"], r["on"], r["starts"], r.row))  # fmt: skip
+    for row in order:
+        field = project.fields.get(row["field_id"])
+        has = [field.get(n) for n in ("layout", "other_layout") if field.get(n)] if field is not None else []
+        if row["ends"] <= row["starts"]:
+            out.append(_problem(project, "games", row, "ends", f"{row['ends']:%H:%M}", f"later than {row['starts']:%H:%M}", "Correct one of the two times."))
+        if has and row.get("layout") is not None and row["layout"] not in has:
+            out.append(_problem(project, "games", row, "layout", repr(row["layout"]), either(has), "Correct the base set, or name it in the table of fields."))
+    for one, two in zip(order, order[1:]):
+        if (one["field_id"], one["on"]) == (two["field_id"], two["on"]) and two["starts"] < one["ends"]:
+            out.append(_problem(project, "games", two, "starts", f"{two['starts']:%H:%M}", f"{one['ends']:%H:%M} or later, when the game of row {one.row} ends", "Correct the times."))
+    return out

@@ -39,6 +39,26 @@ class Report(Section):
     map_cell_m: float = Field(0.25, ge=0.1, le=1, description="Cell of the pictures in a page, m.")
 
 
+class Season(Section):
+    """One crew's season over all fields."""
+
+    drag_every_weeks: int = Field(1, ge=1, le=8, description="A field is dragged once in so many weeks at least.")
+    edge_every_weeks: int = Field(2, ge=1, le=26, description="Its edges are cleaned once in so many weeks at least.")
+    heavy_from_month: int = Field(9, ge=1, le=12, description="Lips are cut and mix is added from this month on, but for what is unsafe.")
+
+
+CLOCK = r"^([01]\d|2[0-3]):[0-5]\d$"
+
+
+class Day(Section):
+    """One day around the games."""
+
+    first_at: str = Field("06:30", pattern=CLOCK, description="The crew leaves the yard.")
+    last_at: str = Field("20:00", pattern=CLOCK, description="Its last work ends.")
+    swap_minutes: int = Field(20, ge=1, le=240, description="Minutes to take one base set out and put the other in.")
+    clear_minutes: int = Field(10, ge=0, le=120, description="Minutes before a game that nobody works on the field.")
+
+
 class Config(Section):
     """config.yaml. Paths are relative to the file."""
 
@@ -71,6 +91,8 @@ class Config(Section):
     measure: Measure = Measure()
     history: History = History()
     report: Report = Report()
+    season: Season = Season()
+    day: Day = Day()
 
     @model_validator(mode="before")
     @classmethod
@@ -90,6 +112,8 @@ SHARED: dict[str, tuple[str, ...]] = {
     "history": ("random_seed", "tolerances", "material", "grading", "acceptance"),
     "report": ("units", "currency", "tolerances", "material"),
     "bid": ("units", "currency", "tolerances", "material", "report", "acceptance"),
+    "season": ("units", "tolerances", "material", "crew", "costs"),
+    "day": ("units", "tolerances", "material", "crew", "costs", "report"),
     "portfolio": ("units", "currency", "tolerances", "material", "report"),
 }
 

@@ -78,6 +78,21 @@ def survey_date(raw: str) -> dt.date:
     return day
 
 
+def month(raw: str) -> str:
+    if not re.fullmatch(r"\d{4}-(0[1-9]|1[0-2])", raw):
+        raise Bad("a month like 2026-04 (year-month)", "Rewrite the month.")
+    return raw
+
+
+def clock(raw: str) -> dt.time:
+    if not re.fullmatch(r"\d{1,2}:\d{2}", raw):
+        raise Bad("a time of day like 17:30", "Rewrite the time, by 24 hours.")
+    try:
+        return dt.time(*map(int, raw.split(":")))
+    except ValueError:
+        raise Bad("a time of day from 00:00 to 23:59", "Correct the time.") from None
+
+
 def number(low: float = -math.inf, high: float = math.inf, unit: str = "") -> Callable[[str], float]:
     span = _span(low, high)
 
@@ -197,11 +212,11 @@ TABLES: dict[str, tuple[Field, ...]] = {
         Field("measured_on", date), Field("instrument", text), Field("description", text),
     ),
     "use": (
-        Field("field_id", ident, True), Field("month", text, True), Field("games", number(0), True),
+        Field("field_id", ident, True), Field("month", month, True), Field("games", number(0), True),
         Field("hours", number(0), True),
     ),
     "games": (
-        Field("field_id", ident, True), Field("on", date, True), Field("starts", text, True), Field("ends", text, True),
+        Field("field_id", ident, True), Field("on", date, True), Field("starts", clock, True), Field("ends", clock, True),
         Field("layout", one_of(*LAYOUTS)), Field("kind", one_of("game", "practice", "tournament")),
     ),
     "sites": (

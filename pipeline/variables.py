@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from pipeline.columns import DECIMALS, Column
 from pipeline.columns import PAIR as _PAIR
 from pipeline.columns import columns_of as _columns
+from pipeline.season_columns import SEASON_TABLES
 from pipeline.works_columns import WORKS_TABLES
 
 
@@ -333,6 +334,7 @@ TABLES: dict[str, tuple[Column, ...]] = {
         ("action_on", "date", "when"),
         ("state", "word", "open or closed"),
     ),
+    **SEASON_TABLES,
     "portfolio": _columns(
         ("field_id", "word", "the field", True),
         ("site", "word", "its site"),
@@ -382,4 +384,4 @@ def key_names(table: str) -> tuple[str, ...]:
 
 # The tables of one field, in the order they are listed in the docs.
 FIELD_TABLES = ("survey_quality", "lip", "lip_change", "low_spots", "low_spot_change", "zones", "mix_depth", "change", "balance", "rulebook",
-                "grass_edge", "trend", "works_record", "as_built", "progress")  # fmt: skip
+                "grass_edge", "trend", "forecast", "works_record", "as_built", "progress")  # fmt: skip

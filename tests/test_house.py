@@ -9,7 +9,7 @@ import pytest
 
 ROOT = Path(__file__).resolve().parent.parent
 PACKAGE = ROOT / "pipeline"
-GROUND = {"errors", "units", "columns", "works_columns", "variables", "owner", "settings", "tables", "project", "frame", "coordinates", "heights", "transform",
+GROUND = {"errors", "units", "columns", "works_columns", "season_columns", "variables", "owner", "settings", "tables", "project", "frame", "coordinates", "heights", "transform",
           "jobs", "grading"}
 # Each floor may import itself and what is named beside it.
 FLOORS = {

@@ -75,7 +75,7 @@ def fit_trends(years: np.ndarray, values: np.ndarray, sigmas: np.ndarray, shared
     columns = {k: 4 if seasons and season_can_be_told(years[seen[:, k]]) else 2 for k in np.flatnonzero(long)}
     first = dict(zip(columns, np.cumsum([0, *columns.values()])))
     design = np.zeros((len(date), sum(columns.values())))
-    terms = _terms(years, middle)
+    terms = season_terms(years, middle)
     for k, count in columns.items():
         mine = series == k
         design[mine, first[k] : first[k] + count] = terms[date[mine], :count]
@@ -92,13 +92,13 @@ def season_can_be_told(years: np.ndarray) -> bool:
     """Whether dates (T,), years, are enough, over long enough, and spread enough over the months to tell a season from a rate."""
     if len(years) < SEASON_SURVEYS or np.ptp(years) < SEASON_YEARS:
         return False
-    terms = _terms(years, float(np.mean(years)))
+    terms = season_terms(years, float(np.mean(years)))
     wave = np.sqrt(len(years) / 2)  # the size of a cosine and of a sine over evenly spread months
     size = np.array([*np.linalg.norm(terms[:, :2], axis=0), wave, wave])
     return bool(np.linalg.cond(terms / size) <= SEASON_CONDITION)
 
 
-def _terms(years: np.ndarray, middle: float) -> np.ndarray:
+def season_terms(years: np.ndarray, middle: float) -> np.ndarray:
     """Level, rate, cosine and sine of the year, (T, 4)."""
     angle = 2 * np.pi * years
     return np.column_stack([np.ones(len(years)), years - middle, np.cos(angle), np.sin(angle)])

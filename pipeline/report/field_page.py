@@ -14,6 +14,7 @@ from pipeline.report.balance_block import balance_block
 from pipeline.report.change_block import change_block
 from pipeline.report.field_input import FieldInput
 from pipeline.report.field_map import Mark, field_map, lip_steps
+from pipeline.report.forecast_block import forecast_block
 from pipeline.report.figures import SYSTEMS, limit
 from pipeline.report.findings import LOW_SKIN, LOW_SPOT, Finding
 from pipeline.report.edge_charts import profile_charts
@@ -71,6 +72,7 @@ def field_page(given: FieldInput, words: Words) -> dict:
         "grass": grass_block(given, now, sayer), "went": balance_block(given, now, sayer), "mix": mix_block(given, now, sayer), "grade": grade_block(given, now, sayer),
         "handed": handoffs_block(given, now, sayer),
         "keep": keep_out_block(given.designs.get("keep_outs", ()), sayer), "runs": runs_block(given, sayer), "works": works_block(given, sayer),
+        "coming": forecast_block(given.tables["forecast"], sayer),
     }  # fmt: skip
 
 

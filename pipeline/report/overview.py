@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Sequence
+from typing import Mapping, Sequence
 
 from pipeline.owner import Material, Tolerances
 from pipeline.report import changed, palette
@@ -140,8 +140,8 @@ def plain_text(text: str) -> str:
     return text
 
 
-def index_page(fields: Sequence[FieldSeen], tolerances: Tolerances, title: str, words: Words) -> dict:
-    """Everything on the page over all fields."""
+def index_page(fields: Sequence[FieldSeen], tolerances: Tolerances, title: str, words: Words, season: Mapping | None = None) -> dict:
+    """Everything on the page over all fields; season: what `season_block` says, or None."""
     order = ranked(fields)
     days = [s.now.newest.flown_on for s in order if s.now.newest is not None]
     count = words.count("fields", len(order))
@@ -154,7 +154,7 @@ def index_page(fields: Sequence[FieldSeen], tolerances: Tolerances, title: str, 
             for s in order if s.now.verdict == UNSAFE
         ],
         "unsafe_none": _none_unsafe(order, tolerances, words),
-        "rows": [_line(s, words) for s in order],
+        "rows": [_line(s, words) for s in order], "season": season or {},
         "changed": [block for s in order if (block := _changed(s, words))["found"]],
         "changed_none": words("index_changed_none" if any(s.now.before is not None for s in order) else "index_no_pair"),
         "refused": [

@@ -7,6 +7,7 @@ from pipeline.diamond.layout import Layout
 from pipeline.jobs import Job
 from pipeline.steps import surveyed
 from pipeline.steps.change_spots import found_ponds
+from pipeline.steps.history_forecast import forecasts
 from pipeline.steps.history_grass import grass_features, grass_of, grass_rows
 from pipeline.steps.history_layers import COLUMNS, layers, patches_of_weeds
 from pipeline.steps.history_trend import trends
@@ -47,6 +48,7 @@ def run(job: Job, where: Where) -> None:
     rows["grass_edge"] = grass_rows(layout, grass, surveys[kept[0]]["baseline"] if kept else "")
     used = {s: surveys[s] for s in kept}
     rows["trend"] = trends(job, used, rows, changed["pairs"])
+    rows["forecast"] = forecasts(job, used, rows, changed["pairs"])
     lengths = {e.edge_id: e.length_m for e in surveyed.edges_used(where, layout, kept)}
     worked, work_records = works_of(job, where, layout, used, rows, changed["pairs"], lengths)
     rows |= worked

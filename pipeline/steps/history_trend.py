@@ -51,7 +51,7 @@ def trends(job: Job, surveys: dict[str, dict], rows: dict[str, list[dict]], pair
     years = np.array([(days[s] - days[order[0]]).days / YEAR_DAYS for s in order])
     works = job.rows["works"]
     families = series_of(surveys, rows, pairs)
-    return [row for family in families for row in _rows(job, years, [_since_reset(s, works, order, days) for s in family])]
+    return [row for family in families for row in _rows(job, years, [since_reset(s, works, order, days) for s in family])]
 
 
 def dated(surveys: dict[str, dict]) -> tuple[list[str], dict[str, dt.date]]:
@@ -66,16 +66,16 @@ def series_of(surveys: dict[str, dict], rows: dict[str, list[dict]], pairs: list
     base = next((r["baseline"] for r in surveys.values() if "baseline" in r), "")
     skin = [z for z in rows["zones"] if z["zone"] == "skin"]
     return (
-        _levels(rows["lip"], order, "edge_id", "lip", "height_mm", "height_sigma_mm", whole="station_m"),
+        levels(rows["lip"], order, "edge_id", "lip", "height_mm", "height_sigma_mm", whole="station_m"),
         _growths(rows["lip_change"], order, base),
-        _levels(rows["low_spots"], order, "low_spot_id", "ring_depth", "ring_depth_mm", "ring_depth_sigma_mm"),
+        levels(rows["low_spots"], order, "low_spot_id", "ring_depth", "ring_depth_mm", "ring_depth_sigma_mm"),
         _heights(rows["change"], pairs, order, base),
-        _levels(skin, order, "zone", "planarity", "planarity_mm", "planarity_sigma_mm"),
+        levels(skin, order, "zone", "planarity", "planarity_mm", "planarity_sigma_mm"),
         _encroached(rows.get("grass_edge", []), order, base),
     )
 
 
-def _levels(rows: list[dict], order: list[str], key: str, measure: str, value: str, sigma: str, whole: str | None = None) -> list[Series]:
+def levels(rows: list[dict], order: list[str], key: str, measure: str, value: str, sigma: str, whole: str | None = None) -> list[Series]:
     """Figures that each survey gives by itself."""
     out = []
     for name in sorted(dict.fromkeys(r[key] for r in rows if _told(r.get(value)))):
@@ -147,7 +147,7 @@ def _of_dates(sigmas: np.ndarray, order: list[str], base: str) -> np.ndarray:
     return out
 
 
-def _since_reset(series: Series, works, order: list[str], days: dict[str, dt.date]) -> Series:
+def since_reset(series: Series, works, order: list[str], days: dict[str, dt.date]) -> Series:
     """The series without the surveys before its last reset."""
     kinds = (*EPOCH_STARTS, *RESETS.get(series.measure, ()))
     whole = series.measure in OF_EDGES  # a work's zone is a piece of skin; an edge has none

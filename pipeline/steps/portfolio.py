@@ -25,7 +25,7 @@ def run(job: Job, where: Where) -> None:
     tables.write(where.portfolio, "portfolio", [portfolio_row(s) for s in seen])
     tables.write(where.hazards, "hazards", [row for s in seen for row in hazard_rows(s, tolerances)])
     tables.write(where.progress, "progress_pooled", progress_rows(seen))
-    pages.write(where.index, "index.html", index_page(seen, tolerances, job.settings.report.title, words))
+    pages.write(where.index, "index.html", index_page(seen, tolerances, job.settings.report.title, words, records.read(where.season_said)))
 
 
 def field_seen(job: Job, where: Where, row: Read, words: Words) -> FieldSeen:

@@ -128,6 +128,24 @@ class Where:
         return f"{self.results}/portfolio.csv"
 
     @property
+    def season_queue(self) -> str:
+        return f"{self.results}/season_queue.csv"
+
+    @property
+    def order(self) -> str:
+        """Mix to order, a row a site."""
+        return f"{self.results}/order.csv"
+
+    def day(self, on: str, ending: str) -> str:
+        """One day around the games: `csv` or `html`."""
+        return f"{self.results}/days/{on}.{ending}"
+
+    @property
+    def season_said(self) -> str:
+        """The season in words, for the page over all fields."""
+        return f"{self.build}/season/all.json"
+
+    @property
     def progress(self) -> str:
         """What an hour of crew work does, over all fields."""
         return f"{self.results}/progress.csv"

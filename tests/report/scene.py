@@ -247,6 +247,10 @@ def tables(**given) -> dict[str, list[dict]]:
             row("trend", measure="ring_depth", zone="second", rate_mm_per_year=40.0, rate_sigma_mm_per_year=4.0, surveys=4, detected=True),
             row("trend", measure="lip", edge_id="outer", rate_mm_per_year=3.0, rate_sigma_mm_per_year=4.0, surveys=4, detected=False),
         ],
+        "forecast": [
+            row("forecast", measure="ring_depth", zone="second", on=day, value_mm=70 + 10 * k, low95_mm=58 + 10 * k, high95_mm=82 + 10 * k, surveys=4, by_use=False, season=False, last_inside=True)
+            for k, day in enumerate(("2026-07-09", "2026-10-08"))
+        ] + [row("forecast", measure="lip", edge_id="outer", surveys=2, reason="not enough surveys yet: 2 of 3")],
         "mix_depth": [], "balance": [balanced()], "works_record": [], "as_built": [], "progress": [],
     }  # fmt: skip
     assert set(made) == set(FIELD_TABLES)

@@ -175,3 +175,22 @@ def test_the_parks_lie_inside_their_zones(story):
         lon, lat = Transformer.from_crs(crs, crs.geodetic_crs, always_xy=True).transform(*field.home)
         area = crs.area_of_use
         assert area.west < lon < area.east and area.south < lat < area.north
+
+
+@pytest.mark.analytic
+def test_the_demos_saturday_has_a_swap_that_fits_one_that_does_not_and_a_gap_for_a_drag(story):
+    day = sorted((g for g in rows("games.csv") if g["on"] == "2026-04-18"), key=lambda g: (g["field_id"], g["starts"]))
+    assert {g["field_id"] for g in day} == set(story.fields)
+    free = {}
+    for a, b in zip(day, day[1:]):
+        if a["field_id"] == b["field_id"]:
+            minutes = [int(t[:2]) * 60 + int(t[3:]) for t in (a["ends"], b["starts"])]
+            free.setdefault((a["field_id"], a["layout"] != b["layout"]), []).append(minutes[1] - minutes[0])
+    assert sorted(free["two-lamps", True]) == [10, 45] and free["kettle", False] == [90] and free["moth", False] == [30]
+
+
+@pytest.mark.invariant
+def test_every_two_sites_of_the_demo_have_a_way_and_its_stock_lies_on_them(story):
+    sites = {r["site"] for r in rows("fields.csv")}
+    assert {frozenset((r["from_site"], r["to_site"])) for r in rows("sites.csv")} == {frozenset(sites)}
+    assert {r["site"] for r in rows("stock.csv")} == sites

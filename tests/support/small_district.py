@@ -37,7 +37,7 @@ def district(root: Path, fields: set[str], surveys: set[str], link_clouds: Path 
     """
     folder = root / "demo_inputs"
     shutil.copytree(DEMO, folder, ignore=shutil.ignore_patterns("clouds"))
-    for table in ("fields", "works", "readings", "control", "use"):
+    for table in ("fields", "works", "readings", "control", "use", "games"):
         keep(folder / f"{table}.csv", lambda row: row["field_id"] in fields)
     keep(folder / "surveys.csv", lambda row: row["survey_id"] in surveys)
     settings(folder, lambda config: _only(config, fields))

@@ -1,0 +1,79 @@
+"""season: one crew's queue over all fields, and the mix to order for each site."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+from pipeline.diamond.carry import from_plain
+from pipeline.jobs import Job
+from pipeline.plan.mix_order import orders, stock_of
+from pipeline.plan.needs import Hours
+from pipeline.plan.roads import NoRoads, Roads
+from pipeline.plan.season import Season, plan_season, working_days
+from pipeline.report.overview import FieldSeen, plain_text
+from pipeline.report.season_asks import Ground, asks
+from pipeline.report.season_block import asked_block, order_rows, queue_rows, season_block
+from pipeline.report.words import Words
+from pipeline.steps.portfolio import field_seen
+from pipeline.steps.report import LANGUAGE, usable
+from pipeline.steps.surveyed import edges_used
+from pipeline.store import pages, records, tables
+from pipeline.store.where import Where
+
+LEVELLING = "no_mix_bought"  # the design that levels with what lies there
+
+
+def run(job: Job, where: Where) -> None:
+    """Ask every field what it needs, give out the crew's hours, write the queue, the order and what the page says of both."""
+    words, units = Words(pages.sections(LANGUAGE)), job.settings.units
+    seen = [field_seen(job, where, row, words) for row in sorted(job.rows["fields"], key=lambda r: r["field_id"])]
+    ordered = orders([(s.field_id, s.site, *s.mix_t) for s in seen], stock_of(job.rows["stock"]))
+    missing = asked(job)
+    rows, said = [], asked_block(missing, ordered, units, words)
+    if not missing:
+        season = season_of(job)
+        hours, works = Hours.of(job.settings.costs, job.rows["works"]), job.rows["works"]
+        ground = {s.field_id: ground_of(where, s, job) for s in seen}
+        told = {}
+        for plain in (True, False):
+            told[plain] = [] if not season.days else [
+                n for s in seen for n in asks(s, s.plain if plain else s.reader, ground[s.field_id], hours, [w for w in works if w["field_id"] == s.field_id], job.settings.season, season.days)
+            ]  # fmt: skip
+        done, left = plan_season(told[True], season)
+        rows = [r | {"reason": plain_text(r["reason"])} for r in queue_rows(done, left, season, words)]
+        why = {(n.field_id, n.task, n.rank): n.why for n in told[False]}
+        said = season_block(done, left, season, ordered, {s.field_id: s.name for s in seen}, why, units, words)
+    tables.write(where.season_queue, "season_queue", rows)
+    tables.write(where.order, "order", order_rows(ordered, words))
+    records.write(where.season_said, said)
+
+
+def asked(job: Job) -> list[str]:
+    """Settings of the crew without which no week can be planned."""
+    crew = job.settings.crew
+    names = [n for n in ("hours_per_week", "first_week", "last_week") if getattr(crew, n) is None]
+    names += [] if crew.working_days else ["working_days"]
+    return [f"crew.{n}" for n in names + (["yard"] if job.rows["sites"] and crew.yard is None else [])]
+
+
+def season_of(job: Job) -> Season:
+    """The working days that begin after the newest day in the tables: what has been done cannot be planned."""
+    crew = job.settings.crew
+    days = working_days(crew.first_week, crew.last_week, crew.working_days, newest(job))
+    roads = Roads.of(job.rows["sites"]) if job.rows["sites"] else NoRoads()
+    return Season(days, crew.of("hours_per_week") / len(set(crew.working_days)), crew.yard or "", roads)
+
+
+def newest(job: Job) -> dt.date | None:
+    """The newest day of a survey or a work."""
+    days = [s["flown_on"] for s in job.rows["surveys"]] + [w.get("ended_on") or w["done_on"] for w in job.rows["works"]]
+    return max(days, default=None)
+
+
+def ground_of(where: Where, seen: FieldSeen, job: Job) -> Ground:
+    """Sizes of a field that hours hang on."""
+    layout = from_plain(records.read(where.layout(seen.field_id)))
+    order = [s["survey_id"] for s in sorted(job.rows["surveys"], key=lambda s: (s["flown_on"], s.row))]
+    edges = edges_used(where, layout, usable(seen.tables["survey_quality"], order))
+    levelled = next((r["worked_m2"] for r in tables.read(where.table(seen.field_id, "quantities"), "quantities") if r["variant"] == LEVELLING and r["feasible"]), None)
+    return Ground(layout.skin.area, sum(e.length_m for e in edges), levelled)
