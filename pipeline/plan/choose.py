@@ -1,0 +1,175 @@
+"""The best plan: a bound by pricing every schedule, then whole schedules among those that can matter, and the gap between the two."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Sequence
+
+import numpy as np
+from scipy.optimize import Bounds, LinearConstraint, linprog, milp
+from scipy.sparse import csr_array, eye_array, hstack, vstack
+
+from pipeline.plan.programme import MONEY_UNIT, Matrix, Programme, assemble, priced
+
+GAP, FIRST, ROUNDS, NODES = 1e-3, 8, 5, 400
+PER_ROUND = 3  # columns a field that one round of pricing brings in
+NEARLY = 1e-9
+
+
+class Infeasible(ValueError):
+    """No plan keeps to pins, safety work and budgets at once. money, hours: (T,) the least that is missing; fields: those that
+    have no schedule at all, whatever it costs."""
+
+    def __init__(self, money: np.ndarray, hours: np.ndarray, fields: tuple[str, ...] = ()):
+        self.money, self.hours, self.fields = money, hours, fields
+        super().__init__("no plan keeps to pins, safety work and budgets")
+
+
+@dataclass(frozen=True)
+class Bound:
+    """value : no plan has less loss; money, hours : (T,) loss that one unit more of a year's would take off; reduced : per
+    field (S,) what choosing a schedule costs over the field's best; used : per field the schedules the LP itself uses."""
+
+    value: float
+    money: np.ndarray
+    hours: np.ndarray
+    reduced: list[np.ndarray]
+    used: list[np.ndarray]
+
+
+@dataclass(frozen=True)
+class Chosen:
+    """picks : a schedule a field; gap : (loss - bound) / loss, whatever it is."""
+
+    picks: tuple[int, ...]
+    loss: float
+    bound: Bound
+    gap: float
+
+
+def choose(programme: Programme, gap: float = GAP, nodes: int = NODES) -> Chosen:
+    """The plan with the least loss, to `gap` or as near as the search comes.
+
+    raises : Infeasible
+    source : method as restricted master with reduced costs (elementary): an optimum only uses schedules whose reduced cost is
+             at most its distance from the bound, so the restriction is exact once all of those are in
+    """
+    start = feasible(programme)
+    found = bound(programme, [np.array([s]) for s in start])
+    best = list(start)
+    width = FIRST
+    for _ in range(ROUNDS):
+        within = programme.loss(best) - found.value
+        kept = [np.union1d(_lowest(r, width, within), [*u, b]) for r, u, b in zip(found.reduced, found.used, best)]
+        picks, whole = _whole(programme, assemble(programme, kept), gap, nodes)
+        if picks is not None and programme.loss(picks) < programme.loss(best) - NEARLY:
+            best = picks
+        reach = programme.loss(best) - found.value
+        all_in = all(np.isin(np.flatnonzero(r <= reach), k).all() for r, k in zip(found.reduced, kept))
+        if _gap(programme.loss(best), found.value) <= gap or whole and all_in:
+            break
+        width, nodes = width * 2, nodes * 2
+    return Chosen(tuple(int(s) for s in best), programme.loss(best), found, _gap(programme.loss(best), found.value))
+
+
+def _gap(loss: float, bound: float) -> float:
+    return max(loss - bound, 0.0) / loss if loss > NEARLY else 0.0
+
+
+def _lowest(reduced: np.ndarray, width: int, within: float) -> np.ndarray:
+    """The schedules of lowest reduced cost, none that cannot be in a better plan."""
+    order = np.argsort(reduced, kind="stable")[:width]
+    return order[reduced[order] <= max(within, 0.0) + NEARLY]
+
+
+def bound(programme: Programme, start: Sequence[np.ndarray]) -> Bound:
+    """The LP over all schedules: schedules are brought in by their reduced cost until none is below zero.
+
+    start : per field schedules that together keep to the budgets
+    """
+    picked = [np.unique(s) for s in start]
+    best = -np.inf
+    while True:
+        matrix = assemble(programme, picked)
+        solved = linprog(matrix.cost, A_ub=matrix.upper, b_ub=matrix.bound, A_eq=matrix.equal, b_eq=np.ones(len(picked)), bounds=(0, 1), method="highs-ds")
+        if solved.status != 0:
+            raise RuntimeError(f"the bound could not be found: {solved.message}")
+        duals = np.maximum(-solved.ineqlin.marginals, 0.0)
+        prices = priced(programme, matrix, duals)
+        least = np.array([p.min() for p in prices])
+        sides = matrix.side_rows.T @ duals
+        best = max(best, float(least.sum() - duals @ matrix.bound + np.minimum(sides, 0.0).sum()))
+        reduced = [p - m for p, m in zip(prices, least)]
+        mine = solved.x[: len(matrix.of)]
+        used = [matrix.columns[(matrix.of == i) & (mine > 1e-7)] for i in range(len(picked))]
+        in_lp = np.array([p[k].min() for p, k in zip(prices, picked)])
+        if solved.fun - best <= 1e-7 * max(abs(solved.fun), 1.0) or np.all(in_lp - least <= 1e-10):
+            break
+        picked = [k if have - m <= 1e-10 else np.union1d(k, _new(p, k, have)) for p, k, have, m in zip(prices, picked, in_lp, least)]
+    T = programme.years
+    cum = np.tril(np.ones((T, T))) if programme.means.carry_over else np.eye(T)
+    return Bound(best, cum.T @ duals[:T] / MONEY_UNIT, duals[T : 2 * T], reduced, used)
+
+
+def _new(prices: np.ndarray, have: np.ndarray, level: float) -> np.ndarray:
+    order = np.argsort(prices, kind="stable")[: PER_ROUND + len(have)]
+    return order[~np.isin(order, have) & (prices[order] < level)][:PER_ROUND]
+
+
+def _whole(programme: Programme, matrix: Matrix, gap: float, nodes: int) -> tuple[list[int] | None, bool]:
+    """The best whole schedules among a matrix's columns, None where the search found none, and whether it came to its end.
+    Budgets are looked at again in money, since the solver keeps to a row to a millionth only."""
+    tight = matrix.bound.copy()
+    for _ in range(4):
+        solved = milp(matrix.cost, constraints=[LinearConstraint(matrix.upper, -np.inf, tight), LinearConstraint(matrix.equal, 1, 1)], integrality=np.ones(len(matrix.cost)),
+                      bounds=Bounds(0, 1), options={"mip_rel_gap": gap / 4, "node_limit": nodes})  # fmt: skip
+        if solved.x is None:
+            return None, solved.status != 1
+        picks = _picks(matrix, solved.x)
+        if programme.within(picks):
+            return picks, solved.status == 0
+        tight[: 2 * programme.years] -= 1e-4
+    return None, False
+
+
+def _picks(matrix: Matrix, x: np.ndarray) -> list[int]:
+    """The schedule each field has in a solution."""
+    return [int(matrix.columns[at[np.argmax(x[at])]]) for at in (np.flatnonzero(matrix.of == i) for i in range(matrix.equal.shape[0]))]
+
+
+def feasible(programme: Programme) -> list[int]:
+    """A schedule a field that keeps to everything. raises: Infeasible, with the least money and hours that are missing."""
+    shut = tuple(c.field_id for c in programme.choices if not (c.allowed & np.isfinite(c.cost).all(axis=1)).any())
+    if shut:
+        raise Infeasible(np.zeros(programme.years), np.zeros(programme.years), shut)
+    free = [np.flatnonzero(c.allowed & (c.cost.sum(axis=1) == 0) & (c.hours.sum(axis=1) == 0)) for c in programme.choices]
+    if all(len(f) for f in free):
+        return [int(f[np.argmin(c.loss[f])]) for f, c in zip(free, programme.choices)]
+    alone = not programme.sharing.lots and not programme.sharing.equity  # nobody's work helps another's to be allowed
+    picked = [f[:1] if len(f) and alone else np.flatnonzero(c.allowed) for f, c in zip(free, programme.choices)]
+    picks, money, hours = _least(programme, assemble(programme, picked))
+    if money.sum() > 0.005 or hours.sum() > 1e-4:
+        raise Infeasible(np.round(money, 2), np.round(hours, 2))
+    return picks
+
+
+def _least(programme: Programme, matrix: Matrix) -> tuple[list[int], np.ndarray, np.ndarray]:
+    """Schedules that take the least beyond the budgets: first the least hours, then the least money."""
+    T, n = programme.years, len(matrix.cost)
+    slack = vstack([eye_array(2 * T), csr_array((matrix.upper.shape[0] - 2 * T, 2 * T))])
+    upper = hstack([matrix.upper, -slack])
+    equal = hstack([matrix.equal, csr_array((matrix.equal.shape[0], 2 * T))])
+    rows = [LinearConstraint(upper, -np.inf, matrix.bound), LinearConstraint(equal, 1, 1)]
+    whole = np.concatenate([np.ones(n), np.zeros(2 * T)])
+    want = lambda part: np.concatenate([np.zeros(n), np.repeat([part == "money", part == "hours"], T).astype(float)])
+    limits = Bounds(0, np.concatenate([np.ones(n), np.full(2 * T, np.inf)]))
+    first = milp(want("hours"), constraints=rows, integrality=whole, bounds=limits)
+    if first.x is None:
+        raise Infeasible(np.zeros(T), np.zeros(T), tuple(c.field_id for c in programme.choices))
+    top = limits.ub.copy()
+    top[n + T :] = first.x[n + T :] + 1e-6
+    second = milp(want("money"), constraints=rows, integrality=whole, bounds=Bounds(0, top))
+    picks = _picks(matrix, second.x)
+    money, hours = programme.spent(picks)
+    over = np.maximum(np.cumsum(money) - np.cumsum(programme.means.money), 0.0) if programme.means.carry_over else np.maximum(money - programme.means.money, 0.0)
+    return picks, over, np.maximum(hours - programme.means.hours, 0.0)
