@@ -9,6 +9,7 @@ from pipeline.errors import Problem, did_you_mean, either
 from pipeline.grading import faults
 from pipeline.heights import normal_reference
 from pipeline.owner import contradictions
+from pipeline.planning import faults as plan_faults
 from pipeline.settings import Config
 from pipeline.tables import LAYOUTS, MOISTURES, Read
 from pipeline.units import LENGTH_UNITS, feet
@@ -75,6 +76,7 @@ def check(project: Project) -> list[Problem]:
     return [
         *_field_problems(project), *_survey_problems(project), *_named_fields(project), *_pairs_of_columns(project),
         *_baselines(project), *_turf_problems(project), *_tolerance_problems(project), *_grading_problems(project),
+        *_plan_problems(project),
     ]  # fmt: skip
 
 
@@ -310,3 +312,9 @@ def _grading_problems(project: Project) -> list[Problem]:
     ridges = {f: "layout" in row.values for f, row in project.fields.items()}
     found = faults(project.config.grading, project.config.material, ridges, project.knows_fields)
     return [_setting_problem(project, *fault) for fault in found]
+
+
+def _plan_problems(project: Project) -> list[Problem]:
+    """Budgets, costs and pins that cannot stand."""
+    config = project.config
+    return [_setting_problem(project, *fault) for fault in plan_faults(config.plan, config.budget, config.costs, project.fields, project.knows_fields)]

@@ -11,7 +11,9 @@ from scipy.sparse import csr_array, eye_array, hstack, vstack
 
 from pipeline.plan.programme import MONEY_UNIT, Matrix, Programme, assemble, priced
 
-GAP, FIRST, ROUNDS, NODES = 1e-3, 8, 5, 400
+GAP, FIRST, ROUNDS = 1e-3, 8, 4
+FREED = 60  # fields freed at once where the whole search was cut short
+WORK = 200_000  # columns times nodes that the first search may take, twice that the next: a clock would make the plan depend on the machine
 PER_ROUND = 3  # columns a field that one round of pricing brings in
 NEARLY = 1e-9
 
@@ -47,7 +49,7 @@ class Chosen:
     gap: float
 
 
-def choose(programme: Programme, gap: float = GAP, nodes: int = NODES) -> Chosen:
+def choose(programme: Programme, gap: float = GAP, work: int = WORK) -> Chosen:
     """The plan with the least loss, to `gap` or as near as the search comes.
 
     raises : Infeasible
@@ -57,19 +59,33 @@ def choose(programme: Programme, gap: float = GAP, nodes: int = NODES) -> Chosen
     start = feasible(programme)
     found = bound(programme, [np.array([s]) for s in start])
     best = list(start)
-    width = FIRST
+    width, close = FIRST, 0.9
     for _ in range(ROUNDS):
         within = programme.loss(best) - found.value
         kept = [np.union1d(_lowest(r, width, within), [*u, b]) for r, u, b in zip(found.reduced, found.used, best)]
-        picks, whole = _whole(programme, assemble(programme, kept), gap, nodes)
-        if picks is not None and programme.loss(picks) < programme.loss(best) - NEARLY:
-            best = picks
+        picks, whole = _whole(programme, assemble(programme, kept), gap * close, work)
+        best = _better(programme, best, picks)
+        if _gap(programme.loss(best), found.value) > gap and len(best) > FREED:
+            best = _freed(programme, found, best, width * 2, gap * close, work)
         reach = programme.loss(best) - found.value
         all_in = all(np.isin(np.flatnonzero(r <= reach), k).all() for r, k in zip(found.reduced, kept))
         if _gap(programme.loss(best), found.value) <= gap or whole and all_in:
             break
-        width, nodes = width * 2, nodes * 2
+        width, work, close = width * 2, work * 2, 0.5
     return Chosen(tuple(int(s) for s in best), programme.loss(best), found, _gap(programme.loss(best), found.value))
+
+
+def _better(programme: Programme, best: list[int], picks: list[int] | None) -> list[int]:
+    return picks if picks is not None and programme.loss(picks) < programme.loss(best) - NEARLY else best
+
+
+def _freed(programme: Programme, found: Bound, best: list[int], width: int, gap: float, work: int) -> list[int]:
+    """Better picks for the FREED fields whose pick is furthest from the field's best, all others held."""
+    away = np.array([r[s] for r, s in zip(found.reduced, best)])
+    free = set(np.argsort(-away, kind="stable")[:FREED].tolist())
+    within = programme.loss(best) - found.value
+    kept = [np.union1d(_lowest(r, width, within), [*u, s]) if i in free else np.array([s]) for i, (r, u, s) in enumerate(zip(found.reduced, found.used, best))]
+    return _better(programme, best, _whole(programme, assemble(programme, kept), gap / 2, work)[0])
 
 
 def _gap(loss: float, bound: float) -> float:
@@ -116,13 +132,13 @@ def _new(prices: np.ndarray, have: np.ndarray, level: float) -> np.ndarray:
     return order[~np.isin(order, have) & (prices[order] < level)][:PER_ROUND]
 
 
-def _whole(programme: Programme, matrix: Matrix, gap: float, nodes: int) -> tuple[list[int] | None, bool]:
+def _whole(programme: Programme, matrix: Matrix, gap: float, work: int) -> tuple[list[int] | None, bool]:
     """The best whole schedules among a matrix's columns, None where the search found none, and whether it came to its end.
     Budgets are looked at again in money, since the solver keeps to a row to a millionth only."""
     tight = matrix.bound.copy()
     for _ in range(4):
         solved = milp(matrix.cost, constraints=[LinearConstraint(matrix.upper, -np.inf, tight), LinearConstraint(matrix.equal, 1, 1)], integrality=np.ones(len(matrix.cost)),
-                      bounds=Bounds(0, 1), options={"mip_rel_gap": gap / 4, "node_limit": nodes})  # fmt: skip
+                      bounds=Bounds(0, 1), options={"mip_rel_gap": gap, "node_limit": max(work // len(matrix.cost), 1)})  # fmt: skip
         if solved.x is None:
             return None, solved.status != 1
         picks = _picks(matrix, solved.x)
