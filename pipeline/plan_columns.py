@@ -33,7 +33,7 @@ PLAN_TABLES = {
         ("promised_mm", "mm", "what the treated measure was promised to be at that year's end"),
         ("promised_low95_mm", "mm", "lower end of the 95 % band"),
         ("promised_high95_mm", "mm", "upper end of it"),
-        ("measured_mm", "mm", "the first survey of that year after the work; empty where none was flown or the work was not done"),
+        ("measured_mm", "mm", "the survey after the work nearest that year's end; empty where there is none or the work was not done"),
         ("measured_sigma_mm", "mm", "one s.d."),
         ("cost_planned", "m2", "as the plan had it"),
         ("cost_actual", "m2", "of the works of that kind in that year, from works.csv; empty where none was written down"),

@@ -9,7 +9,7 @@ import numpy as np
 
 from pipeline.plan import rivals
 from pipeline.plan.choose import Chosen, Infeasible, bound, choose
-from pipeline.plan.condition import excess, forced
+from pipeline.plan.condition import excess
 from pipeline.plan.firmness import shares
 from pipeline.plan.offer import Field, Priced, Terms, Wanted, priced, redrawn
 from pipeline.plan.programme import Programme
@@ -125,8 +125,3 @@ def _pins(programme: Programme, fields: Sequence[Field], terms: Terms, chosen: C
         without = bound(looser, start).value
         out.append((pin, chosen.bound.value - without if chosen.bound.value - without > NOTHING else 0.0))
     return tuple(out)
-
-
-def forced_fields(fields: Sequence[Field]) -> dict[str, tuple[str, ...]]:
-    """Field -> components surely over their trip limit, of fields where there are any."""
-    return {f.state.field_id: what for f in fields if (what := forced(f.state))}

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from pipeline.plan.board import Board
-from pipeline.plan.condition import forced
+from pipeline.plan.schedules import forced
 from pipeline.plan.firmness import word
 from pipeline.plan.outcome import Z95
 from pipeline.plan.reasons import Reason, reason
