@@ -8,15 +8,19 @@ from typing import Sequence
 import numpy as np
 
 from pipeline.plan import rivals
-from pipeline.plan.choose import Chosen, Infeasible, bound, choose
+from pipeline.plan.choose import Chosen, Infeasible, bound, choose, gap_of
 from pipeline.plan.condition import excess
 from pipeline.plan.firmness import shares
 from pipeline.plan.offer import Field, Priced, Terms, Wanted, priced, redrawn
 from pipeline.plan.programme import Programme
+from pipeline.plan.reasons import instead
 from pipeline.plan.schedules import table
+from pipeline.plan.treatments import NONE
 
 TENTH, MORE = 0.10, 10_000.0
+FEW = 30  # fields up to which a question is answered by whole plans; beyond, by the bound, which two plans near the best would blur
 NOTHING = 1e-6
+HARDLY = 0.005  # points of a whole plan
 
 
 @dataclass(frozen=True)
@@ -34,8 +38,8 @@ class Board:
     untreated : loss where nothing at all is done
     others    : worst_first, in_turn (None where they cannot keep to what pins and safety ask)
     tenth     : 10 % more and 10 % less money in every year (None: then no plan keeps to pins and safety work)
-    drops     : (T,) loss that MORE money in one year takes off the bound
-    pins      : each pin with the loss it adds to the bound
+    drops     : (T,) loss that MORE money in one year takes off, of whole plans up to FEW fields, else of the bound
+    pins      : each pin with the loss it adds, likewise
     share     : (fields, T) share of draws that keep a choice
     """
 
@@ -62,7 +66,7 @@ def programme_of(fields: Sequence[Field], terms: Terms) -> tuple[Programme, tupl
 def board(fields: Sequence[Field], terms: Terms, draws: int) -> Board:
     """Everything; deterministic: no clock, draws from the seed. raises: Infeasible"""
     programme, found = programme_of(fields, terms)
-    chosen = choose(programme)
+    chosen = pruned(programme, choose(programme))
     start = [np.union1d(u, [s]) for u, s in zip(chosen.bound.used, chosen.picks)]
     states = [f.state for f in fields]
     again = {f.state.field_id: f for f in fields}
@@ -71,6 +75,18 @@ def board(fields: Sequence[Field], terms: Terms, draws: int) -> Board:
                    terms.cost_sd, terms.seed, draws)  # fmt: skip
     return Board(tuple(fields), terms, programme, chosen, found, float(sum(p.choice.loss[0] for p in found)), _others(programme, fields, found),
                  {"more": _under(programme, 1 + TENTH), "less": _under(programme, 1 - TENTH)}, _drops(programme, chosen, start), _pins(programme, fields, terms, chosen, start), share)  # fmt: skip
+
+
+def pruned(programme: Programme, chosen: Chosen) -> Chosen:
+    """The plan without lines that take off next to nothing: nobody should be sent for them. The gap is that of what is left."""
+    picks = list(chosen.picks)
+    for i in range(len(picks)):
+        for t in range(programme.years):
+            bare = next((w for w in instead(programme, picks, i, t) if w.treatment == NONE and programme.choices[i].allowed[w.schedule]), None)
+            if bare is not None and -bare.saved < HARDLY and programme.within([*picks[:i], bare.schedule, *picks[i + 1 :]]):
+                picks[i] = bare.schedule
+    loss = programme.loss(picks)
+    return replace(chosen, picks=tuple(picks), loss=loss, gap=gap_of(loss, chosen.floor))
 
 
 def _other(programme: Programme, picks: Sequence[int]) -> Other:
@@ -99,22 +115,27 @@ def _others(programme: Programme, fields: Sequence[Field], found: Sequence[Price
 def _under(programme: Programme, factor: float) -> Other | None:
     """The plan made again with so much of the money."""
     try:
-        return _other(programme, choose(replace(programme, means=replace(programme.means, money=np.round(programme.means.money * factor, 2)))).picks)
+        other = replace(programme, means=replace(programme.means, money=np.round(programme.means.money * factor, 2)))
+        return _other(other, pruned(other, choose(other)).picks)
     except Infeasible:
         return None
 
 
 def _drops(programme: Programme, chosen: Chosen, start: list[np.ndarray]) -> np.ndarray:
-    """What MORE money in each year alone takes off the bound: the dual is a slope, and overstates it."""
-    out = []
-    for t in range(programme.years):
-        money = programme.means.money + MORE * (np.arange(programme.years) == t)
-        out.append(chosen.bound.value - bound(replace(programme, means=replace(programme.means, money=money)), start).value)
-    return np.array([0.0 if d < NOTHING else d for d in out])
+    """What MORE money in each year alone takes off: the dual is a slope, and overstates it."""
+    with_more = (programme.means.money + MORE * (np.arange(programme.years) == t) for t in range(programme.years))
+    return np.array([_gain(programme, replace(programme, means=replace(programme.means, money=m)), chosen, start) for m in with_more])
+
+
+def _gain(programme: Programme, looser: Programme, chosen: Chosen, start: list[np.ndarray]) -> float:
+    """Loss that a looser programme takes off."""
+    few = len(programme.choices) <= FEW
+    off = chosen.loss - choose(looser).loss if few else chosen.bound.value - bound(looser, start).value
+    return off if off > NOTHING else 0.0
 
 
 def _pins(programme: Programme, fields: Sequence[Field], terms: Terms, chosen: Chosen, start: list[np.ndarray]) -> tuple[tuple[Wanted, float], ...]:
-    """What each pin adds to the bound, all others kept."""
+    """What each pin adds to the loss, all others kept."""
     out = []
     for n, pin in enumerate(terms.pins):
         i = next((k for k, f in enumerate(fields) if f.state.field_id == pin.field_id), None)
@@ -122,6 +143,5 @@ def _pins(programme: Programme, fields: Sequence[Field], terms: Terms, chosen: C
             continue
         free = priced(fields[i], table(programme.years), replace(terms, pins=terms.pins[:n] + terms.pins[n + 1 :])).choice
         looser = replace(programme, choices=programme.choices[:i] + (free,) + programme.choices[i + 1 :])
-        without = bound(looser, start).value
-        out.append((pin, chosen.bound.value - without if chosen.bound.value - without > NOTHING else 0.0))
+        out.append((pin, _gain(programme, looser, chosen, start)))
     return tuple(out)

@@ -12,6 +12,7 @@ from scipy.sparse import csr_array, eye_array, hstack, vstack
 from pipeline.plan.programme import MONEY_UNIT, Matrix, Programme, assemble, priced
 
 GAP, FIRST, ROUNDS = 1e-3, 8, 4
+ALL_AT_ONCE = 3000  # schedules that can still be better: no more than these are searched at once
 FREED = 60  # fields freed at once where the whole search was cut short
 WORK = 200_000  # columns times nodes that the first search may take, twice that the next: a clock would make the plan depend on the machine
 PER_ROUND = 3  # columns a field that one round of pricing brings in
@@ -41,11 +42,13 @@ class Bound:
 
 @dataclass(frozen=True)
 class Chosen:
-    """picks : a schedule a field; gap : (loss - bound) / loss, whatever it is."""
+    """picks : a schedule a field; floor : no plan has less loss, by the LP or, where all that could be better was searched, by that
+    search; gap : (loss - floor) / loss, whatever it is."""
 
     picks: tuple[int, ...]
     loss: float
     bound: Bound
+    floor: float
     gap: float
 
 
@@ -58,21 +61,23 @@ def choose(programme: Programme, gap: float = GAP, work: int = WORK) -> Chosen:
     """
     start = feasible(programme)
     found = bound(programme, [np.array([s]) for s in start])
-    best = list(start)
-    width, close = FIRST, 0.9
+    best, floor, width, close = list(start), found.value, FIRST, 0.9
     for _ in range(ROUNDS):
         within = programme.loss(best) - found.value
         kept = [np.union1d(_lowest(r, width, within), [*u, b]) for r, u, b in zip(found.reduced, found.used, best)]
-        picks, whole = _whole(programme, assemble(programme, kept), gap * close, work)
+        picks, below = _whole(programme, assemble(programme, kept), gap * close, work)
         best = _better(programme, best, picks)
-        if _gap(programme.loss(best), found.value) > gap and len(best) > FREED:
+        if gap_of(programme.loss(best), floor) > gap and len(best) > FREED:
             best = _freed(programme, found, best, width * 2, gap * close, work)
-        reach = programme.loss(best) - found.value
-        all_in = all(np.isin(np.flatnonzero(r <= reach), k).all() for r, k in zip(found.reduced, kept))
-        if _gap(programme.loss(best), found.value) <= gap or whole and all_in:
+        able = [np.flatnonzero(r <= programme.loss(best) - found.value + NEARLY) for r in found.reduced]
+        if all(np.isin(a, k).all() for a, k in zip(able, kept)):
+            floor = min(max(floor, below), programme.loss(best))  # whatever is better lies among what was searched
+            if gap_of(programme.loss(best), floor) <= gap:
+                break
+        elif gap_of(programme.loss(best), floor) <= gap:
             break
-        width, work, close = width * 2, work * 2, 0.5
-    return Chosen(tuple(int(s) for s in best), programme.loss(best), found, _gap(programme.loss(best), found.value))
+        width, work, close = (width * 2 if sum(map(len, able)) > ALL_AT_ONCE else max(map(len, able))), work * 2, 0.5
+    return Chosen(tuple(int(s) for s in best), programme.loss(best), found, floor, gap_of(programme.loss(best), floor))
 
 
 def _better(programme: Programme, best: list[int], picks: list[int] | None) -> list[int]:
@@ -88,7 +93,8 @@ def _freed(programme: Programme, found: Bound, best: list[int], width: int, gap:
     return _better(programme, best, _whole(programme, assemble(programme, kept), gap / 2, work)[0])
 
 
-def _gap(loss: float, bound: float) -> float:
+def gap_of(loss: float, bound: float) -> float:
+    """(loss - bound) / loss; 0 where there is no loss."""
     return max(loss - bound, 0.0) / loss if loss > NEARLY else 0.0
 
 
@@ -132,20 +138,21 @@ def _new(prices: np.ndarray, have: np.ndarray, level: float) -> np.ndarray:
     return order[~np.isin(order, have) & (prices[order] < level)][:PER_ROUND]
 
 
-def _whole(programme: Programme, matrix: Matrix, gap: float, work: int) -> tuple[list[int] | None, bool]:
-    """The best whole schedules among a matrix's columns, None where the search found none, and whether it came to its end.
+def _whole(programme: Programme, matrix: Matrix, gap: float, work: int) -> tuple[list[int] | None, float]:
+    """The best whole schedules among a matrix's columns, None where the search found none, and what none of them is below.
     Budgets are looked at again in money, since the solver keeps to a row to a millionth only."""
-    tight = matrix.bound.copy()
+    tight, below = matrix.bound.copy(), -np.inf
     for _ in range(4):
         solved = milp(matrix.cost, constraints=[LinearConstraint(matrix.upper, -np.inf, tight), LinearConstraint(matrix.equal, 1, 1)], integrality=np.ones(len(matrix.cost)),
                       bounds=Bounds(0, 1), options={"mip_rel_gap": gap, "node_limit": max(work // len(matrix.cost), 1)})  # fmt: skip
         if solved.x is None:
-            return None, solved.status != 1
+            return None, -np.inf
+        below = float(solved.mip_dual_bound) if below == -np.inf else below  # the first, untightened one holds
         picks = _picks(matrix, solved.x)
         if programme.within(picks):
-            return picks, solved.status == 0
+            return picks, below
         tight[: 2 * programme.years] -= 1e-4
-    return None, False
+    return None, below
 
 
 def _picks(matrix: Matrix, x: np.ndarray) -> list[int]:

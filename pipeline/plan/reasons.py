@@ -8,9 +8,9 @@ from typing import Sequence
 import numpy as np
 
 from pipeline.plan.programme import Programme
-from pipeline.plan.treatments import LEVEL, NONE, TREATMENTS
+from pipeline.plan.treatments import NONE, TREATMENTS
 
-FORCED, PINNED, BOUGHT, CREW = "forced", "pinned", "bought", "crew"
+FORCED, PINNED, BOUGHT, CREW, PAYS = "forced", "pinned", "bought", "crew", "pays"
 RESTS, LATER, NOT_NEEDED, NO_MEANS, NOT_NOW = "rests", "later", "not_needed", "no_means", "not_now"
 LITTLE = 0.02  # a year's loss below this needs no work: a fiftieth of the tolerance over
 
@@ -61,7 +61,7 @@ def given_up(programme: Programme, picks: Sequence[int], t: int, i: int) -> tupl
     """The best use of year t's money that the plan leaves: most loss off for each 1,000, of fields other than i."""
     bare = TREATMENTS.index(NONE)
     found = [w for j, c in enumerate(programme.choices) if j != i and c.words[picks[j], t] == bare for w in instead(programme, picks, j, t)
-             if programme.choices[j].allowed[w.schedule] and w.money > 0 and w.saved > 0]  # fmt: skip
+             if programme.choices[j].allowed[w.schedule] and w.money > 0 and w.saved > LITTLE]  # fmt: skip
     best = max(found, key=lambda w: (w.per_1000, -w.field), default=None)
     return (programme.choices[best.field].field_id, best.treatment, best.per_1000) if best else None
 
@@ -82,7 +82,7 @@ def reason(programme: Programme, picks: Sequence[int], i: int, t: int, parts: np
         return Reason(PINNED if pinned else FORCED if forced else BOUGHT)
     off = (parts[bare.schedule] - parts[s]).sum(axis=0)
     saved, money = -bare.saved, -bare.money
-    code = FORCED if forced else PINNED if pinned else CREW if done == LEVEL or money <= 0 else BOUGHT
+    code = FORCED if forced else PINNED if pinned else CREW if c.cost[s, t] == 0 else PAYS if money <= 0 else BOUGHT
     return Reason(code, names[int(np.argmax(off))], saved, 1000 * saved / money if money > 0 else None, done, None, given_up(programme, picks, t, i) if money > 0 else None)
 
 

@@ -59,7 +59,7 @@ def _year(record: dict, t: int, words: Words) -> str:
     cash = lambda v: money(v, record["currency"])
     coming = words("plan_year_coming", money=cash(record["comings"][t])) if record["comings"][t] > 0.5 else ""
     more = record["drops"][t]
-    gain = words("plan_year_more", more=cash(10_000), points=points(more)) if more > 0.005 else words("plan_year_no_more", more=cash(10_000))
+    gain = words("plan_year_more_bound" if record["drops_bound"] else "plan_year_more", more=cash(10_000), points=points(more)) if more > 0.005 else words("plan_year_no_more", more=cash(10_000))
     return words("plan_year", year=record["first_year"] + t, spent=cash(record["spent"][t]), money=cash(record["money"][t]), coming=coming, hours=printed(record["hours"][t], 0),
                  crew_hours=printed(record["crew_hours"][t], 0), planned=points(record["conditions"]["planned"][t]), untreated=points(record["conditions"]["untreated"][t]), gain=gain)  # fmt: skip
 

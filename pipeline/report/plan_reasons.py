@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
-from pipeline.plan.reasons import BOUGHT, CREW, FORCED, LATER, NO_MEANS, NOT_NEEDED, NOT_NOW, PINNED, RESTS
+from pipeline.plan.reasons import BOUGHT, CREW, FORCED, LATER, NO_MEANS, NOT_NEEDED, NOT_NOW, PAYS, PINNED, RESTS
 from pipeline.plan.treatments import LIP, LOST, RING
 from pipeline.report.figures import NBSP, printed
 from pipeline.report.placing import edge_words, place_words
 from pipeline.report.words import Words, opened
+
+
+LITTLE = 0.10  # of what the plan's money takes off on average: below, that is said
 
 
 def money(value: float, currency: str) -> str:
@@ -32,9 +35,9 @@ def line_reason(line: dict, record: dict, words: Words) -> str:
     named = part(why["component"], record["places"][field_id][why["component"]], words) if why["component"] else ""
     does = words(f"plan_does_{why['treatment']}") if why["treatment"] else ""
     year = record["first_year"] + why["year"] if why["year"] is not None else None
-    if why["code"] in (FORCED, PINNED, BOUGHT, CREW):
+    if why["code"] in (FORCED, PINNED, BOUGHT, CREW, PAYS):
         begun = {FORCED: "plan_reason_forced", PINNED: "plan_reason_pinned"}.get(why["code"])
-        return " ".join(filter(None, (words(begun, part=named) if begun else "", _saving(why, named, record, words), _given_up(why, record, words))))
+        return " ".join(filter(None, (words(begun, part=named) if begun else "", _saving(line, named, record, words), _given_up(why, record, words))))
     if why["code"] == RESTS:
         return words("plan_reason_rests", does=does, year=year)
     if why["code"] == LATER:
@@ -50,14 +53,19 @@ def line_reason(line: dict, record: dict, words: Words) -> str:
     return words("plan_reason_not_now", does=opened(does), part=named, saved=points(why["saved"]), per=per)
 
 
-def _saving(why: dict, named: str, record: dict, words: Words) -> str:
+def _saving(line: dict, named: str, record: dict, words: Words) -> str:
+    why = line["why"]
     if not named:
         return ""
     if why["saved"] <= 0:
         return words("plan_saves_nothing", part=named)
+    if why["code"] == PAYS or why["per_1000"] is None and line["cost"] > 0:
+        return words("plan_saves_and_pays", part=named, saved=points(why["saved"]))
     if why["per_1000"] is None:
         return words("plan_saves_by_crew", part=named, saved=points(why["saved"]))
-    return words("plan_saves", part=named, saved=points(why["saved"]), per=words("plan_per", per=points(why["per_1000"]), thousand=money(1000, record["currency"])))
+    said = words("plan_saves", part=named, saved=points(why["saved"]), per=words("plan_per", per=points(why["per_1000"]), thousand=money(1000, record["currency"])))
+    mean = 1000 * (record["untreated"] - record["loss"]) / max(sum(record["spent"]), 1.0)
+    return f"{said} {words('plan_saves_little')}" if why["per_1000"] < LITTLE * mean and why["code"] == BOUGHT else said
 
 
 def _given_up(why: dict, record: dict, words: Words) -> str:

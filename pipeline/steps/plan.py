@@ -8,7 +8,7 @@ from typing import Mapping
 
 from pipeline.diamond.carry import from_plain
 from pipeline.jobs import Job
-from pipeline.plan.board import Board, Other, board
+from pipeline.plan.board import FEW, Board, Other, board
 from pipeline.plan.choose import Infeasible
 from pipeline.plan.schedules import forced
 from pipeline.plan.firmness import DRAWS
@@ -80,10 +80,10 @@ def _told(record: dict, made: Board, words: Words) -> tuple[dict, list[dict]]:
     places = {f.state.field_id: {n: c.place for n, c in f.state.components.items()} for f in made.fields}
     spent, hours = made.programme.spent(made.chosen.picks)
     record |= {
-        "state": PLANNED, "spent": spent, "hours": hours, "comings": comings(made), "loss": made.chosen.loss, "bound": made.chosen.bound.value, "gap": made.chosen.gap,
+        "state": PLANNED, "spent": spent, "hours": hours, "comings": comings(made), "loss": made.chosen.loss, "bound": made.chosen.floor, "relaxed": made.chosen.bound.value, "gap": made.chosen.gap,
         "untreated": made.untreated, "others": {n: o and {"loss": o.loss, "spent": o.spent} for n, o in made.others.items()},
         "tenth": {n: o and {"loss": o.loss, "spent": o.spent, "changed": _changed(made, o)} for n, o in made.tenth.items()},
-        "drops": made.drops, "duals": {"money": made.chosen.bound.money, "hours": made.chosen.bound.hours}, "pins": [{**asdict(p), "price": v} for p, v in made.pins],
+        "drops": made.drops, "drops_bound": len(made.fields) > FEW, "duals": {"money": made.chosen.bound.money, "hours": made.chosen.bound.hours}, "pins": [{**asdict(p), "price": v} for p, v in made.pins],
         "conditions": conditions(made), "over_years": over_years(made), "places": places,
     }  # fmt: skip
     for row, why in lines(made):
