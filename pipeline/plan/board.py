@@ -8,7 +8,9 @@ from typing import Sequence
 import numpy as np
 
 from pipeline.plan import rivals
-from pipeline.plan.choose import Chosen, Infeasible, bound, choose, gap_of
+from pipeline.plan.bound import bound
+from pipeline.plan.choose import FEW, Chosen, choose, gap_of
+from pipeline.plan.feasible import Infeasible
 from pipeline.plan.condition import excess
 from pipeline.plan.firmness import shares
 from pipeline.plan.offer import Field, Priced, Terms, Wanted, priced, redrawn
@@ -18,7 +20,6 @@ from pipeline.plan.schedules import table
 from pipeline.plan.treatments import NONE
 
 TENTH, MORE = 0.10, 10_000.0
-FEW = 30  # fields up to which a question is answered by whole plans; beyond, by the bound, which two plans near the best would blur
 NOTHING = 1e-6
 HARDLY = 0.005  # points of a whole plan
 

@@ -6,14 +6,16 @@ from dataclasses import replace
 from typing import Callable, Sequence
 
 import numpy as np
-from scipy.optimize import linprog
+from scipy.optimize import Bounds, LinearConstraint, linprog, milp
 
-from pipeline.plan.choose import Bound
+from pipeline.plan.bound import Bound
 from pipeline.plan.condition import State
-from pipeline.plan.programme import Choice, Programme, assemble
+from pipeline.plan.choose import FEW, GAP
+from pipeline.plan.matrix import Matrix, assemble
+from pipeline.plan.programme import Choice, Programme
 from pipeline.plan.treatments import TREATMENTS
 
-DRAWS, KEPT = 200, 40
+DRAWS, KEPT, NODES = 200, 40, 50
 FIRM, LIKELY = 0.8, 0.5
 WORDS = ("firm", "likely", "survey_first")
 
@@ -27,7 +29,7 @@ def drawn(state: State, rng: np.random.Generator) -> State:
 
 
 def shares(programme: Programme, found: Bound, picks: Sequence[int], states: Sequence[State], priced: Priced, cost_sd: float, seed: int, draws: int = DRAWS) -> np.ndarray:
-    """(fields, T): the share of draws in which the LP gives each field in each year what the plan gives it.
+    """(fields, T): the share of draws that give each field in each year what the plan gives it.
 
     found   : the bound; per field its KEPT schedules of lowest reduced cost are looked at, and the plan's own
     cost_sd : one s.d. of the factor on a treatment's cost, alike for all fields
@@ -42,13 +44,22 @@ def shares(programme: Programme, found: Bound, picks: Sequence[int], states: Seq
         choices = tuple(priced(drawn(state, rng), factor, k) for state, k in zip(states, kept))
         all_of = [np.arange(len(k)) for k in kept]
         matrix = assemble(replace(programme, choices=choices), all_of)
-        solved = linprog(matrix.cost, A_ub=matrix.upper, b_ub=matrix.bound, A_eq=matrix.equal, b_eq=np.ones(len(picks)), bounds=(0, 1), method="highs-ds")
-        if solved.status != 0:
+        x = _solved(matrix, len(picks) <= FEW)
+        if x is None:
             continue
         for i, (c, s, k) in enumerate(zip(programme.choices, picks, kept)):
-            x = solved.x[: len(matrix.of)][matrix.of == i]
-            same[i] += ((c.words[k] == c.words[s]) * x[:, None]).sum(axis=0)
+            mine = x[: len(matrix.of)][matrix.of == i]
+            same[i] += ((c.words[k] == c.words[s]) * mine[:, None]).sum(axis=0)
     return np.clip(same / draws, 0.0, 1.0)
+
+
+def _solved(matrix: Matrix, whole: bool) -> np.ndarray | None:
+    """The best of a draw: the LP, or of few fields whole schedules, since the LP's parts of schedules are then much of the plan."""
+    if whole:
+        rows = [LinearConstraint(matrix.upper, -np.inf, matrix.bound), LinearConstraint(matrix.equal, 1, 1)]
+        return milp(matrix.cost, constraints=rows, integrality=np.ones(len(matrix.cost)), bounds=Bounds(0, 1), options={"mip_rel_gap": GAP, "node_limit": NODES}).x
+    solved = linprog(matrix.cost, A_ub=matrix.upper, b_ub=matrix.bound, A_eq=matrix.equal, b_eq=np.ones(matrix.equal.shape[0]), bounds=(0, 1), method="highs-ds")
+    return solved.x if solved.status == 0 else None
 
 
 def word(share: float) -> str:

@@ -8,8 +8,9 @@ from typing import Mapping
 
 from pipeline.diamond.carry import from_plain
 from pipeline.jobs import Job
-from pipeline.plan.board import FEW, Board, Other, board
-from pipeline.plan.choose import Infeasible
+from pipeline.plan.board import Board, Other, board
+from pipeline.plan.choose import FEW
+from pipeline.plan.feasible import Infeasible
 from pipeline.plan.schedules import forced
 from pipeline.plan.firmness import DRAWS
 from pipeline.plan.lines import comings, conditions, lines, over_years
@@ -17,13 +18,12 @@ from pipeline.plan.offer import Field
 from pipeline.plan.outcome import score
 from pipeline.plan.treatments import TREATMENTS
 from pipeline.planning import asked, year_start
-from pipeline.report.overview import plain_text
+from pipeline.report.figures import plain_text
 from pipeline.report.plan_reasons import line_reason
-from pipeline.report.words import Words
+from pipeline.report.words import LANGUAGE, Words
 from pipeline.steps.plan_outcome import outcomes
 from pipeline.steps.plan_prices import prices, terms
 from pipeline.steps.plan_state import Rows, newest_day, states
-from pipeline.steps.report import LANGUAGE
 from pipeline.store import kept, pages, records, tables
 from pipeline.store.where import Where
 from pipeline.variables import FIELD_TABLES

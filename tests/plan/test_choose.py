@@ -10,7 +10,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from support.small_plan import hand_case, random_plan, tried_out
 
-from pipeline.plan.choose import Infeasible, bound, choose
+from scipy.optimize import linprog
+
+from pipeline.plan.bound import bound
+from pipeline.plan.choose import choose
+from pipeline.plan.feasible import Infeasible
+from pipeline.plan.matrix import assemble
 from pipeline.plan.offer import Wanted, obeyed
 from pipeline.plan.treatments import LASER_GRADE, LIP_CUT, REBUILD, TREATMENTS
 
@@ -54,9 +59,6 @@ def test_shared_comings_least_orders_and_even_shares_as_by_trying_all_of_them(se
 
 @pytest.mark.independent
 def test_pricing_all_schedules_gives_the_bound_of_the_whole_programme():
-    from pipeline.plan.choose import linprog
-    from pipeline.plan.programme import assemble
-
     for seed in range(3):
         programme = random_plan(seed, sharing=True)
         matrix = assemble(programme, [np.arange(len(c.loss)) for c in programme.choices])
