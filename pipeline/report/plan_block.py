@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pipeline.plan.rivals import IN_TURN, WORST_FIRST
 from pipeline.plan.treatments import LIP, NONE
-from pipeline.report.figures import printed
+from pipeline.report.figures import METRIC, Units, figure, printed
 from pipeline.report.plan_reasons import line_reason, money, part, points
 from pipeline.report.words import Words, opened
 
@@ -12,10 +12,11 @@ COLUMNS = ("year", "field", "does", "cost", "hours", "tonnes", "after", "firmnes
 MOST_CHANGES = 6
 
 
-def plan_block(record: dict, words: Words) -> dict:
+def plan_block(record: dict, words: Words, units: Units = METRIC) -> dict:
     """The index page's block; empty where no plan was asked for.
 
     record : build/plan/plan.json
+    units  : the readers'
     returns : heading, lead (sentences), heads and rows of the table, waits (fields that get nothing in the first year, and why), years
               (a sentence a year), compared, tenth, pins, fields (one line to quote each), sure (how near the best, what is assumed), outcome
     """
@@ -31,10 +32,10 @@ def plan_block(record: dict, words: Words) -> dict:
     first = [line for line in record["lines"] if line["treatment"] == NONE and line["year"] == record["first_year"]]
     return out | {
         "lead": _lead(record, done, words), "caption": words("plan_caption"), "heads": [words(f"plan_head_{c}") for c in COLUMNS],
-        "rows": [_row(line, record, words) for line in sorted(done, key=lambda r: (r["year"], record["names"][r["field_id"]]))],
+        "rows": [_row(line, record, words, units) for line in sorted(done, key=lambda r: (r["year"], record["names"][r["field_id"]]))],
         "waits": [words("plan_waits", field=record["names"][r["field_id"]], why=line_reason(r, record, words)) for r in first],
         "years": [_year(record, t, words) for t in range(record["years"])], "compared": _compared(record, words), "tenth": _tenth(record, words),
-        "pins": [_pin(p, record, words) for p in record["pins"]], "fields": [_field(f, record, words) for f in sorted(record["over_years"], key=record["names"].get)],
+        "pins": [_pin(p, record, words) for p in [*record["pins"], *record["pins_left"]]], "fields": [_field(f, record, words) for f in sorted(record["over_years"], key=record["names"].get)],
         "sure": _sure(record, words),
     }  # fmt: skip
 
@@ -47,10 +48,10 @@ def _lead(record: dict, done: list[dict], words: Words) -> list[str]:
     return [s for s in out if s]
 
 
-def _row(line: dict, record: dict, words: Words) -> list[str]:
+def _row(line: dict, record: dict, words: Words, units: Units) -> list[str]:
     return [
         str(line["year"]), record["names"][line["field_id"]], words(f"plan_does_{line['treatment']}"), money(line["cost"], record["currency"]) if line["cost"] else words("plan_none"),
-        printed(line["hours"], 0) if line["hours"] else words("plan_none"), printed(line["tonnes"], 1) if line["tonnes"] else words("plan_none"), points(line["expected_condition_after"]),
+        printed(line["hours"], 0) if line["hours"] else words("plan_none"), figure(line["tonnes"], None, units.mass) if line["tonnes"] else words("plan_none"), points(line["expected_condition_after"]),
         words(f"plan_{line['firmness']}"), line_reason(line, record, words),
     ]  # fmt: skip
 
@@ -93,6 +94,8 @@ def _tenth(record: dict, words: Words) -> list[str]:
 def _pin(pin: dict, record: dict, words: Words) -> str:
     does = words(f"plan_does_{pin['treatment']}") if pin["treatment"] else words("plan_any_work")
     when = words("plan_pin_year", year=pin["year"]) if pin["year"] else words("plan_pin_not_before", year=pin["not_before"]) if pin["not_before"] else words("plan_pin_sometime")
+    if "price" not in pin:
+        return words("plan_pin_left", field=record["names"].get(pin["field_id"], pin["field_id"]), does=does, when=when)
     price = words("plan_pin_price", points=points(pin["price"])) if pin["price"] > 0.005 else words("plan_pin_free")
     return words("plan_pin", field=record["names"].get(pin["field_id"], pin["field_id"]), does=does, when=when, price=price)
 
@@ -116,17 +119,27 @@ def _sure(record: dict, words: Words) -> list[str]:
     for field_id, lacks in sorted(record["not_judged"].items()):
         if lacks:
             out.append(words("plan_lacks", field=record["names"][field_id], what=words.listed(words(f"plan_lack_{why}", measure=words(f"plan_measure_{n}")) for n, why in lacks)))
+    out += _not_offered(record, sorted(record["over_years"]), words)
     out += [words("plan_left_out", fields=words.listed(record["names"][f] for f in record["left_out"]))] if record["left_out"] else []
     out += [words("plan_old", fields=words.listed(record["names"][f] for f in record["old"]))] if record["old"] else []
     out += [words("plan_no_rate", measures=words.listed(words(f"plan_measure_{n}") for n in record["no_rate"]))] if record["no_rate"] else []
     return out + ([words("plan_unset", names=words.listed(record["assumed"]))] if record["assumed"] else [])
 
 
+def _not_offered(record: dict, fields: list[str], words: Words) -> list[str]:
+    """Treatments that a plan cannot choose on some fields, and why."""
+    found: dict[tuple[str, str], list[str]] = {}
+    for field_id in fields:
+        for treatment, why in sorted(record["not_offered"][field_id].items()):
+            found.setdefault((treatment, why), []).append(record["names"][field_id])
+    return [words("plan_not_offered", does=opened(words(f"plan_does_{treatment}")), fields=words.listed(names), why=words(f"plan_missing_{why}")) for (treatment, why), names in sorted(found.items())]
+
+
 def _infeasible(record: dict, words: Words) -> list[str]:
     """What would have to be there, year by year; fields that no schedule mends."""
     names = record["names"]
     if record["no_schedule"]:
-        return [words("plan_no_schedule", fields=words.listed(names[f] for f in record["no_schedule"]))]
+        return [words("plan_no_schedule", fields=words.listed(names[f] for f in record["no_schedule"])), *_not_offered(record, record["no_schedule"], words)]
     short = [words("plan_short", year=record["first_year"] + t, money=money(m, record["currency"]), hours=printed(h, 0), needs=money(record["money"][t] + m, record["currency"]))
              for t, (m, h) in enumerate(zip(record["short_money"], record["short_hours"])) if m > 0.005 or h > 0.005]  # fmt: skip
     out = [words("plan_infeasible"), *short]

@@ -65,6 +65,7 @@ def planned(job: Job, where: Where, found: Mapping[str, Rows]) -> tuple[dict, li
         "not_offered": {f.state.field_id: dict(f.missing) for f in fields}, "old": sorted(f.state.field_id for f in fields if f.state.old),
         "use": {f.state.field_id: f.state.weight for f in fields}, "assumed": [n for n in ("escalation_pct", "contingency_pct", "discount") if getattr(plan, n) is None],
     }  # fmt: skip
+    record["pins_left"] = [p.model_dump() for p in plan.pins if p.field_id not in known]
     if not fields:
         return record | {"state": NOT_MEASURED}, []
     try:

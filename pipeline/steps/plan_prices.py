@@ -19,11 +19,12 @@ from pipeline.steps.plan_state import Latest, Rows, latest, visits, works_of
 
 SHORTEST_M = 5.0  # nobody comes for less edge (ours)
 MONEY, HOURS = ("fixed", "per_m", "per_m2", "per_t"), ("hours_fixed", "hours_per_m", "hours_per_m2")
+NO_COST, NO_LIP, LIP_WITHIN, NO_DEPTH, NO_DENSITY, NO_DESIGN, NO_MIX_PRICE = "no_cost", "no_lip", "lip_within", "no_depth", "no_density", "no_design", "no_mix_price"
 COST_SD = 0.10  # of a treatment's cost, where the owner keeps nothing for the unforeseen (ours)
 
 
 def prices(job: Job, state: State, rows: Rows, quantities: Sequence[dict], area_m2: float) -> tuple[dict[str, Price], dict[str, str]]:
-    """Treatments offered on a field, and of the others why not."""
+    """Treatments offered on a field, and of the others why not, in one of the words above."""
     out, missing = {}, {}
     metres = _metres(state, rows, latest(rows, works_of(job, state.field_id)).get(LIP), job.settings.plan.years)
     design = next((q for q in quantities if q["variant"] == "laser_plane" and q["feasible"]), None)
@@ -35,7 +36,7 @@ def prices(job: Job, state: State, rows: Rows, quantities: Sequence[dict], area_
         if word == NONE:
             continue
         if cost is None or all(cost.of(n) is None for n in (*MONEY, *HOURS)):
-            missing[word] = "no cost"
+            missing[word] = NO_COST
             continue
         per_t = cost.of("per_t") if cost.of("per_t") is not None else job.settings.prices.of("mix_per_t") if word in (MIX_ADD, LASER_GRADE) else 0.0
         reason = _why_not(word, state, metres, density, design, per_t)
@@ -51,18 +52,18 @@ def prices(job: Job, state: State, rows: Rows, quantities: Sequence[dict], area_
 
 def _why_not(word: str, state: State, metres: float, density: float | None, design: dict | None, per_t: float | None) -> str:
     if word == LIP_CUT and LIP not in state.components:
-        return "no lip measured"
+        return NO_LIP
     if word == LIP_CUT and metres == 0:
-        return "no lip that would be over the tolerance within the plan"
+        return LIP_WITHIN
     if word == MIX_ADD and MIX not in state.components:
-        return "depth of the mix not measured"
+        return NO_DEPTH
     if word in (MIX_ADD, REBUILD) and density is None and (word == MIX_ADD or per_t):
-        return "no placed density"
+        return NO_DENSITY
     if word == REBUILD and per_t and MIX not in state.components:
-        return "depth of the mix not measured"
+        return NO_DEPTH
     if word == LASER_GRADE and (design is None or design["mix_tonnes"] is None):
-        return "no laser design"
-    return "no price of mix" if per_t is None else ""
+        return NO_DESIGN
+    return NO_MIX_PRICE if per_t is None else ""
 
 
 def _metres(state: State, rows: Rows, found: Latest | None, years: int) -> float:
