@@ -43,13 +43,14 @@ def choose(programme: Programme, gap: float = GAP, work: int = WORK) -> Chosen:
     start = feasible(programme)
     found = bound(programme, [np.array([s]) for s in start])
     best, floor, width, close = list(start), found.value, FIRST, 0.9
-    for _ in range(ROUNDS):
+    for _ in range(ROUNDS if len(start) <= FREED else 2):  # of many fields the third round takes minutes and finds little
         within = programme.loss(best) - found.value
         kept = [np.union1d(_lowest(r, width, within), [*u, b]) for r, u, b in zip(found.reduced, found.used, best)]
         picks, below = _whole(programme, assemble(programme, kept), gap * close, work)
         best = _better(programme, best, picks)
-        if gap_of(programme.loss(best), floor) > gap and len(best) > FREED:
-            best = _freed(programme, found, best, width * 2, gap * close, work)
+        for skip in (0, FREED // 2) if len(best) > FREED else ():
+            if gap_of(programme.loss(best), floor) > gap:
+                best = _freed(programme, found, best, width * 2, gap * close, work // 2, skip)
         able = [np.flatnonzero(r <= programme.loss(best) - found.value + NEARLY) for r in found.reduced]
         if all(np.isin(a, k).all() for a, k in zip(able, kept)):
             floor = min(max(floor, below), programme.loss(best))  # whatever is better lies among what was searched
@@ -65,10 +66,10 @@ def _better(programme: Programme, best: list[int], picks: list[int] | None) -> l
     return picks if picks is not None and programme.loss(picks) < programme.loss(best) - NEARLY else best
 
 
-def _freed(programme: Programme, found: Bound, best: list[int], width: int, gap: float, work: int) -> list[int]:
-    """Better picks for the FREED fields whose pick is furthest from the field's best, all others held."""
+def _freed(programme: Programme, found: Bound, best: list[int], width: int, gap: float, work: int, skip: int) -> list[int]:
+    """Better picks for the FREED fields whose pick is furthest from the field's best, the first `skip` of them passed over, all others held."""
     away = np.array([r[s] for r, s in zip(found.reduced, best)])
-    free = set(np.argsort(-away, kind="stable")[:FREED].tolist())
+    free = set(np.argsort(-away, kind="stable")[skip : skip + FREED].tolist())
     within = programme.loss(best) - found.value
     kept = [np.union1d(_lowest(r, width, within), [*u, s]) if i in free else np.array([s]) for i, (r, u, s) in enumerate(zip(found.reduced, found.used, best))]
     return _better(programme, best, _whole(programme, assemble(programme, kept), gap / 2, work)[0])
