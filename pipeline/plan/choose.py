@@ -13,7 +13,7 @@ from pipeline.plan.feasible import feasible, picks_of
 from pipeline.plan.matrix import Matrix, assemble
 from pipeline.plan.programme import Programme
 
-GAP, FIRST, ROUNDS = 1e-3, 8, 4
+GAP, FIRST, ROUNDS = 1e-3, 16, 4
 ALL_AT_ONCE = 3000  # schedules that can still be better: no more than these are searched at once
 FREED = 60  # fields freed at once where the whole search was cut short
 WORK = 200_000  # columns times nodes that the first search may take, twice that the next: a clock would make the plan depend on the machine
