@@ -72,6 +72,9 @@ def given(project: Project, verb: str, tables_dir: str, field_id: str = "", surv
     elif verb in ("change", "grade", "history", "report", "bid"):
         rows["surveys"] = list(project.surveys_of(field_id))
         order = (survey_id,) if verb == "bid" else project.baseline_order(field_id)  # of a bid its year
+    elif verb == "plan":
+        for table in ("fields", "surveys", "works", "use"):
+            rows[table] = list(project.tables.get(table, ()))
     elif verb in OVER_ALL:
         rows["fields"] = list(project.fields.values())
         rows["surveys"] = list(project.surveys.values())

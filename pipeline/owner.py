@@ -225,6 +225,7 @@ class Plan(Owners):
     contingency_pct: Figure | None = _figure("Kept for the unforeseen, %.")
     carry_over: bool | None = None
     discount: Figure | None = _figure("Weight of a year's condition against the year before.")
+    equity_pct: Figure | None = _figure("Each site is spent at least this part of its even share of the money on, by number of fields, %; empty: no such wish.")
     pins: tuple[Pin, ...] = ()
 
 

@@ -9,6 +9,7 @@ from pipeline.errors import Problem, did_you_mean, either
 from pipeline.grading import faults
 from pipeline.heights import normal_reference
 from pipeline.owner import contradictions
+from pipeline.planning import faults as plan_faults
 from pipeline.settings import Config
 from pipeline.tables import LAYOUTS, MOISTURES, Read
 from pipeline.units import LENGTH_UNITS, feet
@@ -75,7 +76,7 @@ def check(project: Project) -> list[Problem]:
     """Faults that no single cell shows: names that name nothing, points that fit no layout, rows that contradict."""
     return [
         *_field_problems(project), *_survey_problems(project), *_named_fields(project), *_pairs_of_columns(project),
-        *_baselines(project), *_turf_problems(project), *_tolerance_problems(project), *_grading_problems(project), *_crew_problems(project), *_game_problems(project),
+        *_baselines(project), *_turf_problems(project), *_tolerance_problems(project), *_grading_problems(project), *_crew_problems(project), *_game_problems(project), *_plan_problems(project),
     ]  # fmt: skip
 
 
@@ -345,3 +346,9 @@ def _game_problems(project: Project) -> list[Problem]:
         if (one["field_id"], one["on"]) == (two["field_id"], two["on"]) and two["starts"] < one["ends"]:
             out.append(_problem(project, "games", two, "starts", f"{two['starts']:%H:%M}", f"{one['ends']:%H:%M} or later, when the game of row {one.row} ends", "Correct the times."))
     return out
+
+
+def _plan_problems(project: Project) -> list[Problem]:
+    """Budgets, costs and pins that cannot stand."""
+    config = project.config
+    return [_setting_problem(project, *fault) for fault in plan_faults(config.plan, config.budget, config.costs, project.fields, project.knows_fields)]

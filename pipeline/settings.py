@@ -115,6 +115,7 @@ SHARED: dict[str, tuple[str, ...]] = {
     "season": ("units", "tolerances", "material", "crew", "costs"),
     "day": ("units", "tolerances", "material", "crew", "costs", "report"),
     "portfolio": ("units", "currency", "tolerances", "material", "report"),
+    "plan": ("random_seed", "currency", "tolerances", "material", "costs", "prices", "budget"),
 }
 
 
@@ -126,7 +127,8 @@ MEASURED_AGAINST = (
 )  # fmt: skip
 GRADED_AGAINST = ("lip_mm", "lip_trip_mm", "fall_bearing_deg", "base_line_pct")
 ACCEPTED_AGAINST = ("lip_mm", "finish_mm")
-TOLERANCES_OF: dict[str, tuple[str, ...]] = {"measure": MEASURED_AGAINST, "grade": GRADED_AGAINST, "history": ACCEPTED_AGAINST}
+PLANNED_AGAINST = ("lip_mm", "lip_trip_mm", "low_spot_mm", "planarity_mm", "finish_mm", "mix_depth_min_mm", "encroachment_mm")
+TOLERANCES_OF: dict[str, tuple[str, ...]] = {"measure": MEASURED_AGAINST, "grade": GRADED_AGAINST, "history": ACCEPTED_AGAINST, "plan": PLANNED_AGAINST}
 
 
 def handed(config: Config, verb: str) -> dict:
@@ -139,6 +141,9 @@ def handed(config: Config, verb: str) -> dict:
         out[verb] = whole[verb]
     if verb == "report":
         out["plan"] = {"pins": whole["plan"]["pins"]}  # what is settled of a field, not what a plan makes of it
+    if verb == "plan":
+        out["material"] = {n: whole["material"][n] for n in ("placed_t_per_m3",)}
+        out["prices"] = {n: whole["prices"][n] for n in ("mix_per_t",)}
     if verb == "measure":
         forms = whole["grading"]
         out["grading"] = {"form": forms["form"], "fields": {k: {"form": v["form"]} for k, v in forms["fields"].items()}}

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from pipeline.columns import DECIMALS, Column
 from pipeline.columns import PAIR as _PAIR
 from pipeline.columns import columns_of as _columns
+from pipeline.plan_columns import PLAN_TABLES
 from pipeline.season_columns import SEASON_TABLES
 from pipeline.works_columns import WORKS_TABLES
 
@@ -347,6 +348,7 @@ TABLES: dict[str, tuple[Column, ...]] = {
         ("verdict", "word", "unsafe, work, watch, good or not_enough_evidence"),
         ("reason", "text", "why"),
     ),
+    **PLAN_TABLES,
     "lip_work": _columns(
         _EDGE,
         ("from_m", "m", "where the stretch begins, distance along the edge", True),

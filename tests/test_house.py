@@ -9,8 +9,8 @@ import pytest
 
 ROOT = Path(__file__).resolve().parent.parent
 PACKAGE = ROOT / "pipeline"
-GROUND = {"errors", "units", "columns", "works_columns", "season_columns", "variables", "owner", "settings", "tables", "project", "frame", "coordinates", "heights", "transform",
-          "jobs", "grading"}
+GROUND = {"errors", "units", "columns", "works_columns", "plan_columns", "season_columns", "variables", "owner", "settings", "tables", "project", "frame", "coordinates", "heights", "transform",
+          "jobs", "grading", "planning"}
 # Each floor may import itself and what is named beside it.
 FLOORS = {
     "ground": set(),

@@ -137,3 +137,10 @@ def spans_length(ends_m: Iterable[tuple[float, float]], unit: Unit) -> str:
     """The length of some spans, added up as they are printed, so that a reader who adds them finds the same."""
     total = sum(Decimal(printed(high / unit.size, unit.finest)) - Decimal(printed(low / unit.size, unit.finest)) for low, high in ends_m)
     return f"{total}{NBSP}{unit.name}"
+
+
+def plain_text(text: str) -> str:
+    """Text for a table: no signs that a spreadsheet may garble."""
+    for sign, plain in (("\u00a0", " "), ("\u2060", ""), ("\u00b1", "+/-"), ("\u2212", "-"), ("\u2013", "-"), ("\u2019", "'"), ("\u201c", '"'), ("\u201d", '"')):
+        text = text.replace(sign, plain)
+    return text

@@ -8,7 +8,7 @@ from typing import Mapping, Sequence
 
 from pipeline.owner import Material, Tolerances
 from pipeline.report import changed, palette
-from pipeline.report.figures import Z95, figure, rounded
+from pipeline.report.figures import Z95, figure, plain_text, rounded
 from pipeline.report.findings import LOW_SPOT, MIX, MOUND, SEEN_SHARE
 from pipeline.report.hazards import Hazard
 from pipeline.report.limits_named import held_against
@@ -131,13 +131,6 @@ def progress_rows(fields: Sequence[FieldSeen]) -> list[dict]:
 def _value(value_mm: float, sigma_mm: float) -> str:
     text, half = rounded(value_mm, Z95 * sigma_mm, 0)
     return plain_text(f"{text} mm ± {half}")
-
-
-def plain_text(text: str) -> str:
-    """Text for a table: no signs that a spreadsheet may garble."""
-    for sign, plain in (("\u00a0", " "), ("\u2060", ""), ("\u00b1", "+/-"), ("\u2212", "-"), ("\u2013", "-"), ("\u2019", "'"), ("\u201c", '"'), ("\u201d", '"')):
-        text = text.replace(sign, plain)
-    return text
 
 
 def index_page(fields: Sequence[FieldSeen], tolerances: Tolerances, title: str, words: Words, season: Mapping | None = None) -> dict:

@@ -5,6 +5,8 @@ from __future__ import annotations
 import datetime as dt
 from typing import Iterable
 
+LANGUAGE = "en"
+
 
 class Words:
     """Phrases of one language by key. A phrase may hold `{names}` that the caller fills.

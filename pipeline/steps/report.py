@@ -17,7 +17,7 @@ from pipeline.report.findings import LIP
 from pipeline.report.layer_styles import STYLES
 from pipeline.report.papers.crew import papers
 from pipeline.report.standing import Standing, leading
-from pipeline.report.words import Words
+from pipeline.report.words import LANGUAGE, Words
 from pipeline.report.papers.work_record import work_record
 from pipeline.report.works_block import told_works
 from pipeline.steps import surveyed
@@ -31,7 +31,6 @@ from pipeline.surface.lip_shape import freeze
 from pipeline.surface.verdict import UNSAFE, WORK
 from pipeline.variables import FIELD_TABLES
 
-LANGUAGE = "en"
 ROUND_M = 0.10
 
 

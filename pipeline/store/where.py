@@ -151,5 +151,23 @@ class Where:
         return f"{self.results}/progress.csv"
 
     @property
+    def capital_plan(self) -> str:
+        return f"{self.results}/capital_plan.csv"
+
+    @property
+    def plan_outcome(self) -> str:
+        return f"{self.results}/plan_outcome.csv"
+
+    @property
+    def plans(self) -> str:
+        """Folder of every plan that was ever made, none overwritten."""
+        return f"{self.results}/plans"
+
+    @property
+    def plan_record(self) -> str:
+        """Record of the plan, for pages: bound, gap, rivals, what more money changes, reasons as data."""
+        return f"{self.build}/plan/plan.json"
+
+    @property
     def hazards(self) -> str:
         return f"{self.results}/hazards.csv"

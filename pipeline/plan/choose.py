@@ -1,0 +1,103 @@
+"""The best plan: a bound by pricing every schedule, then whole schedules among those that can matter, and the gap between the two."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Sequence
+
+import numpy as np
+from scipy.optimize import Bounds, LinearConstraint, milp
+
+from pipeline.plan.bound import Bound, bound
+from pipeline.plan.feasible import feasible, picks_of
+from pipeline.plan.matrix import Matrix, assemble
+from pipeline.plan.programme import Programme
+
+GAP, FIRST, ROUNDS = 1e-3, 16, 4
+ALL_AT_ONCE = 3000  # schedules that can still be better: no more than these are searched at once
+FREED = 60  # fields freed at once where the whole search was cut short
+WORK = 200_000  # columns times nodes that the first search may take, twice that the next: a clock would make the plan depend on the machine
+FEW = 30  # fields up to which what else is asked is answered by whole plans; beyond, by the LP, which two plans near the best would blur
+NEARLY = 1e-9
+
+
+@dataclass(frozen=True)
+class Chosen:
+    """picks : a schedule a field; floor : no plan has less loss, by the LP or, where all that could be better was searched, by that
+    search; gap : (loss - floor) / loss, whatever it is."""
+
+    picks: tuple[int, ...]
+    loss: float
+    bound: Bound
+    floor: float
+    gap: float
+
+
+def choose(programme: Programme, gap: float = GAP, work: int = WORK) -> Chosen:
+    """The plan with the least loss, to `gap` or as near as the search comes.
+
+    raises : Infeasible
+    source : method as restricted master with reduced costs (elementary): an optimum only uses schedules whose reduced cost is
+             at most its distance from the bound, so the restriction is exact once all of those are in
+    """
+    start = feasible(programme)
+    found = bound(programme, [np.array([s]) for s in start])
+    best, floor, width, close = list(start), found.value, FIRST, 0.9
+    for _ in range(ROUNDS if len(start) <= FREED else 2):  # of many fields the third round takes minutes and finds little
+        within = programme.loss(best) - found.value
+        kept = [np.union1d(_lowest(r, width, within), [*u, b]) for r, u, b in zip(found.reduced, found.used, best)]
+        picks, below = _whole(programme, assemble(programme, kept), gap * close, work)
+        best = _better(programme, best, picks)
+        for skip in (0, FREED // 2) if len(best) > FREED else ():
+            if gap_of(programme.loss(best), floor) > gap:
+                best = _freed(programme, found, best, width * 2, gap * close, work // 2, skip)
+        able = [np.flatnonzero(r <= programme.loss(best) - found.value + NEARLY) for r in found.reduced]
+        if all(np.isin(a, k).all() for a, k in zip(able, kept)):
+            floor = min(max(floor, below), programme.loss(best))  # whatever is better lies among what was searched
+            if gap_of(programme.loss(best), floor) <= gap:
+                break
+        elif gap_of(programme.loss(best), floor) <= gap:
+            break
+        width, work, close = (width * 2 if sum(map(len, able)) > ALL_AT_ONCE else max(map(len, able))), work * 2, 0.5
+    return Chosen(tuple(int(s) for s in best), programme.loss(best), found, floor, gap_of(programme.loss(best), floor))
+
+
+def _better(programme: Programme, best: list[int], picks: list[int] | None) -> list[int]:
+    return picks if picks is not None and programme.loss(picks) < programme.loss(best) - NEARLY else best
+
+
+def _freed(programme: Programme, found: Bound, best: list[int], width: int, gap: float, work: int, skip: int) -> list[int]:
+    """Better picks for the FREED fields whose pick is furthest from the field's best, the first `skip` of them passed over, all others held."""
+    away = np.array([r[s] for r, s in zip(found.reduced, best)])
+    free = set(np.argsort(-away, kind="stable")[skip : skip + FREED].tolist())
+    within = programme.loss(best) - found.value
+    kept = [np.union1d(_lowest(r, width, within), [*u, s]) if i in free else np.array([s]) for i, (r, u, s) in enumerate(zip(found.reduced, found.used, best))]
+    return _better(programme, best, _whole(programme, assemble(programme, kept), gap / 2, work)[0])
+
+
+def gap_of(loss: float, bound: float) -> float:
+    """(loss - bound) / loss; 0 where there is no loss."""
+    return max(loss - bound, 0.0) / loss if loss > NEARLY else 0.0
+
+
+def _lowest(reduced: np.ndarray, width: int, within: float) -> np.ndarray:
+    """The schedules of lowest reduced cost, none that cannot be in a better plan."""
+    order = np.argsort(reduced, kind="stable")[:width]
+    return order[reduced[order] <= max(within, 0.0) + NEARLY]
+
+
+def _whole(programme: Programme, matrix: Matrix, gap: float, work: int) -> tuple[list[int] | None, float]:
+    """The best whole schedules among a matrix's columns, None where the search found none, and what none of them is below.
+    Budgets are looked at again in money, since the solver keeps to a row to a millionth only."""
+    tight, below = matrix.bound.copy(), -np.inf
+    for _ in range(4):
+        solved = milp(matrix.cost, constraints=[LinearConstraint(matrix.upper, -np.inf, tight), LinearConstraint(matrix.equal, 1, 1)], integrality=np.ones(len(matrix.cost)),
+                      bounds=Bounds(0, 1), options={"mip_rel_gap": gap, "node_limit": max(work // len(matrix.cost), 1)})  # fmt: skip
+        if solved.x is None:
+            return None, -np.inf
+        below = float(solved.mip_dual_bound) if below == -np.inf else below  # the first, untightened one holds
+        picks = picks_of(matrix, solved.x)
+        if programme.within(picks):
+            return picks, below
+        tight[: 2 * programme.years] -= 1e-4
+    return None, below

@@ -1,0 +1,112 @@
+"""How a field stands and how that grows: each component with its s.d., its rate, and what is expected over the owner's tolerance."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from math import inf
+from typing import Mapping, Sequence
+
+import numpy as np
+from scipy.special import ndtr
+
+from pipeline.plan.treatments import COMPONENTS, as_built
+
+SURE = 0.8  # chance of being over a trip limit from which a remedy must come in the first year
+OLD_YEARS = 1.5  # a state older than this is known less well than its own s.d. says
+NO_RATE_SD = 0.2  # of the scale a year, where no field at all has a rate: a guess, ours
+_ROOT_2PI = float(np.sqrt(2 * np.pi))
+
+
+@dataclass(frozen=True)
+class Component:
+    """One component of a field's state.
+
+    level, sigma     : on the day it was measured, mm, and one s.d.; of the mix the deficit: least depth minus depth
+    rate, rate_sigma : growth a year, mm, and one s.d.
+    limit, scale     : the owner's tolerance, mm, and what an excess is counted in, mm: the tolerance; of the mix 0 and the least depth
+    trip             : the owner's trip limit, mm, inf without one
+    place            : where it is worst: edge, declared place or zone
+    """
+
+    level: float
+    sigma: float
+    rate: float
+    rate_sigma: float
+    limit: float
+    scale: float
+    trip: float = inf
+    place: str = ""
+
+
+@dataclass(frozen=True)
+class State:
+    """One field as the plan starts.
+
+    weight     : what a year over tolerance counts on it: its use over the mean use of the fields
+    age_years  : from the day it was measured to the start of the first year, not below 0
+    components : those that were measured and have a tolerance, by name
+    left       : (mean, s.d.) of each component after what resets it, mm
+    """
+
+    field_id: str
+    weight: float
+    age_years: float
+    components: Mapping[str, Component]
+    left: Mapping[str, tuple[float, float]] = field(default_factory=lambda: as_built(None))
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        return tuple(n for n in COMPONENTS if n in self.components)
+
+    @property
+    def old(self) -> bool:
+        return self.age_years > OLD_YEARS
+
+    def aged(self) -> State:
+        """The same with each s.d. widened where it was measured longer ago than OLD_YEARS, in proportion (ours)."""
+        if not self.old:
+            return self
+        factor = self.age_years / OLD_YEARS
+        return replace(self, components={n: replace(c, sigma=c.sigma * factor) for n, c in self.components.items()})
+
+
+def excess(level, sigma, limit, scale):
+    """Expected part above `limit` of a normal (level, sigma), counted in `scale`; arrays broadcast; sigma 0 is certain.
+
+    source : E max(X - a, 0) = (mu - a) Phi(z) + s phi(z), z = (mu - a) / s, elementary
+    """
+    over, sigma = np.asarray(level, float) - limit, np.asarray(sigma, float)
+    safe = np.where(sigma > 0, sigma, 1.0)
+    z = over / safe
+    soft = over * ndtr(z) + sigma * np.exp(-0.5 * z * z) / _ROOT_2PI
+    return np.where(sigma > 0, np.maximum(soft, 0.0), np.maximum(over, 0.0)) / scale
+
+
+def chance_over(level: float, sigma: float, limit: float) -> float:
+    """Probability that a normal (level, sigma) is over a limit."""
+    return float(ndtr((level - limit) / sigma)) if sigma > 0 else float(level > limit)
+
+
+def shrunk(rates: Sequence[float], sigmas: Sequence[float]) -> tuple[np.ndarray, np.ndarray]:
+    """Rates of many fields, each drawn toward their mean by how little it says, and one s.d. of each. NaN where a field has
+    none: it gets the mean and the spread of the fields; all NaN where no field has one. A rate below 0 becomes 0: nothing
+    mends itself, and what looks so is noise.
+
+    source : r* = (r/s^2 + rbar/tau^2)/(1/s^2 + 1/tau^2), Morris 1983 (from memory); tau^2 by DerSimonian & Laird 1986 (from memory)
+    """
+    r, s = np.asarray(rates, float), np.asarray(sigmas, float)
+    told = np.isfinite(r) & np.isfinite(s) & (s > 0)
+    if not told.any():
+        return np.full(len(r), np.nan), np.full(len(r), np.nan)
+    w = s[told] ** -2.0
+    mean, k = float((w * r[told]).sum() / w.sum()), int(told.sum())
+    between = 0.0
+    if k > 1:
+        between = max(((w * (r[told] - mean) ** 2).sum() - (k - 1)) / (w.sum() - (w**2).sum() / w.sum()), 0.0)
+    both = 1 / (s[told] ** 2 + between)
+    mean, of_mean = float((both * r[told]).sum() / both.sum()), 1 / both.sum()
+    toward = np.ones(len(r))  # how far each goes to the mean
+    toward[told] = s[told] ** 2 / (s[told] ** 2 + between)
+    out = np.where(told, (1 - toward) * np.where(told, r, 0.0) + toward * mean, mean)
+    var = np.where(told, toward * between, between) + toward**2 * of_mean
+    return np.maximum(out, 0.0), np.sqrt(var)

@@ -1,0 +1,62 @@
+"""A plan that keeps to everything, or the least that is missing for one."""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy.optimize import Bounds, LinearConstraint, milp
+from scipy.sparse import csr_array, eye_array, hstack, vstack
+
+from pipeline.plan.matrix import Matrix, assemble
+from pipeline.plan.programme import Programme
+
+
+class Infeasible(ValueError):
+    """No plan keeps to pins, safety work and budgets at once. money, hours: (T,) the least that is missing; fields: those that
+    have no schedule at all, whatever it costs."""
+
+    def __init__(self, money: np.ndarray, hours: np.ndarray, fields: tuple[str, ...] = ()):
+        self.money, self.hours, self.fields = money, hours, fields
+        super().__init__("no plan keeps to pins, safety work and budgets")
+
+
+def picks_of(matrix: Matrix, x: np.ndarray) -> list[int]:
+    """The schedule each field has in a solution."""
+    return [int(matrix.columns[at[np.argmax(x[at])]]) for at in (np.flatnonzero(matrix.of == i) for i in range(matrix.equal.shape[0]))]
+
+
+def feasible(programme: Programme) -> list[int]:
+    """A schedule a field that keeps to everything. raises: Infeasible, with the least money and hours that are missing."""
+    shut = tuple(c.field_id for c in programme.choices if not (c.allowed & np.isfinite(c.cost).all(axis=1)).any())
+    if shut:
+        raise Infeasible(np.zeros(programme.years), np.zeros(programme.years), shut)
+    free = [np.flatnonzero(c.allowed & (c.cost.sum(axis=1) == 0) & (c.hours.sum(axis=1) == 0)) for c in programme.choices]
+    if all(len(f) for f in free):
+        return [int(f[np.argmin(c.loss[f])]) for f, c in zip(free, programme.choices)]
+    alone = not programme.sharing.lots and not programme.sharing.equity  # nobody's work helps another's to be allowed
+    picked = [f[:1] if len(f) and alone else np.flatnonzero(c.allowed) for f, c in zip(free, programme.choices)]
+    picks, money, hours = _least(programme, assemble(programme, picked))
+    if money.sum() > 0.005 or hours.sum() > 1e-4:
+        raise Infeasible(np.round(money, 2), np.round(hours, 2))
+    return picks
+
+
+def _least(programme: Programme, matrix: Matrix) -> tuple[list[int], np.ndarray, np.ndarray]:
+    """Schedules that take the least beyond the budgets: first the least hours, then the least money."""
+    T, n = programme.years, len(matrix.cost)
+    slack = vstack([eye_array(2 * T), csr_array((matrix.upper.shape[0] - 2 * T, 2 * T))])
+    upper = hstack([matrix.upper, -slack])
+    equal = hstack([matrix.equal, csr_array((matrix.equal.shape[0], 2 * T))])
+    rows = [LinearConstraint(upper, -np.inf, matrix.bound), LinearConstraint(equal, 1, 1)]
+    whole = np.concatenate([np.ones(n), np.zeros(2 * T)])
+    want = lambda part: np.concatenate([np.zeros(n), np.repeat([part == "money", part == "hours"], T).astype(float)])
+    limits = Bounds(0, np.concatenate([np.ones(n), np.full(2 * T, np.inf)]))
+    first = milp(want("hours"), constraints=rows, integrality=whole, bounds=limits)
+    if first.x is None:
+        raise Infeasible(np.zeros(T), np.zeros(T), tuple(c.field_id for c in programme.choices))
+    top = limits.ub.copy()
+    top[n + T :] = first.x[n + T :] + 1e-6
+    second = milp(want("money"), constraints=rows, integrality=whole, bounds=Bounds(0, top))
+    picks = picks_of(matrix, second.x)
+    money, hours = programme.spent(picks)
+    over = np.maximum(np.cumsum(money) - np.cumsum(programme.means.money), 0.0) if programme.means.carry_over else np.maximum(money - programme.means.money, 0.0)
+    return picks, over, np.maximum(hours - programme.means.hours, 0.0)

@@ -1,0 +1,45 @@
+"""Columns of the result tables about the capital plan."""
+
+from __future__ import annotations
+
+from pipeline.columns import columns_of
+
+_LINE = (
+    ("year", "count", "year of the plan, from its first day on", True),
+    ("field_id", "word", "the field", True),
+    ("treatment", "word", "none, level, lip_cut, mix_add, laser_grade or rebuild"),
+    ("cost", "m2", "in that year's prices with contingency, config's currency; what a contractor's coming costs is apart"),
+    ("hours", "m2", "crew hours"),
+    ("tonnes", "t", "mix to bring"),
+    ("expected_condition_after", "value", "expected excess over tolerance at the year's end, all measures added, each in tolerances; 0 best"),
+    ("firmness", "word", "firm, likely or survey_first"),
+    ("pinned", "flag", "the owner's pin asks for this line"),
+    ("loss_without", "value", "the field's loss over the plan if this line is left out"),
+    ("reason", "text", "why"),
+    ("share", "p", "share of draws of condition, rates and costs that keep the line"),
+    ("loss", "value", "the field's loss over the plan as planned"),
+    ("component", "word", "the measure that the line promises: lip, planarity, ring_depth, mix or skin_lost"),
+    ("promised_mm", "mm", "it at the year's end; of mix the depth missing, negative = deeper than the least"),
+    ("promised_low95_mm", "mm", "lower end of the 95 % band"),
+    ("promised_high95_mm", "mm", "upper end of it"),
+)
+
+PLAN_TABLES = {
+    "capital_plan": columns_of(*_LINE),
+    "plan_outcome": columns_of(
+        ("plan_year", "count", "year of the plan that the line stood in", True),
+        ("field_id", "word", "the field", True),
+        ("treatment", "word", "what was planned"),
+        ("promised_mm", "mm", "what the treated measure was promised to be at that year's end"),
+        ("promised_low95_mm", "mm", "lower end of the 95 % band"),
+        ("promised_high95_mm", "mm", "upper end of it"),
+        ("measured_mm", "mm", "the survey after the work nearest that year's end; empty where there is none or the work was not done"),
+        ("measured_sigma_mm", "mm", "one s.d."),
+        ("cost_planned", "m2", "as the plan had it"),
+        ("cost_actual", "m2", "of the works of that kind in that year, from works.csv; empty where none was written down"),
+        ("in_band", "flag", "measured and promised agree at 95 %, the survey's own s.d. allowed for"),
+        ("component", "word", "the measure"),
+        ("plan", "word", "the kept plan"),
+        ("done_on", "date", "day of the work; empty where it was not done"),
+    ),
+}

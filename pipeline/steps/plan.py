@@ -1,0 +1,106 @@
+"""plan: the capital plan over all fields, kept beside those before it, and what earlier plans promised."""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import asdict
+from typing import Mapping
+
+from pipeline.diamond.carry import from_plain
+from pipeline.jobs import Job
+from pipeline.plan.board import Board, Other, board
+from pipeline.plan.choose import FEW
+from pipeline.plan.feasible import Infeasible
+from pipeline.plan.schedules import forced
+from pipeline.plan.firmness import DRAWS
+from pipeline.plan.lines import comings, conditions, lines, over_years
+from pipeline.plan.offer import Field
+from pipeline.plan.outcome import score
+from pipeline.plan.treatments import TREATMENTS
+from pipeline.planning import asked, year_start
+from pipeline.report.figures import plain_text
+from pipeline.report.plan_reasons import line_reason
+from pipeline.report.words import LANGUAGE, Words
+from pipeline.steps.plan_outcome import outcomes
+from pipeline.steps.plan_prices import prices, terms
+from pipeline.steps.plan_state import Rows, newest_day, states
+from pipeline.store import kept, pages, records, tables
+from pipeline.store.where import Where
+from pipeline.variables import FIELD_TABLES
+
+NOT_ASKED, NOT_MEASURED, INFEASIBLE, PLANNED = "not_asked", "not_measured", "infeasible", "planned"
+
+
+def run(job: Job, where: Where) -> None:
+    """Read every field's tables, choose, write capital_plan.csv, keep it, and hold kept plans against what was measured since."""
+    found = {r["field_id"]: {name: tables.read(where.table(r["field_id"], name), name) for name in FIELD_TABLES} for r in job.rows["fields"]}
+    newest = newest_day(found)
+    record, rows = planned(job, where, found) if asked(job.settings.plan) and newest is not None else ({"state": NOT_MEASURED if asked(job.settings.plan) else NOT_ASKED}, [])
+    told = outcomes(job, found, kept.kept(where.plans), newest) if newest is not None else []
+    tables.write(where.capital_plan, "capital_plan", rows)
+    tables.write(where.plan_outcome, "plan_outcome", told)
+    if record["state"] == PLANNED:
+        record["kept"] = kept.keep(where.plans, job.settings.plan.first_year, newest, where.capital_plan)
+    scored = score([r.get("in_band") for r in told])
+    record["outcome"] = {"promised": len(told), "measured": scored.lines, "in_band": scored.kept, "share": scored.share, "trusted": scored.trusted}
+    records.write(where.plan_record, record)
+
+
+def planned(job: Job, where: Where, found: Mapping[str, Rows]) -> tuple[dict, list[dict]]:
+    """The record and the rows of a plan; no rows where none keeps to everything."""
+    plan = job.settings.plan
+    starts = year_start(plan.first_year, plan.fiscal_year_start)
+    known, lacks, unknown = states(job, found, starts)
+    row_of = {r["field_id"]: r for r in job.rows["fields"]}
+    fields = []
+    for name in sorted(known):
+        area = from_plain(records.read(where.layout(name))).skin.area
+        offered, missing = prices(job, known[name], found[name], tables.read(where.table(name, "quantities"), "quantities"), area)
+        fields.append(Field(known[name], row_of[name].get("site") or name, offered, missing))
+    ask = terms(job, found, Counter(f.site for f in fields))
+    record = {
+        "first_year": plan.first_year, "years": plan.years, "starts": starts, "currency": job.settings.currency, "money": ask.means.money, "crew_hours": ask.means.hours,
+        "names": {f: row_of[f].get("name") or f for f in row_of}, "not_judged": lacks, "left_out": sorted(set(found) - set(known)), "no_rate": unknown,
+        "levelling": asdict(ask.levelling), "forced": {f.state.field_id: list(forced(f.state)) for f in fields if forced(f.state)},
+        "not_offered": {f.state.field_id: dict(f.missing) for f in fields}, "old": sorted(f.state.field_id for f in fields if f.state.old),
+        "use": {f.state.field_id: f.state.weight for f in fields}, "assumed": [n for n in ("escalation_pct", "contingency_pct", "discount") if getattr(plan, n) is None],
+    }  # fmt: skip
+    record["pins_left"] = [p.model_dump() for p in plan.pins if p.field_id not in known]
+    if not fields:
+        return record | {"state": NOT_MEASURED}, []
+    try:
+        made = board(fields, ask, DRAWS)
+    except Infeasible as none:
+        return record | {"state": INFEASIBLE, "short_money": none.money, "short_hours": none.hours, "no_schedule": list(none.fields)}, []
+    return _told(record, made, Words(pages.sections(LANGUAGE)))
+
+
+def _told(record: dict, made: Board, words: Words) -> tuple[dict, list[dict]]:
+    """The record of a made plan and its rows, each with its reason in words."""
+    rows, told = [], []
+    places = {f.state.field_id: {n: c.place for n, c in f.state.components.items()} for f in made.fields}
+    spent, hours = made.programme.spent(made.chosen.picks)
+    record |= {
+        "state": PLANNED, "spent": spent, "hours": hours, "comings": comings(made), "loss": made.chosen.loss, "bound": made.chosen.floor, "relaxed": made.chosen.bound.value, "gap": made.chosen.gap,
+        "untreated": made.untreated, "others": {n: o and {"loss": o.loss, "spent": o.spent} for n, o in made.others.items()},
+        "tenth": {n: o and {"loss": o.loss, "spent": o.spent, "changed": _changed(made, o)} for n, o in made.tenth.items()},
+        "drops": made.drops, "drops_bound": len(made.fields) > FEW, "duals": {"money": made.chosen.bound.money, "hours": made.chosen.bound.hours}, "pins": [{**asdict(p), "price": v} for p, v in made.pins],
+        "conditions": conditions(made), "over_years": over_years(made), "places": places,
+    }  # fmt: skip
+    for row, why in lines(made):
+        plain = {**row, "why": asdict(why)}
+        text = plain_text(line_reason(plain, record, words))
+        rows.append({**row, "reason": text})
+        told.append(plain)
+    return record | {"lines": told}, rows
+
+
+def _changed(made: Board, other: Other) -> list[dict]:
+    """Field-years that get something else under other means."""
+    out = []
+    for c, a, b in zip(made.programme.choices, made.chosen.picks, other.picks):
+        for t in range(made.programme.years):
+            before, after = TREATMENTS[c.words[a, t]], TREATMENTS[c.words[b, t]]
+            if before != after:
+                out.append({"field_id": c.field_id, "year": made.terms.first_year + t, "from": before, "to": after})
+    return out
