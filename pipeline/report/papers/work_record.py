@@ -16,8 +16,8 @@ from pipeline.report.saying import Sayer
 from pipeline.report.words import Words, opened, titled
 from pipeline.report.works_block import card, measure_name, unit_of
 
-MAP_MM = 84.0
-MOST_ROWS = 9  # of the table of measures: one sheet holds no more
+MAP_MM = 72.0
+MOST_ROWS = 8  # of the table of measures: one sheet holds no more
 
 
 def work_record(given: FieldInput, record: Mapping, seen: tuple[np.ndarray, np.ndarray] | None, words: Words) -> Paper:
