@@ -206,6 +206,9 @@ class Budget(Owners):
     crew_hours: Figure | None = _figure("Crew hours.")
 
 
+LASER_GRADE = "laser_grade"
+
+
 class Pin(Section):
     """A decision the plan obeys."""
 
@@ -226,6 +229,10 @@ class Plan(Owners):
     carry_over: bool | None = None
     discount: Figure | None = _figure("Weight of a year's condition against the year before.")
     pins: tuple[Pin, ...] = ()
+
+    def pinned(self, treatment: str) -> list[tuple[int, str]]:
+        """Year and field of every pin that gives a field a treatment in a year."""
+        return sorted({(p.year, p.field_id) for p in self.pins if p.treatment == treatment and p.year is not None})
 
 
 class GradingOf(Owners):
