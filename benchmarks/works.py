@@ -9,15 +9,20 @@ for each measure over all works how many of the 95 % intervals hold the truth, t
 from __future__ import annotations
 
 import argparse
-import csv
 import json
 import math
+import sys
 from collections import defaultdict
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
 import numpy as np
+
+ROOT = Path(__file__).resolve().parent.parent
+sys.path[:0] = [str(ROOT)]
+
+from benchmarks.truth import Z95, number, rows  # noqa: E402
 from pipeline.diamond.carry import from_plain
 from pipeline.surface.masks import masks_of
 from pipeline.surface.slope import zone_plane
@@ -26,7 +31,6 @@ from pipeline.survey.noise import GOOD_PHOTOGRAMMETRY
 from pipeline.works.as_built import off_form
 from pipeline.works.place_means import place_means
 
-Z95 = 1.959964
 SHOWN = {"moth-05", "moth-07", "sorrel-04", "sorrel-05", "two-lamps-03", "two-lamps-05"}
 
 
@@ -58,15 +62,6 @@ class Demo:
         z = self.z(survey, field)
         left = zone_plane(z, np.full(z.shape, 1e-6), layout.grid, masks_of(layout).even).residual
         return 1000 * float(np.sqrt(np.nanmean(left**2)))
-
-
-def rows(path: Path) -> list[dict]:
-    with path.open(newline="") as stream:
-        return list(csv.DictReader(stream))
-
-
-def number(text: str) -> float:
-    return float(text) if text else math.nan
 
 
 def planted(demo: Demo, field: str, r: dict) -> float:

@@ -206,6 +206,9 @@ class Budget(Owners):
     crew_hours: Figure | None = _figure("Crew hours.")
 
 
+LASER_GRADE = "laser_grade"
+
+
 class Pin(Section):
     """A decision the plan obeys."""
 
@@ -227,6 +230,10 @@ class Plan(Owners):
     discount: Figure | None = _figure("Weight of a year's condition against the year before.")
     equity_pct: Figure | None = _figure("Each site is spent at least this part of its even share of the money on, by number of fields, %; empty: no such wish.")
     pins: tuple[Pin, ...] = ()
+
+    def pinned(self, treatment: str) -> list[tuple[int, str]]:
+        """Year and field of every pin that gives a field a treatment in a year."""
+        return sorted({(p.year, p.field_id) for p in self.pins if p.treatment == treatment and p.year is not None})
 
 
 class GradingOf(Owners):

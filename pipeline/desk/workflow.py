@@ -9,14 +9,13 @@ from pathlib import Path
 from pipeline import jobs
 from pipeline.desk.look import SCENARIO, made_by
 from pipeline.fingerprint import fingerprint
+from pipeline.owner import LASER_GRADE
 from pipeline.project import Project
 from pipeline.store import files
 from pipeline.store.config import load
 from pipeline.store.records import sha256
 from pipeline.store.where import Where
 from pipeline.variables import FIELD_TABLES
-
-LASER_GRADE = "laser_grade"
 
 
 def root_of(project: Project, folder: Path) -> Path:
@@ -52,7 +51,7 @@ class Workflow:
     @property
     def bids(self) -> list[tuple[int, str]]:
         """Year and field of each laser grade that the owner has pinned to a year."""
-        return sorted({(p.year, p.field_id) for p in self.project.config.plan.pins if p.treatment == LASER_GRADE and p.year is not None and p.field_id in self.project.fields})
+        return [(year, field) for year, field in self.project.config.plan.pinned(LASER_GRADE) if field in self.project.fields]
 
     @property
     def tables(self) -> tuple[str, ...]:

@@ -71,6 +71,11 @@ class FieldInput:
         return self.layout.field_id
 
     @property
+    def name(self) -> str:
+        """As readers know the field; its id where nobody named it."""
+        return self.row.get("name") or self.field_id
+
+    @property
     def standing(self) -> Standing:
         order = [r["survey_id"] for r in self.surveys]
         return standing(self.field_id, self.tables, order, self.walks, Limits.of(self.settings.tolerances, self.field_id),

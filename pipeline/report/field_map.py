@@ -18,7 +18,7 @@ from pipeline.report.findings import LOW_SKIN, Limits
 from pipeline.report.raster import coarser, laid
 from pipeline.report.relief import contour_step_mm, contours, shade, smoothed
 from pipeline.report.svg import Frame, el, north, picture, scale_bar
-from pipeline.surface.verdict import UNKNOWN
+from pipeline.surface.verdict import UNKNOWN, WORK
 
 MARGIN_M, FOOT = 1.8, 54.0
 STEPS_MM = (10.0, 20.0, 30.0)  # lip classes where the owner set no tolerance
@@ -88,6 +88,17 @@ def kept_free(frame: Frame, keep_outs: Sequence[Mapping]) -> str:
     """All ground that no blade may touch, whole: of a cable its strip, not its ends."""
     shapes = dict.fromkeys(k["kept_free"] for k in keep_outs)
     return "".join(el("path", d=frame.path(from_wkt(shape)), class_="off") for shape in shapes)
+
+
+def cleared(layout: Layout, edges: Sequence[Edge], keep_outs: Sequence[Mapping]) -> tuple[Frame, str]:
+    """The frame of a field and the plan that work is drawn on: skin, what is kept free of any blade, bases and plates."""
+    frame = frame_of(layout)
+    return frame, ground(layout, frame, edges) + kept_free(frame, keep_outs) + furniture(layout, frame)
+
+
+def numbered(frame: Frame, keep_outs: Sequence[Mapping]) -> str:
+    """Marks of what is kept off, numbered as in its table: full where found this season."""
+    return drawn_marks(frame, [Mark(str(k), r["e"], r["n"], WORK if r["found"] else UNKNOWN) for k, r in enumerate(keep_outs, start=1)])
 
 
 def furniture(layout: Layout, frame: Frame) -> str:

@@ -58,9 +58,8 @@ def field_page(given: FieldInput, words: Words) -> dict:
     tapes = tape_starts(given, now, sayer)
     book, main = given.tables["rulebook"], given.row.get("layout")
     found = tasks(now, sayer, given.settings.material, keys) + rule_task(book, now, sayer, main)
-    name = given.row.get("name") or given.field_id
     head = {
-        "lang": words("lang"), "title": given.settings.report.title, "name": name, "site": titled(given.row.get("site", "")),
+        "lang": words("lang"), "title": given.settings.report.title, "name": given.name, "site": titled(given.row.get("site", "")),
         "verdict": now.verdict, "verdict_word": words(f"verdict_{now.verdict}"), "headline": sayer.headline(now), "survey": _survey_line(given, now, sayer),
         "limits": held_against(now, sayer), "act": first_act(now, words), "steps": all_steps(now, [t for t in found if t.unsafe or not now.open], sayer),
     }  # fmt: skip

@@ -18,12 +18,22 @@ def keep_out_block(rows: Sequence[Mapping], sayer: Sayer) -> dict:
     if not rows:
         return {}
     words = sayer.words
-    lost, of = lost_of(rows)
     return {
-        "lead": words.count("keep_lost", lost, of=of) if lost else words("keep_all_found"),
+        "lead": lost_words(rows, sayer),
         "heads": [words(f"keep_head_{k}") for k in ("what", "one", "other", "free", "found")],
-        "rows": [[name_words(r, sayer), *tape_words(r, sayer), figure(r["free_m"], None, short_unit(sayer)), found_words(r, sayer)] for r in rows],
+        "rows": [thing_cells(r, sayer) for r in rows],
     }  # fmt: skip
+
+
+def thing_cells(row: Mapping, sayer: Sayer) -> list[str]:
+    """What it is, two tapes, how far to keep off, when it was found."""
+    return [name_words(row, sayer), *tape_words(row, sayer), figure(row["free_m"], None, short_unit(sayer)), found_words(row, sayer)]
+
+
+def lost_words(rows: Sequence[Mapping], sayer: Sayer) -> str:
+    """How many things are still to be found, in a sentence."""
+    lost, of = lost_of(rows)
+    return sayer.words.count("keep_lost", lost, of=of) if lost else sayer.words("keep_all_found")
 
 
 def lost_of(rows: Sequence[Mapping]) -> tuple[int, int]:

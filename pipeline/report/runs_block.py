@@ -9,10 +9,10 @@ import numpy as np
 from shapely.geometry import LineString
 
 from pipeline.report.field_input import FieldInput
-from pipeline.report.field_map import foot, frame_of, furniture, ground, kept_free
+from pipeline.report.field_map import cleared, foot
 from pipeline.report.figures import Unit, figure, printed
 from pipeline.report.saying import Sayer
-from pipeline.report.svg import Frame, el, picture, words as text
+from pipeline.report.svg import Frame, barb, el, picture, words as text
 from pipeline.report.words import opened
 
 TICK_PX = 5.0
@@ -44,10 +44,7 @@ def _said(purpose: str, runs: list[dict], found: Mapping, sayer: Sayer) -> str:
 
 def _drawing(given: FieldInput, runs: Sequence[dict], title: str, sayer: Sayer) -> str:
     layout, words = given.layout, sayer.words
-    frame = frame_of(layout)
-    inner = ground(layout, frame, given.edges)
-    inner += kept_free(frame, given.designs.get("keep_outs", ()))
-    inner += furniture(layout, frame)
+    frame, inner = cleared(layout, given.edges, given.designs.get("keep_outs", ()))
     for purpose, group in groupby(runs, key=lambda r: r["purpose"]):
         for k, run in enumerate(group):
             inner += _run(frame, LineString(run["line"]), purpose, words("runs_start") if k == 0 else "")
@@ -57,8 +54,5 @@ def _drawing(given: FieldInput, runs: Sequence[dict], title: str, sayer: Sayer) 
 def _run(frame: Frame, line: LineString, purpose: str, label: str) -> str:
     """A run with a barb in the direction it is driven; the first of each covering is labelled at its start."""
     (x0, x1), (y0, y1) = (along.tolist() for along in frame.xy(*np.transpose(line.coords)))
-    size = max(((x1 - x0) ** 2 + (y1 - y0) ** 2) ** 0.5, 1e-6)
-    ux, uy = (x1 - x0) / size * TICK_PX, (y1 - y0) / size * TICK_PX
-    barb = f"M{x1 - ux - uy * 0.6:.1f} {y1 - uy + ux * 0.6:.1f}L{x1:.1f} {y1:.1f}L{x1 - ux + uy * 0.6:.1f} {y1 - uy - ux * 0.6:.1f}"
-    out = el("path", d=frame.path(line) + barb, class_=f"run {purpose.replace('_', '-')}")
+    out = el("path", d=frame.path(line) + barb(x0, y0, x1, y1, TICK_PX), class_=f"run {purpose.replace('_', '-')}")
     return out + (el("circle", cx=round(x0, 1), cy=round(y0, 1), r=4.5, class_="core") + text(x0 + 7, y0 + 4, label, class_="figure") if label else "")

@@ -31,6 +31,13 @@ def words(x: float, y: float, text: str, **attributes) -> str:
     return el("text", escape(text), x=float(x), y=float(y), **attributes)
 
 
+def barb(x0: float, y0: float, x1: float, y1: float, size: float) -> str:
+    """Path of an arrow's head at the end of a line, its sides `size` along the line."""
+    length = max(math.hypot(x1 - x0, y1 - y0), 1e-6)
+    ux, uy = (x1 - x0) / length * size, (y1 - y0) / length * size
+    return f"M{x1 - ux - uy * 0.6:.1f} {y1 - uy + ux * 0.6:.1f}L{x1:.1f} {y1:.1f}L{x1 - ux + uy * 0.6:.1f} {y1 - uy - ux * 0.6:.1f}"
+
+
 def picture(width: float, height: float, name: str, title: str, about: str, inner: str, kind: str) -> str:
     """A whole drawing with its name and description for those who do not see it."""
     head = el("title", escape(title), id=f"{name}-t") + el("desc", escape(about), id=f"{name}-d")

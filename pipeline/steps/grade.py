@@ -22,7 +22,7 @@ from pipeline.store import arrays, rasters, records, tables
 from pipeline.store.atomic import replacing_folder
 from pipeline.store.where import Where
 from pipeline.surface.verdict import SURE, WORK
-from pipeline.works.design import LASER_PLANE, NO_MIX_BOUGHT, TOUCH_UP, Design
+from pipeline.works.design import TOUCH_UP, WHOLE_SKIN, Design
 from pipeline.works.grading.programme import Unsolved
 from pipeline.works.grading.touch_up import touched_up
 from pipeline.works.grading.variants import Made, made
@@ -51,7 +51,7 @@ def run(job: Job, where: Where) -> None:
     filled, left = touched_up(ground.z, *layout.grid.mesh(), ground.workable, hollows)
     designs[TOUCH_UP] = Design(TOUCH_UP, layout.grid, ground.z, np.where(ground.workable, filled, np.nan))
     rows.append(row_of(job, seen, error, ground, designs[TOUCH_UP], None, _left(left, hollows)))
-    for variant in (NO_MIX_BOUGHT, LASER_PLANE):
+    for variant in WHOLE_SKIN:
         found = _made(variant, ground, wanted, wishes, worth)
         conflicts += [{"variant": variant, **vars(c)} for c in found.conflicts]
         if found.solved is not None:
@@ -111,7 +111,7 @@ def _chosen(designs: dict[str, Design], measured: dict, hollows) -> tuple[str, s
     skin = next((z for z in measured["zones"] if z["zone"] == "skin"), None)
     uneven = skin is not None and WORK in (skin.get("verdict"), skin.get("straightedge_verdict"))
     if uneven:
-        chosen = next((v for v in (NO_MIX_BOUGHT, LASER_PLANE) if v in designs), "")
+        chosen = next((v for v in WHOLE_SKIN if v in designs), "")
         return chosen, "skin" if chosen else "no_design"
     return (TOUCH_UP, "low_spots") if hollows else ("", "nothing_over")
 

@@ -12,7 +12,6 @@ from pipeline.coordinates import label, lon_lat, read_crs, unit_m, unit_words
 from pipeline.diamond.layout import Layout
 from pipeline.jobs import Job
 from pipeline.steps import control_points
-from pipeline.steps.grade_exports import laid, moved_ground
 from pipeline.store import drawing, phone
 from pipeline.transform import step_between
 from pipeline.units import vertical_unit_of
@@ -52,14 +51,14 @@ def _plan(layout: Layout, design: Design, keep_outs: Sequence[KeepOut], runs: Se
     """All of a design's plan in the CRS and unit that leave."""
     flat = lambda xy: np.column_stack(step(*np.asarray(xy, float)[:, :2].T))
     spaced = lambda xy, z: np.column_stack([flat(xy), np.broadcast_to(z, len(xy))])
-    surface = laid(design)
+    surface = design.triangles
     faces = None if surface is None else spaced(np.column_stack([surface.e, surface.n]), surface.z / metres)[surface.faces]
     points = [(s.point, *np.ravel(flat([(s.e, s.n)])), s.design_m / metres) for s in made]
     return drawing.Plan(
         {} if faces is None else {FACES: faces},
         {
             EDGE: [spaced(_thin(e.line).coords, 0.0) for e in layout.edges],
-            LEVEL_LINES: [spaced(line, k * every) for k, line in contours(moved_ground(design), design.grid, every * metres)],
+            LEVEL_LINES: [spaced(line, k * every) for k, line in contours(design.moved_ground, design.grid, every * metres)],
             OFF: [spaced(part.coords, 0.0) for k in keep_outs for part in _lines(k.geometry)],
             RUNS: [spaced(r["line"], 0.0) for r in runs],
         },

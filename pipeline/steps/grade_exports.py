@@ -13,15 +13,13 @@ from pipeline.jobs import Job
 from pipeline.store import landxml, stakeout
 from pipeline.transform import step_between
 from pipeline.units import FOOT_M, vertical_unit_of
-from pipeline.works.design import TOUCH_UP, Design
+from pipeline.works.design import Design
 from pipeline.works.grading.touch_up import Hollow
 from pipeline.works.keep_outs import KeepOut
-from pipeline.works.mesh import Mesh, mesh, without_pinholes
 from pipeline.works.stakes import Stake, stakes
 
 METRIC_EVERY_M = 3.0
 US_EVERY_M = 10 * FOOT_M
-MOVED_M, LEAST_CELLS = 1e-4, 9
 
 
 def write_exports(folder: Path, job: Job, layout: Layout, design: Design, hollows: Sequence[Hollow], keep_outs: Sequence[KeepOut], survey: dict) -> list[Stake]:
@@ -56,22 +54,8 @@ def write_exports(folder: Path, job: Job, layout: Layout, design: Design, hollow
     return made
 
 
-def laid(design: Design) -> Mesh | None:
-    """The design as triangles; of a design that only fills, the filled ground alone; None where nothing is moved."""
-    moved = moved_ground(design)
-    if np.isfinite(moved).sum() < LEAST_CELLS:
-        return None
-    made = mesh(without_pinholes(moved, design.grid.cell_m), design.grid)
-    return made if len(made.faces) else None
-
-
-def moved_ground(design: Design) -> np.ndarray:
-    """Designed heights, m; of a design that only fills, NaN where nothing is filled."""
-    return design.design if design.variant != TOUCH_UP else np.where(design.cut_fill > MOVED_M, design.design, np.nan)
-
-
 def _surface(folder: Path, field_id: str, design: Design, step, metres: float, unit: str, crs: str, flown_on: str) -> None:
-    made = laid(design)
+    made = design.triangles
     if made is None:
         return
     e, n = step(made.e, made.n)

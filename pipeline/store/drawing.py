@@ -118,6 +118,8 @@ def _no_clock() -> Iterator[None]:
 
 def _text(drawing, day: str) -> str:
     """The drawing as text, with the day where the library puts a date."""
+    for name in sorted(drawing.entitydb.dxf_types_in_use()):  # the library goes through a set: its order is another in each run
+        drawing.classes.add_class(name)
     stream = io.StringIO()
     drawing.write(stream)
     julian = JULIAN_1970 + (dt.date.fromisoformat(day) - dt.date(1970, 1, 1)).days

@@ -7,13 +7,14 @@ from typing import Mapping, Sequence
 from pipeline.report.papers.bid_plan import bid_plan
 from pipeline.report.field_input import FieldInput
 from pipeline.report.field_page import sayer_of
-from pipeline.report.figures import NBSP, PLUS_MINUS, figure, limit, printed
+from pipeline.report.figures import NBSP, PLUS_MINUS, Unit, figure, limit, printed
 from pipeline.report.grade_block import conflict_lines, since_line
 from pipeline.report.handoffs_block import handed_lines
-from pipeline.report.keep_out_block import found_words, name_words, short_unit, tape_words
-from pipeline.report.papers.paper import Blanks, Block, Break, Caution, Heading, Lines, Paper, Picture, Table, Ticks, size_of
+from pipeline.report.keep_out_block import thing_cells
+from pipeline.report.papers.head import on_paper
+from pipeline.report.papers.paper import Blanks, Block, Break, Caution, Heading, Lines, Paper, Picture, Table, Ticks
 from pipeline.report.saying import Sayer
-from pipeline.report.words import Words, opened, titled
+from pipeline.report.words import Words, opened
 from pipeline.works.bid_items import AREA, INFORMS, LENGTH, LUMP, MASS, VOLUME, Item
 from pipeline.works.control_ring import Ring
 from pipeline.works.design import LASER_PLANE
@@ -27,8 +28,6 @@ def bid(given: FieldInput, year: int, items: Sequence[Item], ring: Ring, control
     off   : how far the design's heights stand off the survey's levelled checkpoints, or None
     """
     sayer = sayer_of(given.layout, given.tables, given.settings, words)
-    name = given.row.get("name") or given.field_id
-    title = words("bid_title", name=name, year=year)
     record = given.designs
     day = record["flown_on"][:10]
     blocks: list[Block] = [Lines(_scope(given, items, fall, sayer)), Caution(words("bid_first"), _first(given, off, sayer))]
@@ -42,15 +41,14 @@ def bid(given: FieldInput, year: int, items: Sequence[Item], ring: Ring, control
     blocks += [Heading(words("bid_accept")), Lines(_acceptance(given, sayer)), Heading(words("bid_without")), Ticks([words(f"bid_without_{k}") for k in ("base", "pipes", "grass", "rain", "permits")])]
     blocks.append(Blanks(words("bid_terms"), [words(f"bid_terms_{k}") for k in ("offers", "ask", "visit", "window", "mix", "fail")]))
     blocks += [Break(), Heading(words("bid_prices")), _prices(items, _alternates(record, sayer), sayer), Blanks(words("bid_offer"), [words(f"bid_offer_{k}") for k in ("who", "licence", "start", "valid", "name", "day")])]
-    return Paper(words("lang"), title, [x for x in (given.settings.report.title, titled(given.row.get("site", ""))) if x], [words("bid_under", day=words.date(day))],
-                 blocks, title, words("paper_page", here="{here}", all="{all}"), day, size_of(sayer.units.system))  # fmt: skip
+    return on_paper(given, sayer, words("bid_title", name=given.name, year=year), [words("bid_under", day=words.date(day))], blocks, day)
 
 
 def amount(item: Item, value: float, sayer: Sayer) -> str:
     """A quantity in the reader's unit, without its unit's name."""
-    unit = {AREA: sayer.units.area, VOLUME: sayer.units.volume, MASS: sayer.units.mass, LENGTH: sayer.units.length}.get(item.kind)
     if value != value:
         return sayer.words("grade_unknown")
+    unit = _unit(item, sayer)
     if unit is None:
         return printed(value, 0)
     here = value / unit.size
@@ -58,8 +56,13 @@ def amount(item: Item, value: float, sayer: Sayer) -> str:
 
 
 def unit_name(item: Item, sayer: Sayer) -> str:
-    unit = {AREA: sayer.units.area, VOLUME: sayer.units.volume, MASS: sayer.units.mass, LENGTH: sayer.units.length}.get(item.kind)
+    unit = _unit(item, sayer)
     return sayer.words(f"bid_unit_{item.kind}") if unit is None else unit.name
+
+
+def _unit(item: Item, sayer: Sayer) -> Unit | None:
+    """The reader's unit of an item; None of what is counted."""
+    return {AREA: sayer.units.area, VOLUME: sayer.units.volume, MASS: sayer.units.mass, LENGTH: sayer.units.length}.get(item.kind)
 
 
 def _scope(given: FieldInput, items: Sequence[Item], fall: Mapping, sayer: Sayer) -> list[str]:
@@ -106,17 +109,16 @@ def _alternates(record: Mapping, sayer: Sayer) -> list[str]:
 
 def _access(given: FieldInput, sayer: Sayer) -> list[str]:
     words = sayer.words
-    gates = [h for h in given.designs.get("access", ())]
+    gates = given.designs.get("access", ())
     if not gates:
         return [words("bid_no_access")]
     return [words(f"bid_access_{g['kind']}", name=g["name"].replace("-", " "), where=sayer.placing.at(g["e"], g["n"])) for g in gates]
 
 
-
 def _keep_outs(rows: Sequence[Mapping], sayer: Sayer) -> Table:
     words = sayer.words
     return Table(words("bid_keep"), [words(f"sheet_head_{k}") for k in ("number", "what", "one", "other", "free", "last")], [
-        [str(k), name_words(r, sayer), *tape_words(r, sayer), figure(r["free_m"], None, short_unit(sayer)), found_words(r, sayer)] for k, r in enumerate(rows, start=1)
+        [str(k), *thing_cells(r, sayer)] for k, r in enumerate(rows, start=1)
     ], right=(0, 4), wide=(1, 2, 3, 5))  # fmt: skip
 
 

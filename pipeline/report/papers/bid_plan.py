@@ -8,25 +8,23 @@ from typing import Mapping, Sequence
 from shapely.geometry import Point
 
 from pipeline.report.field_input import FieldInput
-from pipeline.report.field_map import Mark, drawn_marks, foot, frame_of, furniture, ground, kept_free
+from pipeline.report.field_map import cleared, foot, numbered
 from pipeline.report.figures import printed
 from pipeline.report.saying import Sayer
-from pipeline.report.svg import Frame, el, picture, words as text
-from pipeline.surface.verdict import UNKNOWN, WORK
+from pipeline.report.svg import Frame, barb, el, picture, words as text
 
-ARROW_M = 9.0
+ARROW_M, HEAD_PX = 9.0, 12.0
 
 
 def bid_plan(given: FieldInput, control: Sequence[Mapping], fall: Mapping, sayer: Sayer) -> tuple[str, str]:
     """The drawing, and what it shows. control: with `at`, easting and northing in the working CRS."""
-    layout, words, frame = given.layout, sayer.words, frame_of(given.layout)
-    rows = given.designs["keep_outs"]
-    inner = ground(layout, frame, given.edges)
-    inner += kept_free(frame, rows) + furniture(layout, frame) + "".join(_way(frame, a) for a in given.designs.get("access", ()))
+    words, rows = sayer.words, given.designs["keep_outs"]
+    frame, inner = cleared(given.layout, given.edges, rows)
+    inner += "".join(_way(frame, a) for a in given.designs.get("access", ()))
     inner += "".join(_control(frame, c) for c in control)
     if fall.get("slope_pct") is not None:
-        inner += _fall(frame, layout.skin.centroid, fall)
-    inner += drawn_marks(frame, [Mark(str(k), r["e"], r["n"], WORK if r["found"] else UNKNOWN) for k, r in enumerate(rows, start=1)])
+        inner += _fall(frame, given.layout.skin.centroid, fall)
+    inner += numbered(frame, rows)
     about = words("bid_plan_about", keep=len(rows), control=len(control))
     return picture(frame.width, frame.height, "bid-plan", words("bid_plan"), about, inner + foot(frame, sayer.units, words("north")), "map"), about
 
@@ -52,8 +50,5 @@ def _fall(frame: Frame, at: Point, fall: Mapping) -> str:
     turn = math.radians(fall["bearing_deg"])
     e, n = math.sin(turn) * ARROW_M / 2, math.cos(turn) * ARROW_M / 2
     (x0, x1), (y0, y1) = (v.tolist() for v in frame.xy([at.x - e, at.x + e], [at.y - n, at.y + n]))
-    size = math.hypot(x1 - x0, y1 - y0)
-    ux, uy = (x1 - x0) / size * 12, (y1 - y0) / size * 12
-    head = f"M{x1 - ux - uy * 0.6:.1f} {y1 - uy + ux * 0.6:.1f}L{x1:.1f} {y1:.1f}L{x1 - ux + uy * 0.6:.1f} {y1 - uy - ux * 0.6:.1f}"
     label = text((x0 + x1) / 2 + 10, (y0 + y1) / 2 - 8, f"{printed(fall['slope_pct'], 2)} %", class_="figure")
-    return el("path", d=f"M{x0:.1f} {y0:.1f}L{x1:.1f} {y1:.1f}{head}", class_="run") + label
+    return el("path", d=f"M{x0:.1f} {y0:.1f}L{x1:.1f} {y1:.1f}" + barb(x0, y0, x1, y1, HEAD_PX), class_="run") + label

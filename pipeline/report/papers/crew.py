@@ -9,7 +9,7 @@ from pipeline.report.papers.paper import Paper
 from pipeline.report.standing import leading
 from pipeline.report.todo import tasks
 from pipeline.report.unsafe_block import unsafe_block
-from pipeline.report.words import Words, titled
+from pipeline.report.words import Words
 from pipeline.report.papers.work_package import work_package
 from pipeline.surface.verdict import UNSAFE, WORK
 
@@ -19,8 +19,7 @@ def papers(given: FieldInput, words: Words) -> tuple[Paper, Paper]:
     sayer, now = sayer_of(given.layout, given.tables, given.settings, words), given.standing
     keys = marked(now)
     unsafe = [item["text"] for item in unsafe_block(given, now, sayer, keys)["items"]]
-    head = {"name": given.row.get("name") or given.field_id, "title": given.settings.report.title, "site": titled(given.row.get("site", "")), "unsafe": unsafe}
-    head["tape"] = tape_words(given, {r["edge_id"] for r in given.designs.get("lip_work", ())}, sayer)
+    tape = tape_words(given, {r["edge_id"] for r in given.designs.get("lip_work", ())}, sayer)
     marks = [] if now.newest is None else marks_of(given, leading(now, (UNSAFE, WORK)), keys)
     found = tasks(now, sayer, given.settings.material, keys)
-    return work_package(given, now, sayer, keys, found, marks, head), keep_out_sheet(given, now, sayer, head)
+    return work_package(given, now, sayer, keys, found, marks, unsafe, tape), keep_out_sheet(given, now, sayer)

@@ -6,62 +6,45 @@ from typing import Mapping, Sequence
 
 
 from pipeline.report.field_input import FieldInput
-from pipeline.report.field_map import Mark, drawn_marks, foot, frame_of, furniture, ground, kept_free
-from pipeline.report.figures import figure
-from pipeline.report.keep_out_block import found_words, lost_of, name_words, short_unit, tape_words
-from pipeline.report.papers.paper import Blanks, Block, Break, Caution, Heading, Lines, Paper, Picture, Table, size_of
+from pipeline.report.field_map import cleared, foot, numbered
+from pipeline.report.keep_out_block import lost_words, tape_words, thing_cells
+from pipeline.report.papers.head import on_paper
+from pipeline.report.papers.paper import Blanks, Block, Break, Caution, Heading, Lines, Paper, Picture, Table
 from pipeline.report.saying import Sayer
 from pipeline.report.standing import Standing
 from pipeline.report.svg import picture
-from pipeline.surface.verdict import UNKNOWN, WORK
 from pipeline.works.keep_outs import BOX, CABLE, HEAD
 from pipeline.works.tape import taped
 
 IN_WIRES = (CABLE, HEAD, BOX)
 
 
-def keep_out_sheet(given: FieldInput, now: Standing, sayer: Sayer, head: Mapping) -> Paper:
-    """Everything to keep off, taped and numbered as on the plan; then where to probe, where no depth of mix is known.
-
-    head : name, title and site as on the field's page
-    """
+def keep_out_sheet(given: FieldInput, now: Standing, sayer: Sayer) -> Paper:
+    """Everything to keep off, taped and numbered as on the plan; then where to probe, where no depth of mix is known."""
     words, record = sayer.words, given.designs
     rows, places = record.get("keep_outs", ()), [tuple(p) for p in record.get("probe_places", ())]
     day = str(now.newest.flown_on)[:10] if now.newest is not None else ""
-    blocks: list[Block] = [Caution(words("sheet_first"), [_lead(rows, sayer), words("keep_read"), *([words("sheet_cable")] if any(r["kind"] in IN_WIRES for r in rows) else [])])]
+    blocks: list[Block] = [Caution(words("sheet_first"), [lost_words(rows, sayer) if rows else words("sheet_nothing"), words("keep_read"), *([words("sheet_cable")] if any(r["kind"] in IN_WIRES for r in rows) else [])])]
     if rows:
         blocks += [_plan(given, rows, sayer), Break(), Heading(words("keep_caption")), Lines([words("sheet_how")]), _table(rows, sayer), Lines([words("sheet_more")])]
         blocks.append(Table("", [words(f"sheet_head_{k}") for k in ("what", "one", "other", "found", "by")], [[""] * 5] * 3, blank=(0, 1, 2, 3, 4), wide=(0, 1, 2)))
     if places:
         blocks += _probes(given, places, sayer)
     blocks.append(Blanks(words("sheet_sign"), [words(f"sheet_sign_{k}") for k in ("who", "day", "notice", "rest")]))
-    return Paper(
-        words("lang"), words("sheet_title", name=head["name"]), [x for x in (head["title"], head["site"]) if x],
-        [words("sheet_under", day=words.date(day)) if day else words("no_usable_survey")], blocks, words("sheet_title", name=head["name"]), words("paper_page", here="{here}", all="{all}"),
-        day or "1970-01-01", size_of(sayer.units.system),
-    )  # fmt: skip
-
-
-def _lead(rows: Sequence[Mapping], sayer: Sayer) -> str:
-    lost, of = lost_of(rows)
-    if not rows:
-        return sayer.words("sheet_nothing")
-    return sayer.words.count("keep_lost", lost, of=of) if lost else sayer.words("keep_all_found")
+    return on_paper(given, sayer, words("sheet_title", name=given.name), [words("sheet_under", day=words.date(day)) if day else words("no_usable_survey")], blocks, day)
 
 
 def _table(rows: Sequence[Mapping], sayer: Sayer) -> Table:
     words = sayer.words
     return Table("", [words(f"sheet_head_{k}") for k in ("number", "what", "one", "other", "free", "last", "found", "by")], [
-        [str(k), name_words(r, sayer), *tape_words(r, sayer), figure(r["free_m"], None, short_unit(sayer)), found_words(r, sayer), "", ""]
-        for k, r in enumerate(rows, start=1)
+        [str(k), *thing_cells(r, sayer), "", ""] for k, r in enumerate(rows, start=1)
     ], right=(0, 4), blank=(6, 7), wide=(1, 2, 3, 5))  # fmt: skip
 
 
 def _plan(given: FieldInput, rows: Sequence[Mapping], sayer: Sayer) -> Picture:
-    layout, words, frame = given.layout, sayer.words, frame_of(given.layout)
-    inner = ground(layout, frame, given.edges)
-    inner += kept_free(frame, rows)
-    inner += furniture(layout, frame) + drawn_marks(frame, [Mark(str(k), r["e"], r["n"], WORK if r["found"] else UNKNOWN) for k, r in enumerate(rows, start=1)])
+    words = sayer.words
+    frame, inner = cleared(given.layout, given.edges, rows)
+    inner += numbered(frame, rows)
     title = words("sheet_plan")
     svg = picture(frame.width, frame.height, "keep-plan", title, words.count("sheet_plan_about", len(rows)), inner + foot(frame, sayer.units, words("north")), "map")
     return Picture(svg, title, words.count("sheet_plan_about", len(rows)), words("sheet_plan_reads"), 150.0)

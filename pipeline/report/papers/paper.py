@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass, field
+from dataclasses import asdict, dataclass
 from typing import Sequence, Union
 
 from pipeline.report.papers.ink import inked
@@ -39,7 +39,6 @@ class Steps:
     """Things to do in their order, each with a box to tick: a lead, and sentences under it."""
 
     items: Sequence[tuple[str, Sequence[str]]]
-    first: int = 1
     kind: str = "steps"
 
 
@@ -117,7 +116,6 @@ class Paper:
     page: str
     day: str
     size: str = A4
-    keywords: Sequence[str] = field(default_factory=tuple)
 
     def plain(self, style: str) -> dict:
         """All of it as plain values, its drawings inked. style : the pages' style sheet"""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Mapping, Sequence
 
+from pipeline.owner import LASER_GRADE
 from pipeline.report.field_input import FieldInput
 from pipeline.report.field_map import Mark
 from pipeline.report.figures import TO, figure, printed
@@ -12,37 +13,35 @@ from pipeline.report.grade_block import conflict_lines, since_line
 from pipeline.report.handoffs_block import handed_lines
 from pipeline.report.keep_out_block import lost_of
 from pipeline.report.mix_block import SKIN
-from pipeline.report.papers.paper import Blanks, Block, Caution, Heading, Lines, Paper, Picture, Steps, Ticks, size_of
+from pipeline.report.papers.head import on_paper
+from pipeline.report.papers.paper import Blanks, Block, Caution, Heading, Lines, Paper, Picture, Steps, Ticks
 from pipeline.report.runs_block import runs_block
 from pipeline.report.saying import Sayer
 from pipeline.report.standing import Standing
 from pipeline.report.todo import Task, filling, mix_needed, remedy
 from pipeline.report.papers.work_plan import plan, rod_unit, stake_plan
-from pipeline.report.papers.work_tables import checks_table, edge_table, filled_at, handful_table, haul_table, mark_of, met_lines, stake_tables, to_bring, works_of
+from pipeline.report.papers.work_tables import checks_table, chosen_row, edge_table, filled_at, handful_table, haul_table, mark_of, met_lines, stake_tables, to_bring, works_of
 from pipeline.surface.verdict import WORK
-from pipeline.works.design import LASER_PLANE, NO_MIX_BOUGHT
+from pipeline.works.design import WHOLE_SKIN
 
 PLAN_MM, RUNS_MM = 80.0, 84.0  # drawings of a package that fills low spots
 WHOLE_PLAN_MM, WHOLE_RUNS_MM, STAKES_MM = 72.0, 60.0, 98.0  # of one that levels a whole skin: four sheets are what a crew carries
-WHOLE_SKIN = (NO_MIX_BOUGHT, LASER_PLANE)
 ON_MOUND = ("landing",)
 MOST_THIN = 6
-LASER_GRADE = "laser_grade"
 
 
-def work_package(given: FieldInput, now: Standing, sayer: Sayer, keys: Mapping[Finding, str], found: Sequence[Task], marks: Sequence[Mark], head: Mapping) -> Paper:
+def work_package(given: FieldInput, now: Standing, sayer: Sayer, keys: Mapping[Finding, str], found: Sequence[Task], marks: Sequence[Mark], unsafe: Sequence[str], tape: str) -> Paper:
     """The package as blocks.
 
     keys, marks : what the page's map marks a finding with, and where
     found : the tasks of the page, in order
-    head  : name, title, site and unsafe (sentences on open hazards) as on the field's page; tape: where the tapes along the edges begin
+    unsafe : sentences on open hazards, as on the field's page; tape: where the tapes along the edges begin
     """
     words, record = sayer.words, given.designs
-    title = words("package_title", name=head["name"])
+    title = words("package_title", name=given.name)
     day = str(now.newest.flown_on)[:10] if now.newest is not None else ""
-    blocks: list[Block] = [Caution(words("package_first"), _first(given, record, head, sayer))]
-    works = works_of(record, found)
-    blocks.append(handful_table(works, sayer))
+    blocks: list[Block] = [Caution(words("package_first"), _first(given, record, unsafe, sayer))]
+    blocks.append(handful_table(works_of(found), sayer))
     blocks += [Heading(words("package_what")), *_steps(given, now, found, keys, sayer)]
     settle = handed_lines(record, record.get("chosen", ""), sayer)
     if settle:
@@ -51,13 +50,13 @@ def work_package(given: FieldInput, now: Standing, sayer: Sayer, keys: Mapping[F
     if bring:
         blocks += [Heading(words("package_bring")), Ticks(bring)]
     if marks or record.get("hauls", {}).get("lines"):
-        blocks += _where(given, marks, keys, head["tape"], sayer)
+        blocks += _where(given, marks, keys, tape, sayer)
     blocks += [*_stakes(given, sayer), *_runs(given, sayer)]
     checks = checks_table(now, sayer, keys)
     blocks += [Heading(words("package_checks")), *checks, Ticks([words(f"package_check_{k}") for k in (("edge", "straight", "water", "photo") if checks else ("water", "photo"))])]
     blocks += [Caution(words("package_cautions"), [words(f"package_caution_{k}") for k in ("dust", "machine", "hands", "heat", "law")])]
     blocks.append(Blanks(words("package_sign"), [words(f"package_sign_{k}") for k in ("day", "who", "hours", "handful", "bearing", "corner", "mix", "sod", "left", "name")]))
-    return Paper(words("lang"), title, [x for x in (head["title"], head["site"]) if x], _under(record, day, sayer), blocks, title, words("paper_page", here="{here}", all="{all}"), day or "1970-01-01", size_of(sayer.units.system))
+    return on_paper(given, sayer, title, _under(record, day, sayer), blocks, day)
 
 
 def _under(record: Mapping, day: str, sayer: Sayer) -> list[str]:
@@ -67,21 +66,15 @@ def _under(record: Mapping, day: str, sayer: Sayer) -> list[str]:
     out = [words("package_under", day=words.date(day))]
     if record.get("survey"):
         out.append(words(f"package_chosen_{record['chosen'] or 'none'}"))
-    hours = [(key, h) for key, h in (("fill", _hours(record)), ("edge", record.get("lip_hours"))) if h]
+    hours = [(key, h) for key, h in (("fill", (chosen_row(record) or {}).get("hours")), ("edge", record.get("lip_hours"))) if h]
     return out + ([words("package_hours", what=words.listed([words(f"package_hours_{key}", hours=printed(h, 1)) for key, h in hours]))] if hours else [])
 
 
-def _hours(record: Mapping) -> float | None:
-    """Crew hours of the chosen design, by the owner's figures."""
-    row = next((v for v in record.get("variants", ()) if v["variant"] == record.get("chosen")), None)
-    return None if row is None else row["hours"]
-
-
-def _first(given: FieldInput, record: Mapping, head: Mapping, sayer: Sayer) -> list[str]:
+def _first(given: FieldInput, record: Mapping, unsafe: Sequence[str], sayer: Sayer) -> list[str]:
     words, rows = sayer.words, record.get("keep_outs", ())
-    out = [words("package_unsafe", what=" ".join(head["unsafe"]))] if head["unsafe"] else []
+    out = [words("package_unsafe", what=" ".join(unsafe))] if unsafe else []
     out += [since] if (since := since_line(given, sayer)) else []
-    years = sorted(p.year for p in given.settings.plan.pins if p.field_id == given.field_id and p.treatment == LASER_GRADE and p.year is not None)
+    years = [year for year, field_id in given.settings.plan.pinned(LASER_GRADE) if field_id == given.field_id]
     out += [words("package_pinned", years=words.listed(map(str, years)))] if years else []
     lost, of = lost_of(rows)
     if rows:

@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-import math
 from typing import Mapping, Sequence
 
-
 from pipeline.report.field_input import FieldInput
-from pipeline.report.field_map import Mark, drawn_marks, foot, frame_of, furniture, ground, kept_free
+from pipeline.report.field_map import Mark, cleared, drawn_marks, foot
 from pipeline.report.figures import Unit, printed
 from pipeline.report.saying import Sayer
-from pipeline.report.svg import Frame, el, picture, words as text
+from pipeline.report.svg import Frame, barb, el, picture, words as text
 from pipeline.units import INCH_M
 from pipeline.works.hauls import CARRY, TAKE
 
@@ -22,10 +20,8 @@ def plan(given: FieldInput, hauls: Sequence[Mapping], marks: Sequence[Mark], tit
 
     hauls : as `hauls_of` gives them; their order is written at the arrow's tail
     """
-    layout, frame = given.layout, frame_of(given.layout)
-    inner = ground(layout, frame, given.edges)
-    inner += kept_free(frame, given.designs.get("keep_outs", ()))
-    inner += furniture(layout, frame) + "".join(_haul(frame, h) for h in hauls if h["kind"] in (CARRY, TAKE) and not h["minor"])
+    frame, inner = cleared(given.layout, given.edges, given.designs.get("keep_outs", ()))
+    inner += "".join(_haul(frame, h) for h in hauls if h["kind"] in (CARRY, TAKE) and not h["minor"])
     inner += drawn_marks(frame, marks) + foot(frame, sayer.units, sayer.words("north"))
     return picture(frame.width, frame.height, "work-plan", title, about, inner, "map")
 
@@ -37,18 +33,12 @@ def _haul(frame: Frame, h: Mapping) -> str:
     if h["kind"] == TAKE:
         return el("path", d=f"M{x0 - 5:.1f} {y0 - 5:.1f}l10 10M{x0 - 5:.1f} {y0 + 5:.1f}l10 -10", class_="run") + label
     x1, y1 = (float(v) for v in frame.xy(h["to_e"], h["to_n"]))
-    size = max(math.hypot(x1 - x0, y1 - y0), 1e-6)
-    ux, uy = (x1 - x0) / size * BARB_PX, (y1 - y0) / size * BARB_PX
-    barb = f"M{x1 - ux - uy * 0.6:.1f} {y1 - uy + ux * 0.6:.1f}L{x1:.1f} {y1:.1f}L{x1 - ux + uy * 0.6:.1f} {y1 - uy - ux * 0.6:.1f}"
-    return el("path", d=f"M{x0:.1f} {y0:.1f}L{x1:.1f} {y1:.1f}{barb}", class_="run") + el("circle", cx=x0, cy=y0, r=3.0, class_="core") + label
+    return el("path", d=f"M{x0:.1f} {y0:.1f}L{x1:.1f} {y1:.1f}" + barb(x0, y0, x1, y1, BARB_PX), class_="run") + el("circle", cx=x0, cy=y0, r=3.0, class_="core") + label
 
 
 def stake_plan(given: FieldInput, stakes: Sequence[Mapping], title: str, about: str, sayer: Sayer) -> str:
     """Every stake with what to do there: + to fill, - to cut, in tenths of an inch or millimetres as a rod is read."""
-    layout, frame = given.layout, frame_of(given.layout)
-    inner = ground(layout, frame, given.edges)
-    inner += kept_free(frame, given.designs.get("keep_outs", ()))
-    inner += furniture(layout, frame)
+    frame, inner = cleared(given.layout, given.edges, given.designs.get("keep_outs", ()))
     unit = rod_unit(sayer)
     for s in (s for s in stakes if "," not in s["description"]):  # the grid and the bases; points about a low spot would cover one another
         x, y = (float(v) for v in frame.xy(s["e"], s["n"]))

@@ -11,13 +11,14 @@ from pipeline.report.change_map import change_map
 from pipeline.report.field_input import FieldInput
 from pipeline.report.field_page import sayer_of
 from pipeline.report.figures import figure
-from pipeline.report.papers.paper import Block, Break, Caution, Heading, Lines, Paper, Picture, Table, size_of
+from pipeline.report.papers.head import on_paper
+from pipeline.report.papers.paper import Block, Break, Caution, Heading, Lines, Paper, Picture, Table
 from pipeline.report.saying import Sayer
-from pipeline.report.words import Words, opened, titled
+from pipeline.report.words import Words, opened
 from pipeline.report.works_block import card, measure_name, unit_of
 
-MAP_MM = 84.0
-MOST_ROWS = 9  # of the table of measures: one sheet holds no more
+MAP_MM = 72.0
+MOST_ROWS = 8  # of the table of measures: one sheet holds no more
 
 
 def work_record(given: FieldInput, record: Mapping, seen: tuple[np.ndarray, np.ndarray] | None, words: Words) -> Paper:
@@ -26,8 +27,8 @@ def work_record(given: FieldInput, record: Mapping, seen: tuple[np.ndarray, np.n
     record : of `told_works`; seen: change and detected between its two surveys, (ny, nx), or None where the pair was not compared
     """
     sayer = sayer_of(given.layout, given.tables, given.settings, words)
-    name, told = given.row.get("name") or given.field_id, card(record, given, sayer)
-    title = words("record_title", name=name, work=words(f"work_{record['work']}"), day=words.date(record["done_on"]))
+    told = card(record, given, sayer)
+    title = words("record_title", name=given.name, work=words(f"work_{record['work']}"), day=words.date(record["done_on"]))
     built = record["as_built"]
     blocks: list[Block] = [Caution(words(f"record_verdict_{built['word']}"), [])] if built else []
     blocks += [Lines([*told["but_changes"], *([told["shares"]] if told["shares"] else [])])]
@@ -36,8 +37,7 @@ def work_record(given: FieldInput, record: Mapping, seen: tuple[np.ndarray, np.n
         blocks += [Break(), Heading(words("works_level_summary")), Lines(told["levels"])]
         heads = [*told["heads"], words("record_design"), words("record_level")]
         blocks.append(Table(told["caption"], heads, [[*p, *_level(q), ""] for p, q in zip(told["places"], record["hand_levels"]["places"])], right=(0, 2, 3, 4), blank=(5,), wide=(1,)))
-    over = [x for x in (given.settings.report.title, titled(given.row.get("site", ""))) if x]
-    return Paper(words("lang"), title, over, [f"{told['title']} ({record['work_id']})"], blocks, title, words("paper_page", here="{here}", all="{all}"), str(record["after"]["flown_on"])[:10], size_of(sayer.units.system))
+    return on_paper(given, sayer, title, [f"{told['title']} ({record['work_id']})"], blocks, str(record["after"]["flown_on"])[:10])
 
 
 def _level(place: Mapping) -> list[str]:

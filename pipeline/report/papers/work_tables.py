@@ -21,7 +21,7 @@ from pipeline.report.papers.work_plan import rod_unit
 from pipeline.surface.stretches import Stretch
 from pipeline.surface.verdict import UNSAFE, WORK
 from pipeline.tables import MOISTURES
-from pipeline.works.design import LASER_PLANE, NO_MIX_BOUGHT
+from pipeline.works.design import WHOLE_SKIN
 from pipeline.works.edge_met import met_along
 from pipeline.works.hauls import BRING, TAKE
 from pipeline.works.lip_work import TELL
@@ -31,7 +31,7 @@ from pipeline.works.tape import taped
 WORKS = {LOW_SPOT: "level", LIP: "lip_cut", LOW_SKIN: "mix_add", MIX: "mix_add", PLANARITY: "level", GAP: "level", FALL: "level", CREPT: "edge_recut"}
 
 
-def works_of(record: Mapping, found: Sequence[Task]) -> list[str]:
+def works_of(found: Sequence[Task]) -> list[str]:
     """Words of works.csv that the tasks and runs are, in their order; the last is the finishing drag."""
     out = [WORKS[f.kind] for t in found for f in t.findings if f.kind in WORKS]
     return list(dict.fromkeys([*out, "drag"]))
@@ -47,15 +47,14 @@ def handful_table(works: Sequence[str], sayer: Sayer) -> Table:
 def to_bring(given: FieldInput, now: Standing, found: Sequence[Task], sayer: Sayer) -> list[str]:
     """Mix of the chosen design, for low spots beside it, for the skin as a whole; sod."""
     words, record = sayer.words, given.designs
-    row = next((v for v in record.get("variants", ()) if v["variant"] == record.get("chosen")), None)
-    out = []
+    row, out = chosen_row(record), []
     if row is not None and row["mix_tonnes"] and row["mix_tonnes"] > 0.05:
         half = (row["mix_high95_t"] - row["mix_low95_t"]) / 2
         fed = [r for r in record.get("lip_work", ()) if r["out_m3"] and r["goes_to"] in {f["name"] for f in record.get("filled", ())}]
         if fed:
             out.append(words("bring_fed", volume=figure(sum(r["out_m3"] for r in fed), sum(r["out_sigma_m3"] for r in fed), sayer.units.volume)))
         out.append(words("bring_mix", mass=figure(row["mix_tonnes"], half / Z95, sayer.units.mass), more=figure(row["mix_reserve_t"], None, sayer.units.mass)))
-    hauled = record.get("chosen") in (NO_MIX_BOUGHT, LASER_PLANE)
+    hauled = record.get("chosen") in WHOLE_SKIN
     beside = [] if hauled else [f.row["fill_tonnes"] for t in found for f in t.findings if f.kind == LOW_SPOT and filled_at(f, record) is None and f.row["fill_tonnes"]]
     if beside:
         out.append(words.count("bring_beside", len(beside), mass=figure(sum(beside), None, sayer.units.mass)))
@@ -69,6 +68,11 @@ def to_bring(given: FieldInput, now: Standing, found: Sequence[Task], sayer: Say
     if most > 0:
         out.append(words("bring_sod", area=figure(sod, None, sayer.units.area), most=figure(most, None, sayer.units.area)))
     return out + ([words("bring_tools")] if found else [])
+
+
+def chosen_row(record: Mapping) -> Mapping | None:
+    """The row of quantities of the design that the crew works to."""
+    return next((v for v in record.get("variants", ()) if v["variant"] == record.get("chosen")), None)
 
 
 def filled_at(finding: Finding, record: Mapping) -> Mapping | None:
