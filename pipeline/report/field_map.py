@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from html import escape
-from typing import Mapping, Sequence
+from typing import Mapping, NamedTuple, Sequence
 
 import numpy as np
 from shapely import Geometry, from_wkt
@@ -143,38 +143,46 @@ def _edges(frame: Frame, edges: Sequence[Edge], lip: Sequence[dict], steps: Sequ
     """Each metre of edge in the shade of its height; consecutive ones alike as one line."""
     out = []
     for edge in edges:
-        for (level, sure, low_skin), first, last in _runs(edge, [r for r in lip if r["edge_id"] == edge.edge_id], steps):
+        for seen, first, last in lookalikes([r for r in lip if r["edge_id"] == edge.edge_id], steps, edge.length_m):
             s = np.clip(np.linspace(first - HALF_STATION_M, last + HALF_STATION_M, max(int(4 * (last - first + 1)), 2)), 0, edge.length_m)
             d = frame.run(*edge.at(s))
-            width = WIDTHS[level]
-            if sure and level > 0:
+            width = WIDTHS[seen.level]
+            if seen.sure and seen.level > 0:
                 out.append(el("path", d=d, class_="casing", stroke_width=width + 2))
-            out.append(el("path", d=d, class_="lip" if sure else "lip unsure", stroke=palette.LIP[level], stroke_width=width))
-            if low_skin:
+            out.append(el("path", d=d, class_="lip" if seen.sure else "lip unsure", stroke=palette.LIP[seen.level], stroke_width=width))
+            if seen.low_skin:
                 out.append(el("path", d=_combs(frame, edge, first, last), class_="comb"))
     return "".join(out)
 
 
-def _runs(edge: Edge, rows: Sequence[dict], steps: Sequence[float]) -> list[list]:
-    """Look, first and last station of each run that looks alike; of a walk, which gives the mean only, all of the edge."""
-    runs: list[list] = []
+class Look(NamedTuple):
+    """How a station of an edge is drawn. level: 0 lowest to 3 highest; sure: its kind is known; low_skin: the skin is what stands low."""
+
+    level: int
+    sure: bool
+    low_skin: bool
+
+
+def lookalikes(rows: Sequence[dict], steps: Sequence[float], length_m: float) -> list[tuple[Look, float, float]]:
+    """Look, first and last station (m) of each run of one edge that looks alike; of a walk, which gives the mean only, all of the edge."""
+    runs: list[tuple[Look, float, float]] = []
     stations = sorted((r for r in rows if r["station_m"] is not None), key=lambda r: r["station_m"])
     for row in stations:
-        look = _look(row, steps)
-        if look is not None and runs and runs[-1][0] == look and row["station_m"] - runs[-1][2] < 1.5:
-            runs[-1][2] = row["station_m"]
-        elif look is not None:
-            runs.append([look, row["station_m"], row["station_m"]])
-    if not stations and rows and (look := _look(rows[0], steps)) is not None:
-        runs.append([look, HALF_STATION_M, edge.length_m - HALF_STATION_M])
+        seen = look(row, steps)
+        if seen is not None and runs and runs[-1][0] == seen and row["station_m"] - runs[-1][2] < 1.5:
+            runs[-1] = (seen, runs[-1][1], row["station_m"])
+        elif seen is not None:
+            runs.append((seen, row["station_m"], row["station_m"]))
+    if not stations and rows and (seen := look(rows[0], steps)) is not None:
+        runs.append((seen, HALF_STATION_M, length_m - HALF_STATION_M))
     return runs
 
 
-def _look(row: dict, steps: Sequence[float]) -> tuple[int, bool, bool] | None:
-    """Class, whether the kind is known, whether it is low skin; None where nothing was told."""
+def look(row: dict, steps: Sequence[float]) -> Look | None:
+    """Of a row of lip.csv; None where nothing was told."""
     if row["height_mm"] is None:
         return None
-    return lip_class(row["height_mm"], steps), row["kind"] != UNKNOWN, row["kind"] == LOW_SKIN
+    return Look(lip_class(row["height_mm"], steps), row["kind"] != UNKNOWN, row["kind"] == LOW_SKIN)
 
 
 def _combs(frame: Frame, edge: Edge, first: float, last: float) -> str:

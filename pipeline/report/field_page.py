@@ -17,6 +17,7 @@ from pipeline.report.field_map import Mark, field_map, lip_steps
 from pipeline.report.forecast_block import forecast_block
 from pipeline.report.figures import SYSTEMS, limit
 from pipeline.report.findings import LOW_SKIN, LOW_SPOT, Finding
+from pipeline.report.edge_dates_block import edge_dates_block
 from pipeline.report.edge_charts import profile_charts
 from pipeline.report.grade_block import grade_block
 from pipeline.report.grass_block import grass_block
@@ -65,6 +66,7 @@ def field_page(given: FieldInput, words: Words) -> dict:
     }  # fmt: skip
     return {
         "w": words, "colours": palette.css(), "head": head, "unsafe": unsafe_block(given, now, sayer, keys) | {"tape": tapes[0]}, "map": _map(given, now, sayer, keys),
+        "dates": edge_dates_block(given, now, sayer, keys),
         "changed": change_block(given, now, sayer) | {"tape": tapes[1]},
         "next": next_block(given, now, sayer, keys, found) | {"tape": tapes[2]}, "rain": water_block(given, now, sayer),
         "book": rulebook_block(book, now, sayer, main, _relative(given, now)), "sure": sure_block(given, now, sayer),
