@@ -12,6 +12,7 @@ from pipeline.diamond.edges import Edge
 from pipeline.diamond.layout import Layout
 from pipeline.report.findings import Limits
 from pipeline.report.standing import Standing, standing
+from pipeline.report.two_dates import Surface
 from pipeline.settings import Config
 from pipeline.surface.lip_profile import Profile
 from pipeline.tables import Read
@@ -35,6 +36,7 @@ class FieldInput:
     string_places : where a string goes down first: e, n (m), bearing along it, gap as measured (mm)
     weeds    : patches of plants on the skin at the newest survey
     designs  : record of the designs of the newest survey's surface
+    surfaces : the newest dates and the baseline, oldest first
     worked   : record of the works: what each changed, how it was built, how it held
     profiles : cross-sections of the newest survey, at the highest place of each stretch of lip
     """
@@ -65,6 +67,7 @@ class FieldInput:
     string_places: Sequence[dict] = ()
     designs: Mapping = field(default_factory=dict)
     worked: Mapping = field(default_factory=dict)
+    surfaces: tuple[Surface, ...] = ()
 
     @property
     def field_id(self) -> str:

@@ -35,6 +35,7 @@ from pipeline.report.sure_block import sure_block
 from pipeline.report.todo import Task, all_steps, filling, tasks, watched
 from pipeline.report.unsafe_block import first_act, unsafe_block
 from pipeline.report.unsettled import unsettled
+from pipeline.report.two_dates_block import two_dates_block
 from pipeline.report.water_block import water_block
 from pipeline.report.words import Words, opened, titled
 from pipeline.report.works_block import works_block
@@ -66,7 +67,7 @@ def field_page(given: FieldInput, words: Words) -> dict:
     }  # fmt: skip
     return {
         "w": words, "colours": palette.css(), "head": head, "unsafe": unsafe_block(given, now, sayer, keys) | {"tape": tapes[0]}, "map": _map(given, now, sayer, keys),
-        "dates": edge_dates_block(given, now, sayer, keys),
+        "dates": edge_dates_block(given, now, sayer, keys), "two": two_dates_block(given, sayer),
         "changed": change_block(given, now, sayer) | {"tape": tapes[1]},
         "next": next_block(given, now, sayer, keys, found) | {"tape": tapes[2]}, "rain": water_block(given, now, sayer),
         "book": rulebook_block(book, now, sayer, main, _relative(given, now)), "sure": sure_block(given, now, sayer),

@@ -39,6 +39,8 @@ LIP = ("#b4d3da", "#7fb3bf", "#35798c", "#0b3746")
 
 # Mix over its base: darker is deeper.
 MIX = ("#f2e3c6", "#d9b884", "#a87f4a", "#6b4a24")
+# Over and under the skin's plane, lowest first: darker is lower.
+PLANE = ("#3b2a1a", "#6e5133", "#a1835d", "#d3bd9b", "#e6d8bf", "#f3ebdc", "#fdfaf4")
 # Water: one hue, darker is deeper.
 WATER = ("#bcd0e8", "#6c95c8", "#1f4f8f")
 
@@ -75,6 +77,7 @@ PICTURE = {
     "height": LIP[3],
     **{f"mix-{k}": colour for k, colour in enumerate(MIX)},
     **{f"lip-{k}": colour for k, colour in enumerate(LIP)},
+    **{f"plane-{k}": colour for k, colour in enumerate(PLANE)},
     **{f"water-{k}": colour for k, colour in enumerate(WATER)},
 }
 

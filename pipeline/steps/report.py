@@ -17,6 +17,7 @@ from pipeline.report.findings import LIP
 from pipeline.report.layer_styles import STYLES
 from pipeline.report.papers.crew import papers
 from pipeline.report.standing import Standing, leading
+from pipeline.report.two_dates import Surface, kept_dates
 from pipeline.report.words import LANGUAGE, Words
 from pipeline.report.papers.work_record import work_record
 from pipeline.report.works_block import told_works
@@ -32,6 +33,7 @@ from pipeline.surface.verdict import UNSAFE, WORK
 from pipeline.variables import FIELD_TABLES
 
 ROUND_M = 0.10
+REFERENCE = "reference"  # the tie of a baseline
 
 
 def run(job: Job, where: Where) -> None:
@@ -93,8 +95,18 @@ def _with_newest(given: FieldInput, where: Where, measured: dict, survey: str) -
     depth, sigma = (rasters.read(f"{where.surface(layout.field_id, survey)}/{name}.tif", layout.grid) for name in ("mix_depth", "mix_depth_sigma"))
     return replace(
         given, weeds=tuple(p for p in patches if not p.is_empty), mix_depth=depth, mix_sigma=sigma, cores=tuple(measured["cores"]),
-        cores_wanted=tuple((e, n) for e, n in measured["cores_wanted"]), profiles=tuple(profiles(made, given.standing)),
+        cores_wanted=tuple((e, n) for e, n in measured["cores_wanted"]), profiles=tuple(profiles(made, given.standing)), surfaces=tuple(_surfaces(given, where)),
     )  # fmt: skip
+
+
+def _surfaces(given: FieldInput, where: Where) -> Iterator[Surface]:
+    """What the page lets one compare: the newest dates and the baseline."""
+    quality, grid, shown = {r["survey_id"]: r for r in given.tables["survey_quality"]}, given.layout.grid, given.standing.surveys
+    baseline = next((r["survey_id"] for r in given.tables["survey_quality"] if r["tie_model"] == REFERENCE), None)
+    days = {s.survey_id: s.flown_on for s in shown}
+    for survey in kept_dates(list(days), baseline):
+        z, sigma = (rasters.read(where.raster(given.field_id, survey, name), grid) for name in ("elevation", "sigma"))
+        yield Surface(survey, str(days[survey]), z, sigma, quality[survey]["tie_shift_sigma_mm"])
 
 
 def _drawn(patch: Polygon) -> Polygon:

@@ -18,7 +18,7 @@ def write(path: str | Path, template: str, content: dict) -> None:
 
 def render(template: str, content: dict) -> str:
     """The page as text. A name that the template asks for and nobody gave is an error."""
-    text = _templates().get_template(template).render(style=style(), **content)
+    text = _templates().get_template(template).render(style=style(), script=script, **content)
     return "\n".join(line for line in (line.rstrip() for line in text.splitlines()) if line) + "\n"
 
 
@@ -30,6 +30,11 @@ def note(path: str | Path, text: str) -> None:
 def style() -> str:
     """The pages' style sheet."""
     return read_text(TEMPLATES / "style.css")
+
+
+def script(name: str) -> str:
+    """A script of `report/`, to stand inside a page: pages load nothing."""
+    return read_text(TEMPLATES / name)
 
 
 def sections(language: str) -> dict[str, dict[str, str]]:

@@ -1,0 +1,124 @@
+"use strict";
+// Draws two dates of a field and their difference from the surfaces that the page carries. Words come with the data.
+(function () {
+  const block = document.getElementById("two-dates");
+  if (!block) return;
+  const data = JSON.parse(document.getElementById("two-dates-data").textContent);
+  const NONE = -32768, S_NONE = 255, S_STEP = 0.25, FINE = 6, HATCH = 12, DOTS = 9, SHARP = 2;
+
+  const bytes = (text) => Uint8Array.from(atob(text), (c) => c.charCodeAt(0));
+  const rgb = (hex) => [1, 3, 5].map((k) => parseInt(hex.slice(k, k + 2), 16));
+  const fill = (text, given) => text.replace(/\{(\w+)\}/g, (_, name) => given[name]);
+  const figure = (mm) => (mm < 0 ? "\u2212" : "") + Math.abs(mm / data.unit.size).toFixed(data.unit.finest) + "\u00a0" + data.unit.name;
+  const area = (cells) => Math.round((cells * data.cell_m2) / data.area.size) + "\u00a0" + data.area.name;
+
+  for (const date of data.dates) {
+    const raw = new DataView(bytes(date.z).buffer);
+    date.z = Int16Array.from({ length: data.nx * data.ny }, (_, k) => raw.getInt16(2 * k, true));
+    date.s = bytes(date.s);
+  }
+
+  const PLANE = data.plane.map(rgb), LOST = data.lost.map(rgb), GAINED = data.gained.map(rgb), STILL = rgb(data.still);
+  const levels = [...data.steps].reverse().map((v) => -v).concat(data.steps);
+  const shade = (mm) => PLANE[levels.filter((v) => mm >= v).length];
+
+  // A picture of the skin, FINE dots to a cell, so that hatching is finer than a cell. `colour` gives [r, g, b] of a dot, or null.
+  function drawn(canvas, colour) {
+    const wide = data.nx * FINE, high = data.ny * FINE, image = new ImageData(wide, high);
+    for (let r = 0; r < high; r++) {
+      for (let c = 0; c < wide; c++) {
+        const dot = colour(Math.floor(r / FINE) * data.nx + Math.floor(c / FINE), r, c);
+        if (dot) image.data.set([...dot, 255], 4 * (r * wide + c));
+      }
+    }
+    const picture = document.createElement("canvas");
+    picture.width = wide;
+    picture.height = high;
+    picture.getContext("2d").putImageData(image, 0, 0);
+    canvas.width = data.width * SHARP;
+    canvas.height = data.height * SHARP;
+    const pen = canvas.getContext("2d"), m = data.matrix.map((v) => v * SHARP);
+    pen.imageSmoothingEnabled = false;
+    pen.setTransform(m[0] / FINE, m[1] / FINE, m[2] / FINE, m[3] / FINE, m[4], m[5]);
+    pen.drawImage(picture, 0, 0);
+  }
+
+  // Mean of a cell and its neighbours, for the eye: the noise of single cells would hide the shape. Differences are not smoothed.
+  function even(z, cell) {
+    const row = Math.floor(cell / data.nx), col = cell % data.nx;
+    let total = 0, count = 0;
+    for (let r = Math.max(row - 1, 0); r <= Math.min(row + 1, data.ny - 1); r++) {
+      for (let c = Math.max(col - 1, 0); c <= Math.min(col + 1, data.nx - 1); c++) {
+        const v = z[r * data.nx + c];
+        if (v !== NONE) [total, count] = [total + v, count + 1];
+      }
+    }
+    return total / count;
+  }
+
+  function overPlane(date) {
+    const colours = Array.from(date.z, (v, cell) => (v === NONE ? null : shade(even(date.z, cell))));
+    return (cell) => colours[cell];
+  }
+
+  // Later less earlier in each cell, mm; null where it is no more than its own uncertainty or too little to matter, undefined where unseen.
+  function moved(earlier, later, cell) {
+    if (earlier.z[cell] === NONE || later.z[cell] === NONE || earlier.s[cell] === S_NONE || later.s[cell] === S_NONE) return undefined;
+    const change = later.z[cell] - earlier.z[cell];
+    const sigma = S_STEP * Math.hypot(earlier.s[cell], later.s[cell]);
+    return Math.abs(change) > 1.96 * sigma && Math.abs(change) >= data.moved[0] ? change : null;
+  }
+
+  const difference = (earlier, later) => (cell, r, c) => {
+    const change = moved(earlier, later, cell);
+    if (change === undefined) return null;
+    if (change === null) return STILL;
+    const deep = data.moved.filter((v) => Math.abs(change) >= v).length - 1;
+    const colours = change < 0 ? LOST : GAINED;
+    const sign = change < 0 ? (r + c) % HATCH < 2 : r % DOTS < 3 && (c + (Math.floor(r / DOTS) % 2) * Math.floor(DOTS / 2)) % DOTS < 3;
+    return sign ? colours[deep === 2 ? 0 : 2] : colours[deep];
+  };
+
+  function said(earlier, later) {
+    let lost = 0, gained = 0, seen = 0, total = 0;
+    for (let cell = 0; cell < earlier.z.length; cell++) {
+      const change = moved(earlier, later, cell);
+      if (change === undefined) continue;
+      seen++;
+      total += later.z[cell] - earlier.z[cell];
+      if (change < 0) lost++;
+      if (change > 0) gained++;
+    }
+    if (!seen) return data.words.none;
+    const given = { earlier: earlier.label, later: later.label, lost: area(lost), gained: area(gained), seen: area(seen), mean: figure(total / seen) };
+    if (earlier.tie === null || later.tie === null) return fill(data.words.said, given);
+    return fill(data.words.said_tied, { ...given, tie: figure(1.96 * Math.hypot(earlier.tie, later.tie)) });
+  }
+
+  const [first, second] = block.querySelectorAll("select");
+  data.dates.forEach((date, k) => {
+    first.add(new Option(date.label, k));
+    second.add(new Option(date.label, k));
+  });
+  first.value = data.dates.length - 2;
+  second.value = data.dates.length - 1;
+
+  function show() {
+    const [a, b] = [Number(first.value), Number(second.value)].sort((p, q) => p - q);
+    const earlier = data.dates[a], later = data.dates[b];
+    const panels = block.querySelectorAll("figure");
+    drawn(panels[0].querySelector("canvas"), overPlane(earlier));
+    drawn(panels[1].querySelector("canvas"), overPlane(later));
+    drawn(panels[2].querySelector("canvas"), difference(earlier, later));
+    panels[0].querySelector("b").textContent = earlier.label;
+    panels[1].querySelector("b").textContent = later.label;
+    panels[2].querySelector("b").textContent = fill(data.words.title, { earlier: earlier.label, later: later.label });
+    const text = a === b ? data.words.same : said(earlier, later);
+    block.querySelector("[role=status]").textContent = text;
+    [earlier.label, later.label, text].forEach((t, k) => panels[k].querySelector("canvas").setAttribute("aria-label", t));
+  }
+  first.addEventListener("change", show);
+  second.addEventListener("change", show);
+  block.hidden = false;
+  show();
+})();
