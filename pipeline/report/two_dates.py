@@ -14,7 +14,7 @@ import numpy as np
 
 from pipeline.diamond.layout import Layout
 from pipeline.report import palette
-from pipeline.report.field_map import FOOT, frame_of, foot, furniture, ground
+from pipeline.report.field_map import frame_of, foot, furniture, ground
 from pipeline.report.figures import Units
 from pipeline.report.raster import coarser
 from pipeline.survey.plane import fit_plane

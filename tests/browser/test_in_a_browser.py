@@ -6,7 +6,7 @@ import re
 from pathlib import Path
 
 import pytest
-from report.scene import FIELD, WORDS, config, deeper, field_seen, given, seen, spot, stood, tables
+from report.scene import FIELD, WORDS, config, deeper, field_seen, given, seen, spot, stood, surface, tables
 
 from pipeline.report.field_page import field_page
 from pipeline.report.overview import index_page
@@ -47,7 +47,7 @@ COLLIDING = """() => [...document.querySelectorAll('svg.chart')].flatMap(svg => 
   return words.flatMap(([a, p], k) => words.slice(k + 1).filter(([b, q]) =>
     Math.min(p.right, q.right) - Math.max(p.left, q.left) > 1 && Math.min(p.bottom, q.bottom) - Math.max(p.top, q.top) > 4).map(([b]) => a + ' / ' + b));
 })"""
-CONTROLS = "() => [...document.querySelectorAll('a[href], summary, button, input, [tabindex=\"0\"]')].filter(e => e.checkVisibility()).length"
+CONTROLS = "() => [...document.querySelectorAll('a[href], summary, button, input, select, [tabindex=\"0\"]')].filter(e => e.checkVisibility()).length"
 FOCUSED = """() => { const e = document.activeElement, s = getComputedStyle(e), r = e.getBoundingClientRect();
   return e === document.body ? null : {index: [...document.querySelectorAll('*')].indexOf(e), ring: s.outlineStyle !== 'none' && s.outlineWidth !== '0px',
     seen: r.right > 0 && r.left < innerWidth && r.width > 0} }"""
@@ -63,7 +63,7 @@ def site(tmp_path_factory) -> dict[str, Path]:
     fields = [field_seen(two, found=found), field_seen(stood(seen()), "A Field With a Rather Long Name to Wrap", "metric")]
     pages.write(out["index"], "index.html", index_page(fields, config().tolerances, "Nowhere Parks", WORDS))
     for units in ("us", "metric"):
-        pages.write(out[units], "field.html", field_page(given(units), WORDS))
+        pages.write(out[units], "field.html", field_page(given(units, surfaces=tuple(surface(s, seed=k) for k, s in enumerate("abc"))), WORDS))
     return out
 
 

@@ -15,6 +15,7 @@ from pipeline.report.field_page import sayer_of
 from pipeline.report.overview import FieldSeen
 from pipeline.report.saying import Sayer
 from pipeline.report.standing import Standing, standing
+from pipeline.report.two_dates import Surface
 from pipeline.report.words import Words
 from pipeline.settings import Config
 from pipeline.store import pages
@@ -291,3 +292,14 @@ def given(units: str = "us", **over) -> FieldInput:
 
 def field_seen(now: Standing, name: str = "Mill Pond Field", field_id: str = FIELD, found: dict | None = None, units: str = "us") -> FieldSeen:
     return FieldSeen(field_id, name, "mill-pond", now, found or tables(), sayer(units), sayer("metric"), config().material)
+
+
+def surface(survey: str, rise_m: float = 0.0, seed: int = 1, tie: float | None = 3.0, sigma: float = 0.002) -> Surface:
+    """A tilted skin with noise, raised as a whole and dug at one place on date c."""
+    grid = layout().grid
+    e, n = grid.mesh()
+    z = 100.0 + 0.01 * (e - grid.west) - 0.004 * (n - grid.north) + np.random.default_rng(seed).normal(0.0, 0.001, (grid.ny, grid.nx)) + rise_m
+    if survey == "c":
+        z[grid.ny // 2 - 3 : grid.ny // 2 + 3, grid.nx // 2 - 3 : grid.nx // 2 + 3] -= 0.040
+    z[:4, :] = np.nan
+    return Surface(survey, f"2025-0{'abc'.index(survey) + 1}-01", z, np.full(z.shape, sigma), tie)
