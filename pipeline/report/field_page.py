@@ -30,6 +30,7 @@ from pipeline.report.placing import Placing
 from pipeline.report.rulebook_block import rule_task, rulebook_block
 from pipeline.report.runs_block import runs_block
 from pipeline.report.saying import Sayer
+from pipeline.report.sections_block import sections_block
 from pipeline.report.standing import Standing, leading
 from pipeline.report.sure_block import sure_block
 from pipeline.report.todo import Task, all_steps, filling, tasks, watched
@@ -67,7 +68,7 @@ def field_page(given: FieldInput, words: Words) -> dict:
     }  # fmt: skip
     return {
         "w": words, "colours": palette.css(), "head": head, "unsafe": unsafe_block(given, now, sayer, keys) | {"tape": tapes[0]}, "map": _map(given, now, sayer, keys),
-        "dates": edge_dates_block(given, now, sayer, keys), "two": two_dates_block(given, sayer),
+        "dates": edge_dates_block(given, now, sayer, keys), "two": two_dates_block(given, sayer), "sections": sections_block(given, sayer),
         "changed": change_block(given, now, sayer) | {"tape": tapes[1]},
         "next": next_block(given, now, sayer, keys, found) | {"tape": tapes[2]}, "rain": water_block(given, now, sayer),
         "book": rulebook_block(book, now, sayer, main, _relative(given, now)), "sure": sure_block(given, now, sayer),

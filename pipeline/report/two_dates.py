@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import base64
 from dataclasses import dataclass
-from typing import Mapping, Sequence
+from typing import Callable, Mapping, Sequence
 
 import numpy as np
 
@@ -62,7 +62,8 @@ def carried(dates: Sequence[Surface], layout: Layout, cell_m: float, units: Unit
     side = blocks[0][2]
     if min(int(np.isfinite(z).sum()) for z, _, _ in blocks) < LEAST_CELLS:
         return {}
-    plane = _plane(blocks[0][0], layout, side)
+    rows, cols = np.indices(blocks[0][0].shape)
+    plane = skin_plane(dates[0], layout)(layout.grid.west + (cols + 0.5) * side, layout.grid.north - (rows + 0.5) * side)
     return {
         "nx": skin_share.shape[1], "ny": skin_share.shape[0], "cell_m2": side * side, "width": frame.width, "height": round(frame.height, 1),
         "matrix": [float(v) for v in frame.matrix(layout.grid.west, layout.grid.north, side)[7:-1].split()],
@@ -81,12 +82,13 @@ def _coarse(date: Surface, mask: np.ndarray, skin_share: np.ndarray, layout: Lay
     return np.where(seen, z, np.nan), np.where(seen, sigma, np.nan), side
 
 
-def _plane(z: np.ndarray, layout: Layout, side: float) -> np.ndarray:
-    """The skin's plane on the first date at every cell of the picture, m."""
-    rows, cols = np.indices(z.shape)
-    e, n = layout.grid.west + (cols + 0.5) * side, layout.grid.north - (rows + 0.5) * side
-    held = np.isfinite(z)
-    return fit_plane(e[held], n[held], z[held], robust="huber").at(e, n)
+def skin_plane(date: Surface, layout: Layout) -> Callable | None:
+    """Height of the skin's plane on a date as a function of eastings and northings, m; None where too little of it was measured."""
+    e, n = layout.grid.mesh()
+    held = layout.grid.mask(layout.skin) & np.isfinite(date.z)
+    if held.sum() < LEAST_CELLS:
+        return None
+    return fit_plane(e[held], n[held], date.z[held], robust="huber").at
 
 
 def _heights(over_m: np.ndarray) -> str:
