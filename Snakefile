@@ -5,7 +5,7 @@ import re, shlex, sys
 from pipeline.desk.workflow import Workflow
 
 PYTHON = shlex.quote(sys.executable)
-work = Workflow(config["project"], verbs=("simulate", "layout", "grid", "tie", "measure", "change", "grade", "history", "report", "bid", "season", "portfolio", "plan"))
+work = Workflow(config["project"], verbs=("simulate", "layout", "grid", "tie", "measure", "change", "grade", "history", "report", "bid", "season", "portfolio", "plan", "workbook"))
 at = work.where
 STEP = f"{PYTHON} -m pipeline step {{rule}} --results {shlex.quote(at.results)} --given {{params.given:q}}"
 
@@ -16,7 +16,7 @@ wildcard_constraints:
 
 
 rule all:
-    input: at.index, at.portfolio, at.capital_plan, [at.bid(year, field) for year, field in work.bids]
+    input: at.index, at.portfolio, at.capital_plan, at.workbook, [at.bid(year, field) for year, field in work.bids]
 
 
 if work.made:
@@ -85,8 +85,8 @@ rule history:
 
 
 rule report:
-    input: at.layout("{field}"), at.graded("{field}"), at.worked("{field}"), at.vectors("{field}"), at.provenance("{field}"), work.history_tables, lambda w: [at.tied(w.field, s) for s in work.surveys_of(w.field)]
-    output: at.report("{field}"), at.paper("{field}", "work_package.pdf"), at.paper("{field}", "work_package.html"), at.paper("{field}", "keep_out.pdf"), directory(at.work_records("{field}")), directory(at.styles("{field}"))
+    input: at.layout("{field}"), at.graded("{field}"), at.table("{field}", "quantities"), at.table("{field}", "handoffs"), at.worked("{field}"), at.vectors("{field}"), at.provenance("{field}"), work.history_tables, lambda w: [at.tied(w.field, s) for s in work.surveys_of(w.field)]
+    output: at.report("{field}"), at.paper("{field}", "work_package.pdf"), at.paper("{field}", "work_package.html"), at.paper("{field}", "keep_out.pdf"), at.paper("{field}", "workbook.xlsx"), directory(at.work_records("{field}")), directory(at.styles("{field}"))
     log: at.log("report", "{field}")
     params: code=work.code("report"), given=lambda w: work.given("report", w.field)
     shell: STEP + " --field {wildcards.field} 2> {log:q}"
@@ -122,4 +122,12 @@ rule plan:
     output: at.capital_plan, at.plan_outcome, at.plan_record
     log: at.log("plan", "all")
     params: code=work.code("plan"), given=work.given("plan")
+    shell: STEP + " 2> {log:q}"
+
+
+rule workbook:
+    input: at.plan_record, at.capital_plan, at.portfolio, at.season_queue, at.order, at.plan_outcome, at.hazards
+    output: at.workbook
+    log: at.log("workbook", "all")
+    params: code=work.code("workbook"), given=work.given("workbook")
     shell: STEP + " 2> {log:q}"

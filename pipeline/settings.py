@@ -115,6 +115,7 @@ SHARED: dict[str, tuple[str, ...]] = {
     "season": ("units", "tolerances", "material", "crew", "costs"),
     "day": ("units", "tolerances", "material", "crew", "costs", "report"),
     "portfolio": ("units", "currency", "tolerances", "material", "report"),
+    "workbook": ("units", "costs", "prices", "report"),
     "plan": ("random_seed", "currency", "tolerances", "material", "costs", "prices", "budget"),
 }
 
@@ -144,6 +145,8 @@ def handed(config: Config, verb: str) -> dict:
     if verb == "plan":
         out["material"] = {n: whole["material"][n] for n in ("placed_t_per_m3",)}
         out["prices"] = {n: whole["prices"][n] for n in ("mix_per_t",)}
+    if verb == "workbook":
+        out["plan"] = {n: whole["plan"][n] for n in ("escalation_pct", "contingency_pct")}
     if verb == "measure":
         forms = whole["grading"]
         out["grading"] = {"form": forms["form"], "fields": {k: {"form": v["form"]} for k, v in forms["fields"].items()}}

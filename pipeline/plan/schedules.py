@@ -10,7 +10,7 @@ from typing import Mapping
 import numpy as np
 
 from pipeline.plan.condition import SURE, State, chance_over, excess
-from pipeline.plan.treatments import LEVEL, LEVELLED, MIX, MIX_ADD, MOST_TREATMENTS, NONE, REBUILD, RESETS, TREATMENTS, WEAR_MM
+from pipeline.plan.treatments import LEVEL, LEVELLED, MIX, MIX_ADD, MOST_TREATMENTS, NONE, REBUILD, RESETS, TREATMENTS, WEAR_MM, cents
 
 _NONE, _LEVEL, _REBUILD = (TREATMENTS.index(w) for w in (NONE, LEVEL, REBUILD))
 
@@ -115,7 +115,7 @@ def means(words: np.ndarray, found: Course, prices: Mapping[str, Price], escalat
             mix = mix + price.tonnes_per_mm * np.maximum(found.start + WEAR_MM, 0.0)
         bill = (price.money + (price.money_per_t * mix if price.money_per_t else 0.0)) * rise
         money, hours, tonnes = np.where(at, bill, money), np.where(at, price.hours, hours), np.where(at, mix, tonnes)
-    return np.round(money, 2), hours, tonnes
+    return cents(money), hours, tonnes
 
 
 def forced(state: State) -> tuple[str, ...]:

@@ -22,7 +22,7 @@ from pipeline.report.figures import plain_text
 from pipeline.report.plan_reasons import line_reason
 from pipeline.report.words import LANGUAGE, Words
 from pipeline.steps.plan_outcome import outcomes
-from pipeline.steps.plan_prices import prices, terms
+from pipeline.steps.plan_prices import lip_m, prices, terms
 from pipeline.steps.plan_state import Rows, newest_day, states
 from pipeline.store import kept, pages, records, tables
 from pipeline.store.where import Where
@@ -52,10 +52,11 @@ def planned(job: Job, where: Where, found: Mapping[str, Rows]) -> tuple[dict, li
     starts = year_start(plan.first_year, plan.fiscal_year_start)
     known, lacks, unknown = states(job, found, starts)
     row_of = {r["field_id"]: r for r in job.rows["fields"]}
-    fields = []
+    fields, sizes = [], {}
     for name in sorted(known):
         area = from_plain(records.read(where.layout(name))).skin.area
         offered, missing = prices(job, known[name], found[name], tables.read(where.table(name, "quantities"), "quantities"), area)
+        sizes[name] = {"area_m2": area, "lip_m": lip_m(job, known[name], found[name])}
         fields.append(Field(known[name], row_of[name].get("site") or name, offered, missing))
     ask = terms(job, found, Counter(f.site for f in fields))
     record = {
@@ -63,6 +64,7 @@ def planned(job: Job, where: Where, found: Mapping[str, Rows]) -> tuple[dict, li
         "names": {f: row_of[f].get("name") or f for f in row_of}, "not_judged": lacks, "left_out": sorted(set(found) - set(known)), "no_rate": unknown,
         "levelling": asdict(ask.levelling), "forced": {f.state.field_id: list(forced(f.state)) for f in fields if forced(f.state)},
         "not_offered": {f.state.field_id: dict(f.missing) for f in fields}, "old": sorted(f.state.field_id for f in fields if f.state.old),
+        "sizes": sizes, "sites": {f.state.field_id: f.site for f in fields}, "carry_over": ask.means.carry_over,
         "use": {f.state.field_id: f.state.weight for f in fields}, "assumed": [n for n in ("escalation_pct", "contingency_pct", "discount") if getattr(plan, n) is None],
     }  # fmt: skip
     record["pins_left"] = [p.model_dump() for p in plan.pins if p.field_id not in known]

@@ -14,7 +14,7 @@ from pipeline.plan.condition import State
 from pipeline.plan.level_rate import levelling
 from pipeline.plan.programme import Means, Sharing
 from pipeline.plan.schedules import Price
-from pipeline.plan.treatments import LASER_GRADE, LIP, LIP_CUT, MIX, MIX_ADD, NONE, REBUILD, TREATMENTS
+from pipeline.plan.treatments import LASER_GRADE, LIP, LIP_CUT, MIX, MIX_ADD, NONE, REBUILD, TREATMENTS, cents
 from pipeline.steps.plan_state import Latest, Rows, latest, visits, works_of
 
 SHORTEST_M = 5.0  # nobody comes for less edge (ours)
@@ -26,7 +26,7 @@ COST_SD = 0.10  # of a treatment's cost, where the owner keeps nothing for the u
 def prices(job: Job, state: State, rows: Rows, quantities: Sequence[dict], area_m2: float) -> tuple[dict[str, Price], dict[str, str]]:
     """Treatments offered on a field, and of the others why not, in one of the words above."""
     out, missing = {}, {}
-    metres = _metres(state, rows, latest(rows, works_of(job, state.field_id)).get(LIP), job.settings.plan.years)
+    metres = lip_m(job, state, rows)
     design = next((q for q in quantities if q["variant"] == "laser_plane" and q["feasible"]), None)
     density = job.settings.material.of("placed_t_per_m3")
     least = state.components[MIX].scale if MIX in state.components else nan
@@ -66,6 +66,11 @@ def _why_not(word: str, state: State, metres: float, density: float | None, desi
     return NO_MIX_PRICE if per_t is None else ""
 
 
+def lip_m(job: Job, state: State, rows: Rows) -> float:
+    """Metres of edge that a cut of the lip is priced for."""
+    return _metres(state, rows, latest(rows, works_of(job, state.field_id)).get(LIP), job.settings.plan.years)
+
+
 def _metres(state: State, rows: Rows, found: Latest | None, years: int) -> float:
     """Metres of edge whose lip would be over the tolerance by the end of the plan at the field's rate."""
     if found is None or LIP not in state.components:
@@ -84,7 +89,7 @@ def terms(job: Job, tables: Mapping[str, Rows], sites: Mapping[str, int]) -> Ter
     years = [plan.first_year + t for t in range(plan.years)]
     share = lambda name: (plan.of(name) or 0.0) / 100
     rise = (1 + share("escalation_pct")) ** np.arange(plan.years) * (1 + share("contingency_pct"))
-    of = lambda name: {w: np.round(c.of(name) * rise, 2) for w, c in config.costs.items() if (c.of(name) or 0.0) > 0}
+    of = lambda name: {w: cents(c.of(name) * rise) for w, c in config.costs.items() if (c.of(name) or 0.0) > 0}
     return Terms(
         plan.first_year, Means(np.array([rows[y].money.value for y in years], float), np.array([rows[y].crew_hours.value if rows[y].crew_hours else 0.0 for y in years], float), bool(plan.carry_over)),
         Sharing(of("mobilisation"), of("minimum_lot"), share("equity_pct") if len(sites) > 1 else 0.0),

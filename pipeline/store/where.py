@@ -128,6 +128,10 @@ class Where:
         return f"{self.results}/portfolio.csv"
 
     @property
+    def workbook(self) -> str:
+        return f"{self.results}/portfolio.xlsx"
+
+    @property
     def season_queue(self) -> str:
         return f"{self.results}/season_queue.csv"
 
