@@ -1,0 +1,74 @@
+"""The week's sheet on paper: a page a site, its fields under one another, each with boxes to tick and lines to write on."""
+
+from __future__ import annotations
+
+import datetime as dt
+from itertools import groupby
+from typing import Sequence
+
+from pipeline.report.papers.paper import Block, Break, Caution, FieldPart, Heading, Lines, Paper, size_of
+from pipeline.report.papers.head import NO_DAY
+from pipeline.report.week.facts import bases_line, bearing_lines, gap_line, handful_line, hazard_lines, keep_lines, last_line, mix_line, weekday
+from pipeline.report.week.field_week import FieldWeek, Planned, weeks_of
+from pipeline.report.week.page import lead
+from pipeline.report.words import Words, opened, titled
+
+TEXT_PT = 12.0  # read at arm's length
+MOST_KEPT_OFF = 4  # names on the sheet; all of them, with their tapes, stand on the field's keep-out sheet
+SPARE_ROWS = 1  # lines for work that nobody planned
+UNPLANNED_ROWS = 2  # where nothing is planned
+
+
+def week_paper(fields: Sequence[FieldWeek], newest: dt.date | None, title: str, no_plan: str, quiet_weeks: int, units: str, words: Words) -> Paper:
+    """The sheet for the first week after the newest day known."""
+    weeks = weeks_of(fields, newest)
+    monday = weeks[0] if weeks else None
+    name = words("week_title", day=words.date(monday)) if monday is not None else words("week_title_none")
+    blocks: list[Block] = []
+    order = sorted(fields, key=lambda f: (f.seen.site, f.seen.name))
+    for k, (site, mine) in enumerate(groupby(order, key=lambda f: f.seen.site)):
+        mine = list(mine)
+        blocks += ([Break()] if k else []) + [Heading(words("week_site", site=titled(site)) if site else words("week_no_site")), *_site(mine, monday, words)]
+        blocks += [_part(f, monday, quiet_weeks, words) for f in sorted(mine, key=lambda f: _first(f, monday))]
+    blocks.append(Lines([words("week_paper_type"), words("walk_it")], small=True))
+    return Paper(words("lang"), name, [title] if title else [], lead(newest, weeks, no_plan, words), blocks, name, words("paper_page", here="{here}", all="{all}"), newest.isoformat() if newest is not None else NO_DAY, size_of(units), TEXT_PT)
+
+
+def _site(mine: Sequence[FieldWeek], monday: dt.date | None, words: Words) -> list[Block]:
+    """What holds for the whole site: the moisture rule, once."""
+    tasks = [p.task for f in mine for p in _planned(f, monday)] or ["drag"]
+    line = handful_line(tasks, words)
+    return [Lines([line])] if line else []
+
+
+def _first(field: FieldWeek, monday: dt.date | None) -> tuple:
+    """Unsafe fields first, then in the order of the week's work, then by name."""
+    planned = _planned(field, monday)
+    return not field.seen.now.open, not planned, planned[0].order if planned else 0, field.seen.name
+
+
+def _planned(field: FieldWeek, monday: dt.date | None) -> list[Planned]:
+    return [] if monday is None else field.week(monday)
+
+
+def _part(field: FieldWeek, monday: dt.date | None, quiet_weeks: int, words: Words) -> FieldPart:
+    planned = _planned(field, monday)
+    hazards = hazard_lines(field)
+    rows = [_row(field, p, words) for p in planned] + [(words("week_row_other"), "")] * (SPARE_ROWS if planned else UNPLANNED_ROWS)
+    runs = [*bearing_lines(field)[: 2 if any(p.task == "level" for p in planned) else 1], last_line(field)]
+    gap = gap_line(field, monday, quiet_weeks) if monday is not None else ""
+    lines = [(words("week_fact_bearing"), " ".join(([gap] if gap else []) + runs))]
+    bases = bases_line(field, monday, words) if monday is not None else ""
+    lines += [(words("week_fact_bases"), bases)] if bases else []
+    lines.append((words("week_fact_keep"), " ".join(keep_lines(field, MOST_KEPT_OFF))))
+    return FieldPart(
+        field.seen.name, words("week_unsafe_first") if hazards else "", hazards, lines, rows,
+        [words(f"week_blank_{k}") for k in ("day", "hours", "bearing", "corner", "handful", "mix")], [words("week_blank_seen"), words("week_blank_hazard")] if hazards else [words("week_blank_seen")],
+    )  # fmt: skip
+
+
+def _row(field: FieldWeek, planned: Planned, words: Words) -> tuple[str, str]:
+    """'Level' and 'Monday 13 April, 1.2 h. Bring ...; first because the place is unsafe.'"""
+    said = [weekday(planned.on, words)] + ([words("week_hours", hours=f"{planned.hours:.1f}")] if planned.hours is not None else [])
+    mix = mix_line(field, planned.task)
+    return opened(words(f"task_{planned.task}")), ", ".join(said) + "." + (f" {mix}" if mix else "")
