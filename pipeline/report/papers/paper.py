@@ -92,18 +92,20 @@ class Blanks:
 class FieldPart:
     """One field of several on a sheet, held together.
 
+    beside : what stands beside its name
     first  : over `warnings`, which are set apart by a heavy rule; both empty where nothing is unsafe
     lines  : a label and a sentence each
-    rows   : a lead and a sentence each, with a box to tick and under it `blanks`, each with a line to write on
+    rows   : a lead, a few words and labels each: a box to tick, and each label with a line to write on; then a sentence, and a label
+             with a line beside it, or both empty
     foot   : labels, each with a line of its own
     """
 
     name: str
+    beside: str
     first: str
     warnings: Sequence[str]
     lines: Sequence[tuple[str, str]]
-    rows: Sequence[tuple[str, str]]
-    blanks: Sequence[str]
+    rows: Sequence[tuple[str, str, Sequence[str], str, str]]
     foot: Sequence[str]
     kind: str = "field"
 

@@ -21,7 +21,12 @@ eyes.draw = function (fieldId, box) {
 };
 
 eyes.mine = (fieldId) => keep.entries.filter((e) => e.kind === "seen" && e.field === fieldId);
-eyes.line = (e) => e.placeName ? say("week_say_at_place", {what: data.seen[e.value], place: e.placeName}) : say("week_say_at", {what: data.seen[e.value], e: e.e, n: e.n});
+
+eyes.line = function (e) {
+  const what = data.seen[e.value], places = data.fields[e.field]?.places ?? [], away = (p) => Math.hypot(p[2] - e.e, p[3] - e.n);
+  if (e.placeName) return say("week_say_at_place", {what, place: e.placeName});
+  return places.length ? say("week_say_at", {what, place: places.reduce((a, b) => away(b) < away(a) ? b : a)[1]}) : say("week_say_on_plan", {what});
+};
 
 eyes.add = function (fieldId, where) {
   keep.add({kind: "seen", field: fieldId, on: by("day").value, value: eyes.word[fieldId], ...where}, eyes.word[fieldId]);

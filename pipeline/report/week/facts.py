@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import replace
 from itertools import groupby
 from math import isfinite
 from typing import Mapping, Sequence
@@ -114,7 +115,7 @@ def keep_lines(field: FieldWeek, most: int | None = None) -> list[str]:
     names = list(dict.fromkeys(name_words({**r, "end": ""}, field.seen.reader) for r in rows if not r["found"]))
     shown = names if most is None or len(names) <= most + 1 else names[:most]
     more = words.count("week_keep_more", len(names) - len(shown)) if len(shown) < len(names) else ""
-    return [words.count("week_keep_lost", lost, of=of, names=", ".join(shown) + more)]
+    return [words.count("week_keep_lost", lost, of=of, names="; ".join(shown) + more)]
 
 
 def mix_line(field: FieldWeek, task: str) -> str:
@@ -129,7 +130,8 @@ def mix_line(field: FieldWeek, task: str) -> str:
     if tonnes < LEAST_T:
         return words("week_mix_none")
     loose = field.seen.material.of("loose_t_per_m3")
-    mass = words("week_mass_us" if units.system == "us" else "week_mass", mass=figure(tonnes, sigma, units.mass))
+    unit = replace(units.mass, name=words("week_short_tons" if units.system == "us" else "week_tonnes"))  # a bare ton can be two things
+    mass = figure(tonnes, sigma, unit)
     return words("week_mix_loose", mass=mass, volume=figure(tonnes / loose, None, units.volume)) if loose else words("week_mix", mass=mass)
 
 

@@ -70,7 +70,7 @@ def _data(fields: Sequence[FieldWeek], weeks: Sequence[dt.date], title: str, qui
     plain = {
         "project": project_of(fields, title), "columns": COLUMNS, "words": {key: words.phrases[key] for key in HANDED},
         "works": {w: words(f"work_{w}") for w in WORKS}, "tasks": {t: opened(words(f"task_{t}")) for t in sorted({p.task for f in fields for p in f.planned})},
-        "moistures": {m: words(f"handful_{m}") for m in MOISTURES}, "corners": {c: words(f"runs_entry_{c}") for c in CORNERS},
+        "moistures": {m: words(f"handful_{m}") for m in MOISTURES}, "hands": {m: words(f"week_hand_{m}") for m in MOISTURES}, "corners": {c: words(f"runs_entry_{c}") for c in CORNERS},
         "units": {u: words(f"week_unit_{u}") for u in MIX_UNITS}, "seen": {s: words(f"week_seen_{s}") for s in SEEN},
         "actions": {a: words(f"week_action_{a}") for a in ACTIONS}, "off": {w: [m for m in MOISTURES if possible(w, m) == NOT] for w in JUDGED},
         "rolled": ROLLED, "mixed": [*WITH_MIX, "lip_cut", "sod", "rebuild", "other"],
@@ -86,7 +86,7 @@ def _week(monday: dt.date, fields: Sequence[FieldWeek], quiet_weeks: int, words:
     lines = {f.seen.field_id: (bases_line(f, monday, words), gap_line(f, monday, quiet_weeks)) for f in fields}
     return {
         "start": monday.isoformat(), "name": words("week_of", day=words.date(monday)),
-        "tasks": [[f, p.task, p.on.isoformat(), weekday(p.on, words), p.hours if p.hours is None else round(p.hours, 2), p.rank == "unsafe", p.reason] for _, f, p in sorted(tasks, key=lambda t: t[:2])],
+        "tasks": [[f, p.task, p.on.isoformat(), weekday(p.on, words), p.hours if p.hours is None else round(p.hours, 2)] for _, f, p in sorted(tasks, key=lambda t: t[:2])],
         "bases": {f: bases for f, (bases, _) in lines.items() if bases}, "gaps": {f: gap for f, (_, gap) in lines.items() if gap},
     }  # fmt: skip
 

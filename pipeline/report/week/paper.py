@@ -9,9 +9,10 @@ from typing import Sequence
 from pipeline.report.papers.paper import Block, Break, Caution, FieldPart, Heading, Lines, Paper, size_of
 from pipeline.report.papers.head import NO_DAY
 from pipeline.report.week.facts import bases_line, bearing_lines, gap_line, handful_line, hazard_lines, keep_lines, last_line, mix_line, weekday
-from pipeline.report.week.field_week import FieldWeek, Planned, weeks_of
+from pipeline.report.week.field_week import ROLLED, FieldWeek, Planned, weeks_of
 from pipeline.report.week.page import lead
 from pipeline.report.words import Words, opened, titled
+from pipeline.tables import MOISTURES
 
 TEXT_PT = 12.0  # read at arm's length
 MOST_KEPT_OFF = 4  # names on the sheet; all of them, with their tapes, stand on the field's keep-out sheet
@@ -30,7 +31,7 @@ def week_paper(fields: Sequence[FieldWeek], newest: dt.date | None, title: str, 
         mine = list(mine)
         blocks += ([Break()] if k else []) + [Heading(words("week_site", site=titled(site)) if site else words("week_no_site")), *_site(mine, monday, words)]
         blocks += [_part(f, monday, quiet_weeks, words) for f in sorted(mine, key=lambda f: _first(f, monday))]
-    blocks.append(Lines([words("week_paper_type"), words("walk_it")], small=True))
+    blocks.append(Lines([words("week_paper_hand", words="; ".join(words(f"handful_{m}") for m in MOISTURES)), words("week_paper_type"), words("walk_it")], small=True))
     return Paper(words("lang"), name, [title] if title else [], lead(newest, weeks, no_plan, words), blocks, name, words("paper_page", here="{here}", all="{all}"), newest.isoformat() if newest is not None else NO_DAY, size_of(units), TEXT_PT)
 
 
@@ -54,21 +55,25 @@ def _planned(field: FieldWeek, monday: dt.date | None) -> list[Planned]:
 def _part(field: FieldWeek, monday: dt.date | None, quiet_weeks: int, words: Words) -> FieldPart:
     planned = _planned(field, monday)
     hazards = hazard_lines(field)
-    rows = [_row(field, p, words) for p in planned] + [(words("week_row_other"), "")] * (SPARE_ROWS if planned else UNPLANNED_ROWS)
+    rows = [_row(field, p, words) for p in planned] + [_spare(words)] * (SPARE_ROWS if planned else UNPLANNED_ROWS)
     runs = [*bearing_lines(field)[: 2 if any(p.task == "level" for p in planned) else 1], last_line(field)]
     gap = gap_line(field, monday, quiet_weeks) if monday is not None else ""
-    lines = [(words("week_fact_bearing"), " ".join(([gap] if gap else []) + runs))]
-    bases = bases_line(field, monday, words) if monday is not None else ""
-    lines += [(words("week_fact_bases"), bases)] if bases else []
-    lines.append((words("week_fact_keep"), " ".join(keep_lines(field, MOST_KEPT_OFF))))
-    return FieldPart(
-        field.seen.name, words("week_unsafe_first") if hazards else "", hazards, lines, rows,
-        [words(f"week_blank_{k}") for k in ("day", "hours", "bearing", "corner", "handful", "mix")], [words("week_blank_seen"), words("week_blank_hazard")] if hazards else [words("week_blank_seen")],
-    )  # fmt: skip
+    lines = [(words("week_fact_bearing"), " ".join(([gap] if gap else []) + runs)), (words("week_fact_keep"), " ".join(keep_lines(field, MOST_KEPT_OFF)))]
+    foot = [words(f"week_blank_{k}") for k in (("hazard", "seen") if hazards else ("seen",))]
+    return FieldPart(field.seen.name, bases_line(field, monday, words) if monday is not None else "", words("week_unsafe_first") if hazards else "", hazards, lines, rows, foot)
 
 
-def _row(field: FieldWeek, planned: Planned, words: Words) -> tuple[str, str]:
-    """'Level' and 'Monday 13 April, 1.2 h. Bring ...; first because the place is unsafe.'"""
+def _row(field: FieldWeek, planned: Planned, words: Words) -> tuple[str, str, list[str], str, str]:
+    """'Level', 'Monday 13 April, 1.2 h', what is written down, and where mix is brought how much and what was used."""
     said = [weekday(planned.on, words)] + ([words("week_hours", hours=f"{planned.hours:.1f}")] if planned.hours is not None else [])
+    kinds = ("day", "hours", "bearing", "corner", "handful") if planned.task in ROLLED else ("day", "hours", "handful")
     mix = mix_line(field, planned.task)
-    return opened(words(f"task_{planned.task}")), ", ".join(said) + "." + (f" {mix}" if mix else "")
+    return opened(words(f"task_{planned.task}")), ", ".join(said), _blanks(kinds, words), mix, words("week_blank_mix") if mix else ""
+
+
+def _spare(words: Words) -> tuple[str, str, list[str], str, str]:
+    return words("week_row_other"), "", _blanks(("day", "hours", "handful", "mix"), words), "", ""
+
+
+def _blanks(kinds: Sequence[str], words: Words) -> list[str]:
+    return [words(f"week_blank_{k}") for k in kinds]

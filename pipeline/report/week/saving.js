@@ -4,7 +4,7 @@ const saving = {};
 saving.line = function (e) {
   const named = {field: data.fields[e.field]?.name ?? e.field, day: dayWords(e.on)};
   if (e.kind === "work") return say("week_say_line_work", {...named, work: work.name(e.task), hours: e.hours ? say("week_say_as_hours", {hours: e.hours}) : ""});
-  if (e.kind === "hand") return say("week_say_line_hand", {...named, hand: data.moistures[e.value]});
+  if (e.kind === "hand") return say("week_say_line_hand", {...named, hand: data.hands[e.value]});
   if (e.kind === "seen") return say("week_say_line_seen", {...named, what: eyes.line(e)});
   return e.action ? say("week_say_line_walk", {...named, item: e.item, place: e.place, action: data.actions[e.action]}) : say("week_say_line_walked", named);
 };

@@ -11,7 +11,7 @@ start.draw = function (fieldId) {
 start.field = function (fieldId, box) {
   const tasks = work.tasks(fieldId), done = tasks.filter((t) => keep.find({kind: "work", slot: work.slot(t)})).length;
   const hazards = box.querySelectorAll(".hazard");
-  box.querySelector(".count").textContent = [hazards.length ? say("week_say_hazards") : "", tasks.length ? say("week_say_done", {done, all: tasks.length}) : say("week_say_nothing")].filter(Boolean).join(" ");
+  box.querySelector(".count").textContent = [hazards.length ? say("week_say_hazards") : "", tasks.length ? say("week_say_done", {done, all: tasks.length}) : say("week_say_nothing")].filter(Boolean).join(" \u00b7 ");
   const gap = start.week.gaps[fieldId] ?? "", bases = start.week.bases[fieldId] ?? "";
   box.querySelector(".gap").hidden = !gap;
   box.querySelector(".gap").textContent = gap;

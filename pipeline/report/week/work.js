@@ -7,18 +7,18 @@ work.name = (task) => data.tasks[task] ?? data.works[task];
 
 work.draw = function (fieldId, place) {
   const slots = new Set(work.tasks(fieldId).map(work.slot));
-  const others = keep.entries.filter((e) => e.kind === "work" && e.field === fieldId && !slots.has(e.slot) && (!e.slot || start.isNow(e.slot)));
+  const others = keep.entries.filter((e) => e.kind === "work" && e.field === fieldId && !slots.has(e.slot) && (e.slot ? start.isNow(e.slot) : !e.saved || mondayOf(e.on) === start.week.start));
   redraw(place, ...work.tasks(fieldId).map((t) => work.planned(fieldId, t)), ...others.map((e) => work.box(e, null)));
 };
 
 work.planned = function (fieldId, task) {
-  const [, word, on, dayName, hours, unsafe, why] = task;
+  const [, word, , dayName, hours] = task;
   const entry = keep.find({kind: "work", slot: work.slot(task)});
-  return work.box(entry, {field: fieldId, task: word, slot: work.slot(task), plannedHours: hours}, say("week_say_planned", {day: dayName, hours: hours === null ? "" : say("week_say_as_hours", {hours})}), unsafe ? why : "");
+  return work.box(entry, {field: fieldId, task: word, slot: work.slot(task), plannedHours: hours}, say("week_say_planned", {day: dayName, hours: hours === null ? "" : say("week_say_as_hours", {hours})}));
 };
 
 // One work: a large tick; where it is ticked, what was really done.
-work.box = function (entry, planned, when = "", why = "") {
+work.box = function (entry, planned, when = "") {
   const word = entry?.task ?? planned.task, fieldId = entry?.field ?? planned.field, at = planned?.slot ?? entry.id;
   const tick = () => {
     if (entry) keep.remove(entry);
@@ -29,8 +29,7 @@ work.box = function (entry, planned, when = "", why = "") {
   const off = hand && (data.off[word] ?? []).includes(hand);
   return el("div", {class: "task"},
     ticked([el("b", {}, work.name(word)), when], Boolean(entry), tick, {disabled: entry?.saved, "data-at": "tick " + at}),
-    off ? el("p", {class: "off"}, say("week_say_off", {hand: data.moistures[hand], work: work.name(word)})) : null,
-    why ? el("p", {class: "why"}, why) : null,
+    off ? el("p", {class: "off"}, say("week_say_off", {hand: data.hands[hand]})) : null,
     entry && !entry.saved ? work.ask(entry, at) : null);
 };
 
