@@ -26,6 +26,7 @@ from pipeline.works.moisture import ALLOWED, JUDGED, WET_FIRST, possible
 
 WHOLE, ACROSS = "whole_skin", "across_low_spots"
 REMEMBERED = 2  # bearings before this one that are named
+MOST_KEPT_OFF = 4  # things in the ground that are named; the others are counted
 LEAST_T = 0.05  # less mix than a barrow of it is not brought
 WITH_MIX = ("level", "mix_add")
 
@@ -40,6 +41,11 @@ def next_run(field: FieldWeek, purpose: str = WHOLE) -> Mapping | None:
     """The first run of the next covering; None where none is worked out."""
     found = field.designs.get("passes") or {}
     return next((r for r in found.get("runs", ()) if r["purpose"] == purpose), None)
+
+
+def run_of(field: FieldWeek, task: str) -> Mapping | None:
+    """The run that a work begins with: to level, across the low spots where there are any."""
+    return (next_run(field, ACROSS) if task == "level" else None) or next_run(field)
 
 
 def bearing_lines(field: FieldWeek) -> list[str]:
@@ -57,7 +63,7 @@ def bearing_lines(field: FieldWeek) -> list[str]:
 def _run(key: str, run: Mapping, reader: Sayer) -> str:
     words, (e0, n0), (e1, n1) = reader.words, run["line"][0], run["line"][-1]
     corner = words(f"runs_entry_{run['entry']}") if run["entry"] else words("runs_entry_any")
-    return words(key, corner=corner, way=words(f"compass_{compass(e1 - e0, n1 - n0)}"), bearing=f"{printed(run['bearing_deg'], 0)}°", start=reader.placing.at(e0, n0))
+    return opened(words(key, corner=corner, way=words(f"compass_{compass(e1 - e0, n1 - n0)}"), bearing=f"{printed(run['bearing_deg'], 0)}°", start=reader.placing.at(e0, n0)))
 
 
 def last_line(field: FieldWeek) -> str:
@@ -66,7 +72,7 @@ def last_line(field: FieldWeek) -> str:
     for w in field.runs[:REMEMBERED]:
         bearing, corner = w.get("bearing_deg"), w.get("entry")
         told = [f"{printed(bearing, 0)}°" if bearing is not None else words("week_no_bearing")] + ([words("week_from", corner=words(f"runs_entry_{corner}"))] if corner else [])
-        said.append(words("week_last_one", what=" ".join(told), day=words.date(w["done_on"])))
+        said.append(words("week_last_one", what=", ".join(told), day=words.date(w["done_on"])))
     return words("week_last", runs="; ".join(said)) if said else words("week_last_none")
 
 
@@ -104,18 +110,18 @@ def weekday(day: dt.date, words: Words) -> str:
     return words("week_weekday", name=words(f"week_day_{day.weekday()}"), day=day.day, month=words(f"month_{day.month}"))
 
 
-def keep_lines(field: FieldWeek, most: int | None = None) -> list[str]:
-    """What lies in the ground: how much of it, and what of it nobody found this season; most: names on one line, or all of them."""
+def keep_line(field: FieldWeek) -> str:
+    """What lies in the ground: how much of it, and what of it nobody found this season; with tapes it stands on the keep-out sheet."""
     rows, words = field.designs.get("keep_outs") or (), field.seen.reader.words
     if not rows:
-        return [words("week_keep_none")]
+        return words("week_keep_none")
     lost, of = lost_of(rows)
     if not lost:
-        return [words.count("week_keep_found", of)]
+        return words.count("week_keep_found", of)
     names = list(dict.fromkeys(name_words({**r, "end": ""}, field.seen.reader) for r in rows if not r["found"]))
-    shown = names if most is None or len(names) <= most + 1 else names[:most]
+    shown = names if len(names) <= MOST_KEPT_OFF + 1 else names[:MOST_KEPT_OFF]
     more = words.count("week_keep_more", len(names) - len(shown)) if len(shown) < len(names) else ""
-    return [words.count("week_keep_lost", lost, of=of, names="; ".join(shown) + more)]
+    return words.count("week_keep_lost", lost, of=of, names="; ".join(shown) + more)
 
 
 def mix_line(field: FieldWeek, task: str) -> str:

@@ -11,7 +11,7 @@ from typing import Mapping, Sequence
 from pipeline.plan.season import week_of
 from pipeline.report import palette
 from pipeline.report.week.columns import ACTIONS, COLUMNS, CORNERS, MIX_UNITS, SEEN
-from pipeline.report.week.facts import WITH_MIX, bases_line, bearing_lines, gap_line, handful_line, hazard_lines, keep_lines, last_line, mix_line, next_run, weekday
+from pipeline.report.week.facts import WITH_MIX, bases_line, bearing_lines, gap_line, handful_line, hazard_lines, keep_line, last_line, mix_line, run_of, weekday
 from pipeline.report.week.field_week import ROLLED, FieldWeek, weeks_of
 from pipeline.report.week.phrases import HANDED
 from pipeline.report.week.plan import frame_of, phone_plan, to_ground
@@ -54,7 +54,7 @@ def _field(field: FieldWeek, weeks: Sequence[dt.date], words: Words) -> dict:
     mix = {task: line for task in WITH_MIX if any(p.task == task for p in field.planned) and (line := mix_line(field, task))}
     facts = [
         (words("week_fact_bearing"), [*bearing_lines(field), last_line(field)]),
-        (words("week_fact_keep"), keep_lines(field)),
+        (words("week_fact_keep"), [keep_line(field)]),
         (words("week_fact_mix"), [f"{opened(words(f'task_{task}'))}: {line}" for task, line in mix.items()]),
         (words("week_fact_handful"), [handful_line(("drag", "level"), words)]),
     ]  # fmt: skip
@@ -92,10 +92,10 @@ def _week(monday: dt.date, fields: Sequence[FieldWeek], quiet_weeks: int, words:
 
 
 def _of_field(field: FieldWeek, words: Words) -> dict:
-    run, reader = next_run(field), field.seen.reader
+    reader = field.seen.reader
     places: Mapping[str, tuple] = {p.place_id: (p.e / field.crs_m, p.n / field.crs_m) for p in reader.placing.layout.places}
     return {
-        "name": field.seen.name, "bearing": None if run is None else round(run["bearing_deg"]), "entry": "" if run is None else run["entry"],
+        "name": field.seen.name, "runs": {task: [round(run["bearing_deg"]), run["entry"]] for task in ROLLED if (run := run_of(field, task)) is not None},
         "ground": [float(f"{v:.10g}") for v in to_ground(frame_of(field), field.crs_m)],
         "places": [[place_id, reader.placing.place(place_id), round(e, 2), round(n, 2)] for place_id, (e, n) in places.items()],
     }  # fmt: skip

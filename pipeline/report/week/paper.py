@@ -8,14 +8,13 @@ from typing import Sequence
 
 from pipeline.report.papers.paper import Block, Break, Caution, FieldPart, Heading, Lines, Paper, size_of
 from pipeline.report.papers.head import NO_DAY
-from pipeline.report.week.facts import bases_line, bearing_lines, gap_line, handful_line, hazard_lines, keep_lines, last_line, mix_line, weekday
+from pipeline.report.week.facts import bases_line, bearing_lines, gap_line, handful_line, hazard_lines, keep_line, last_line, mix_line, weekday
 from pipeline.report.week.field_week import ROLLED, FieldWeek, Planned, weeks_of
 from pipeline.report.week.page import lead
 from pipeline.report.words import Words, opened, titled
 from pipeline.tables import MOISTURES
 
-TEXT_PT = 12.0  # read at arm's length
-MOST_KEPT_OFF = 4  # names on the sheet; all of them, with their tapes, stand on the field's keep-out sheet
+TEXT_PT = 11.5  # read at arm's length
 SPARE_ROWS = 1  # lines for work that nobody planned
 UNPLANNED_ROWS = 2  # where nothing is planned
 
@@ -58,7 +57,7 @@ def _part(field: FieldWeek, monday: dt.date | None, quiet_weeks: int, words: Wor
     rows = [_row(field, p, words) for p in planned] + [_spare(words)] * (SPARE_ROWS if planned else UNPLANNED_ROWS)
     runs = [*bearing_lines(field)[: 2 if any(p.task == "level" for p in planned) else 1], last_line(field)]
     gap = gap_line(field, monday, quiet_weeks) if monday is not None else ""
-    lines = [(words("week_fact_bearing"), " ".join(([gap] if gap else []) + runs)), (words("week_fact_keep"), " ".join(keep_lines(field, MOST_KEPT_OFF)))]
+    lines = [(words("week_fact_bearing"), " ".join(([gap] if gap else []) + runs)), (words("week_fact_keep"), keep_line(field))]
     foot = [words(f"week_blank_{k}") for k in (("hazard", "seen") if hazards else ("seen",))]
     return FieldPart(field.seen.name, bases_line(field, monday, words) if monday is not None else "", words("week_unsafe_first") if hazards else "", hazards, lines, rows, foot)
 

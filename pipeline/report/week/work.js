@@ -40,15 +40,15 @@ work.ask = function (entry, at) {
     const text = rows.number(value);
     input.setAttribute("aria-invalid", String(Boolean(text) && !rows.isNumber(text, low, high)));
   };
-  const of = data.fields[entry.field] ?? {}, runs = data.rolled.includes(entry.task), mixed = data.mixed.includes(entry.task);
+  const run = data.fields[entry.field]?.runs[entry.task], runs = data.rolled.includes(entry.task), mixed = data.mixed.includes(entry.task);
   const number = {type: "text", inputmode: "decimal", autocomplete: "off"};
   const asSheet = () => {
     if (entry.plannedHours !== null && entry.plannedHours !== undefined) entry.hours = String(entry.plannedHours);
-    if (runs && of.bearing !== null) { entry.bearing = String(of.bearing); entry.entry = of.entry; }
+    if (run) { entry.bearing = String(run[0]); entry.entry = run[1]; }
     keep.store();
     start.draw(entry.field);
   };
-  const known = (entry.plannedHours ?? null) !== null || runs && (of.bearing ?? null) !== null;
+  const known = (entry.plannedHours ?? null) !== null || Boolean(run);
   return el("div", {class: "ask"},
     known ? button(say("week_say_as_sheet"), asSheet, {class: "whole", "data-at": "as " + at}) : null,
     field(say("week_say_hours"), entry.hours, checked("hours", 0, 2000), {...number, "data-at": "hours " + at}),
