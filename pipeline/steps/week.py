@@ -7,7 +7,7 @@ from typing import Mapping
 from pipeline.coordinates import read_crs, unit_m
 from pipeline.jobs import Job
 from pipeline.report.standing import JUDGED_BY
-from pipeline.report.week.field_week import FieldWeek, planned_of
+from pipeline.report.week.field_week import FieldWeek, Planned, planned_of
 from pipeline.report.week.page import week_page
 from pipeline.report.week.paper import week_paper
 from pipeline.report.words import LANGUAGE, Words
@@ -27,15 +27,17 @@ def run(job: Job, where: Where) -> None:
     planned: dict[str, list[Mapping]] = {}
     for row in queue:
         planned.setdefault(row["field_id"], []).append(row)
-    fields = [field_week(job, where, row, planned.get(row["field_id"], []), words) for row in sorted(job.rows["fields"], key=lambda r: r["field_id"])]
-    no_plan = "" if any(f.planned for f in fields) else records.read(where.season_said)["none"]
+    said = records.read(where.season_said)
+    whys = {(field_id, task, rank): why for field_id, task, rank, why in said.get("whys", ())}
+    fields = [field_week(job, where, row, planned_of(planned.get(row["field_id"], []), row["field_id"], whys), words) for row in sorted(job.rows["fields"], key=lambda r: r["field_id"])]
+    no_plan = "" if any(f.planned for f in fields) else said["none"]
     told = fields, newest(job), settings.report.title, no_plan, settings.week.quiet_weeks
     pages.write(where.week("html"), "week/week.html", week_page(*told, words))
     paper = week_paper(*told, settings.units, words)
     pdf.write(where.week("pdf"), "papers/paper.typ", paper.plain(pages.style()), paper.day)
 
 
-def field_week(job: Job, where: Where, row: Read, queue: list[Mapping], words: Words) -> FieldWeek:
+def field_week(job: Job, where: Where, row: Read, planned: tuple[Planned, ...], words: Words) -> FieldWeek:
     """One field as the sheet needs it: the tables it is judged by and the records of its layout, edges and designs; no raster."""
     field_id = row["field_id"]
     seen = field_seen(job, where, row, words, JUDGED_BY)
@@ -44,5 +46,5 @@ def field_week(job: Job, where: Where, row: Read, queue: list[Mapping], words: W
     mine = {name: [r for r in job.rows[name] if r["field_id"] == field_id] for name in ("works", "games")}
     return FieldWeek(
         seen, arrays.read_record(where.graded(field_id)), edges, mine["works"], mine["games"], row.get("layout") or "", row.get("other_layout") or "",
-        unit_m(read_crs(row["crs"])), planned_of(queue, field_id),
+        unit_m(read_crs(row["crs"])), planned,
     )  # fmt: skip

@@ -49,6 +49,8 @@ def test_two_parts_of_a_work_on_one_day_are_one_line_and_what_is_dropped_is_none
     rows = [*QUEUE, queued("2026-04-15", "drag", 4, 0.25), queued("2026-04-15", "weed", 5, None), queued("2026-04-15", "weed", 6), queued("2026-04-15", "roll", 7, field_id="other")]
     found = planned_of(rows, FIELD)
     assert [(p.on.day, p.task, p.hours) for p in found] == [(13, "level", 1.2), (15, "drag", 0.75), (15, "weed", None), (22, "drag", 0.5)]
+    assert [p.reason for p in found] == ["low", "", "", ""]  # upkeep needs no reason
+    assert planned_of(QUEUE, FIELD, {(FIELD, "level", "unsafe"): "in feet"})[0].reason == "in feet"
 
 
 # ---- what stands of a field ---------------------------------------------------------------------------
@@ -93,7 +95,7 @@ def test_the_base_set_in_play_follows_the_games():
 
 @pytest.mark.analytic
 def test_what_is_to_be_found_first_is_counted_and_named():
-    assert keep_line(field_week()) == "1 of 2 things in the ground to find and flag before any blade, with the keep-out sheet: anchor, second base."
+    assert keep_line(field_week()) == "1 of 2 things in the ground to find and flag before any blade, with the keep-out sheet: second base anchor."
     many = [{**DESIGNS["keep_outs"][0], "name": f"h{k}", "kind": "irrigation_head"} for k in range(8)]
     assert keep_line(field_week(designs={**DESIGNS, "keep_outs": many})).endswith("head h3; 4 more.")
     found = [{**r, "found": True} for r in DESIGNS["keep_outs"]]
@@ -159,8 +161,8 @@ def test_the_paper_has_a_page_a_site_with_the_unsafe_field_first_and_lines_to_wr
     parts = [b for b in kinds if isinstance(b, FieldPart)]
     assert [p.name for p in parts] == ["Far", "Mill Pond Field", "Other <Field>"] and parts[1].warnings and not parts[2].warnings
     level, drag, other = parts[1].rows
-    assert level[:2] == ("Level", "Mon 13 April, 1.2 h") and "short tons" in level[3] and level[4] and {"bearing", "corner", "handful"} <= set(level[2])
-    assert drag[1] == "Wed 15 April, 0.5 h" and drag[3:] == ("", "") and other[0] == "Other work" and len(parts[2].rows) == 2
+    assert level[:2] == ("Level", "Mon 13 April, 1.2 h") and level[3] == "Low." and "short tons" in level[4] and level[5] and {"bearing", "corner", "handful"} <= set(level[2])
+    assert drag[1] == "Wed 15 April, 0.5 h" and drag[3:] == ("", "", "") and other[0] == "Other work" and len(parts[2].rows) == 2
     assert plain(made.under[0]) == "From surveys and works up to 9 April 2026; for the first week that begins after it, that of 13 April 2026."
 
 
@@ -168,7 +170,7 @@ def test_the_paper_has_a_page_a_site_with_the_unsafe_field_first_and_lines_to_wr
 def test_without_a_plan_each_field_still_has_its_hazards_bearing_keep_outs_and_blank_lines():
     made = paper((field_week(planned=()),), no_plan="No season is planned: the owner has not stated crew.hours_per_week.")
     part = next(b for b in made.blocks if isinstance(b, FieldPart))
-    assert part.warnings and len(part.lines) == 2 and [r[0] for r in part.rows] == ["Other work"] * 2 and "not stated" in made.under[1]
+    assert part.warnings and len(part.lines) == 3 and part.lines[0][0] == "Planned" and [r[0] for r in part.rows] == ["Other work"] * 2 and "not stated" in made.under[1]
     bare = paper((quiet(),), newest=None)
     assert bare.title == "The week’s sheet" and bare.day == "1970-01-01" and "Neither a survey nor a work" in bare.under[0]
 

@@ -40,7 +40,7 @@ def queued(on: str, task: str, order: int | None, hours: float | None = 0.5, **g
     return row("season_queue", **{"week_start": on, "order": order, "field_id": FIELD, "task": task, "hours": hours, "done": "planned", "on": on, "rank": "upkeep", "reason": "upkeep", **given})
 
 
-QUEUE = [queued("2026-04-13", "level", 1, 1.2, rank="unsafe"), queued("2026-04-15", "drag", 2), queued("2026-04-22", "drag", 1), queued("2026-04-13", "roll", None, None, done="dropped")]
+QUEUE = [queued("2026-04-13", "level", 1, 1.2, rank="unsafe", reason="low"), queued("2026-04-15", "drag", 2), queued("2026-04-22", "drag", 1), queued("2026-04-13", "roll", None, None, done="dropped")]
 
 
 def field_week(**over) -> FieldWeek:

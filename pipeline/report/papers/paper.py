@@ -95,8 +95,8 @@ class FieldPart:
     beside : what stands beside its name
     first  : over `warnings`, which are set apart by a heavy rule; both empty where nothing is unsafe
     lines  : a label and a sentence each
-    rows   : a lead, a few words and labels each: a box to tick, and each label with a line to write on; then a sentence, and a label
-             with a line beside it, or both empty
+    rows   : a lead, a few words and labels each: a box to tick, and each label with a line to write on; a sentence over the
+             whole width, or empty; a sentence and a label with a line beside it, or both empty
     foot   : labels, each with a line of its own
     """
 
@@ -105,7 +105,7 @@ class FieldPart:
     first: str
     warnings: Sequence[str]
     lines: Sequence[tuple[str, str]]
-    rows: Sequence[tuple[str, str, Sequence[str], str, str]]
+    rows: Sequence[tuple[str, str, Sequence[str], str, str, str]]
     foot: Sequence[str]
     kind: str = "field"
 

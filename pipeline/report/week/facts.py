@@ -13,7 +13,7 @@ from pipeline.plan.season import WEEK
 from pipeline.report.figures import Z95, figure, printed
 from pipeline.report.keep_out_block import lost_of, name_words
 from pipeline.report.papers.work_tables import chosen_row
-from pipeline.report.placing import compass
+from pipeline.report.placing import compass, place_words
 from pipeline.report.saying import Sayer
 from pipeline.report.todo import fill_sigma
 from pipeline.report.standing import over_tolerance
@@ -22,6 +22,7 @@ from pipeline.report.week.field_week import FieldWeek
 from pipeline.report.words import Words, opened
 from pipeline.surface.verdict import WORK
 from pipeline.tables import MOISTURES
+from pipeline.works.keep_outs import ANCHOR
 from pipeline.works.moisture import ALLOWED, JUDGED, WET_FIRST, possible
 
 WHOLE, ACROSS = "whole_skin", "across_low_spots"
@@ -118,10 +119,16 @@ def keep_line(field: FieldWeek) -> str:
     lost, of = lost_of(rows)
     if not lost:
         return words.count("week_keep_found", of)
-    names = list(dict.fromkeys(name_words({**r, "end": ""}, field.seen.reader) for r in rows if not r["found"]))
+    names = list(dict.fromkeys(_named(r, field.seen.reader) for r in rows if not r["found"]))
     shown = names if len(names) <= MOST_KEPT_OFF + 1 else names[:MOST_KEPT_OFF]
     more = words.count("week_keep_more", len(names) - len(shown)) if len(shown) < len(names) else ""
     return words.count("week_keep_lost", lost, of=of, names="; ".join(shown) + more)
+
+
+def _named(row: Mapping, reader: Sayer) -> str:
+    if row["kind"] == ANCHOR:
+        return reader.words("week_anchor", place=place_words(reader.words, row["name"]))
+    return name_words({**row, "end": ""}, reader)
 
 
 def mix_line(field: FieldWeek, task: str) -> str:

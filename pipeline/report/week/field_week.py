@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass, replace
+from types import MappingProxyType
 from typing import Iterable, Mapping, Sequence
 
 from pipeline.diamond.edges import Edge
-from pipeline.plan.season import WEEK, week_of
+from pipeline.plan.season import OPENING, UPKEEP, WEEK, week_of
 from pipeline.report.overview import FieldSeen
-from pipeline.report.season_block import PLANNED
+from pipeline.report.season_block import PLANNED, RANKS
 from pipeline.tables import Read
 
 ROLLED = ("drag", "level")  # works that go over the skin in runs
@@ -17,7 +18,7 @@ ROLLED = ("drag", "level")  # works that go over the skin in runs
 
 @dataclass(frozen=True)
 class Planned:
-    """One piece of work of the queue; order: the week's; hours: None where nobody stated any."""
+    """One piece of work of the queue; order: the week's; hours: None where nobody stated any; reason: what and where, empty for upkeep."""
 
     on: dt.date
     task: str
@@ -50,6 +51,10 @@ class FieldWeek:
     crs_m: float
     planned: tuple[Planned, ...]
 
+    def opens(self, planned: Planned) -> bool:
+        """Whether a work is part of the opening: what it asks for is the same on every field."""
+        return planned.rank == RANKS[OPENING]
+
     @property
     def runs(self) -> list[Read]:
         """Recorded runs over the skin by machine, newest first."""
@@ -60,17 +65,20 @@ class FieldWeek:
         return [p for p in self.planned if week_of(p.on) == monday]
 
 
-def planned_of(queue: Iterable[Mapping], field_id: str) -> tuple[Planned, ...]:
-    """A field's planned work; one work in two parts on one day is one line, its hours added up."""
+def planned_of(queue: Iterable[Mapping], field_id: str, whys: Mapping[tuple[str, str, str], str] = MappingProxyType({})) -> tuple[Planned, ...]:
+    """A field's planned work; one work in two parts on one day is one line, its hours added up.
+
+    whys : (field, task, rank) -> the reason in the reader's units; the queue's own is in metres
+    """
     out: dict[tuple[dt.date, str], Planned] = {}
     rows = [r for r in queue if r["field_id"] == field_id and r["done"] == PLANNED]
     for r in sorted(rows, key=lambda r: (_day(r["on"]), r["order"])):
         key = _day(r["on"]), r["task"]
-        one = Planned(key[0], r["task"], r["hours"], r["rank"], r["reason"] or "", int(r["order"]))
+        one = Planned(key[0], r["task"], r["hours"], r["rank"], "" if r["rank"] == RANKS[UPKEEP] else whys.get((field_id, r["task"], r["rank"]), r["reason"] or ""), int(r["order"]))
         before = out.get(key)
         if before is not None:
             hours = None if None in (before.hours, one.hours) else before.hours + one.hours
-            one = replace(before, hours=hours, reason="; ".join(dict.fromkeys((before.reason, one.reason))))
+            one = replace(before, hours=hours, reason="; ".join(dict.fromkeys(filter(None, (before.reason, one.reason)))))
         out[key] = one
     return tuple(out.values())
 

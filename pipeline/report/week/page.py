@@ -86,7 +86,7 @@ def _week(monday: dt.date, fields: Sequence[FieldWeek], quiet_weeks: int, words:
     lines = {f.seen.field_id: (bases_line(f, monday, words), gap_line(f, monday, quiet_weeks)) for f in fields}
     return {
         "start": monday.isoformat(), "name": words("week_of", day=words.date(monday)),
-        "tasks": [[f, p.task, p.on.isoformat(), weekday(p.on, words), p.hours if p.hours is None else round(p.hours, 2)] for _, f, p in sorted(tasks, key=lambda t: t[:2])],
+        "tasks": [[f, p.task, p.on.isoformat(), weekday(p.on, words), p.hours if p.hours is None else round(p.hours, 2), opened(p.reason)] for _, f, p in sorted(tasks, key=lambda t: t[:2])],
         "bases": {f: bases for f, (bases, _) in lines.items() if bases}, "gaps": {f: gap for f, (_, gap) in lines.items() if gap},
     }  # fmt: skip
 

@@ -29,8 +29,7 @@ def week_paper(fields: Sequence[FieldWeek], newest: dt.date | None, title: str, 
     for k, (site, mine) in enumerate(groupby(order, key=lambda f: f.seen.site)):
         mine = list(mine)
         blocks += ([Break()] if k else []) + [Heading(words("week_site", site=titled(site)) if site else words("week_no_site")), *_site(mine, monday, words)]
-        blocks += [_part(f, monday, quiet_weeks, words) for f in sorted(mine, key=lambda f: _first(f, monday))]
-    blocks.append(Lines([words("week_paper_hand", words="; ".join(words(f"handful_{m}") for m in MOISTURES)), words("week_paper_type"), words("walk_it")], small=True))
+        blocks += [_part(f, monday, quiet_weeks, words) for f in sorted(mine, key=lambda f: _first(f, monday))] + [_foot(mine, monday, words)]
     return Paper(words("lang"), name, [title] if title else [], lead(newest, weeks, no_plan, words), blocks, name, words("paper_page", here="{here}", all="{all}"), newest.isoformat() if newest is not None else NO_DAY, size_of(units), TEXT_PT)
 
 
@@ -39,6 +38,13 @@ def _site(mine: Sequence[FieldWeek], monday: dt.date | None, words: Words) -> li
     tasks = [p.task for f in mine for p in _planned(f, monday)] or ["drag"]
     line = handful_line(tasks, words)
     return [Lines([line])] if line else []
+
+
+def _foot(mine: Sequence[FieldWeek], monday: dt.date | None, words: Words) -> Lines:
+    """How the lines are written on, for who has never seen the sheet; what the opening asks for, once."""
+    opening = dict.fromkeys((p.task, p.reason) for f in mine for p in _planned(f, monday) if f.opens(p) and p.task == "bases")
+    out = [words("week_paper_opening", work=opened(words(f"task_{task}")), what=what) for task, what in opening]
+    return Lines([" ".join([*out, words("week_paper_hand", words="; ".join(words(f"handful_{m}") for m in MOISTURES)), words("week_paper_type"), words("walk_it")])], small=True)
 
 
 def _first(field: FieldWeek, monday: dt.date | None) -> tuple:
@@ -58,20 +64,22 @@ def _part(field: FieldWeek, monday: dt.date | None, quiet_weeks: int, words: Wor
     runs = [*bearing_lines(field)[: 2 if any(p.task == "level" for p in planned) else 1], last_line(field)]
     gap = gap_line(field, monday, quiet_weeks) if monday is not None else ""
     lines = [(words("week_fact_bearing"), " ".join(([gap] if gap else []) + runs)), (words("week_fact_keep"), keep_line(field))]
+    lines = lines if planned else [(words("week_fact_plan"), words("week_plan_nothing")), *lines]
     foot = [words(f"week_blank_{k}") for k in (("hazard", "seen") if hazards else ("seen",))]
     return FieldPart(field.seen.name, bases_line(field, monday, words) if monday is not None else "", words("week_unsafe_first") if hazards else "", hazards, lines, rows, foot)
 
 
-def _row(field: FieldWeek, planned: Planned, words: Words) -> tuple[str, str, list[str], str, str]:
+def _row(field: FieldWeek, planned: Planned, words: Words) -> tuple[str, str, list[str], str, str, str]:
     """'Level', 'Monday 13 April, 1.2 h', what is written down, and where mix is brought how much and what was used."""
     said = [weekday(planned.on, words)] + ([words("week_hours", hours=f"{planned.hours:.1f}")] if planned.hours is not None else [])
     kinds = ("day", "hours", "bearing", "corner", "handful") if planned.task in ROLLED else ("day", "hours", "handful")
     mix = mix_line(field, planned.task)
-    return opened(words(f"task_{planned.task}")), ", ".join(said), _blanks(kinds, words), mix, words("week_blank_mix") if mix else ""
+    where = "" if field.opens(planned) else opened(planned.reason) + "." if planned.reason else ""
+    return opened(words(f"task_{planned.task}")), ", ".join(said), _blanks(kinds, words), where, mix, words("week_blank_mix") if mix else ""
 
 
-def _spare(words: Words) -> tuple[str, str, list[str], str, str]:
-    return words("week_row_other"), "", _blanks(("day", "hours", "handful", "mix"), words), "", ""
+def _spare(words: Words) -> tuple[str, str, list[str], str, str, str]:
+    return words("week_row_other"), "", _blanks(("day", "hours", "handful", "mix"), words), "", "", ""
 
 
 def _blanks(kinds: Sequence[str], words: Words) -> list[str]:

@@ -61,7 +61,7 @@ start.run = function () {
   by("share").addEventListener("click", saving.share);
   by("clear").addEventListener("click", saving.clear);
   by("share").hidden = !(navigator.canShare && navigator.canShare({files: [new File([""], "a.csv", {type: "text/csv"})]}));
-  addEventListener("beforeprint", () => document.querySelectorAll("details.field").forEach((box) => { box.open = true; }));
+  addEventListener("beforeprint", () => document.querySelectorAll("details.field").forEach((box) => { box.open = true; start.field(box.dataset.field, box); }));
   start.choose(now, today);
 };
 

@@ -12,13 +12,13 @@ work.draw = function (fieldId, place) {
 };
 
 work.planned = function (fieldId, task) {
-  const [, word, , dayName, hours] = task;
+  const [, word, , dayName, hours, why] = task;
   const entry = keep.find({kind: "work", slot: work.slot(task)});
-  return work.box(entry, {field: fieldId, task: word, slot: work.slot(task), plannedHours: hours}, say("week_say_planned", {day: dayName, hours: hours === null ? "" : say("week_say_as_hours", {hours})}));
+  return work.box(entry, {field: fieldId, task: word, slot: work.slot(task), plannedHours: hours}, say("week_say_planned", {day: dayName, hours: hours === null ? "" : say("week_say_as_hours", {hours})}), why);
 };
 
 // One work: a large tick; where it is ticked, what was really done.
-work.box = function (entry, planned, when = "") {
+work.box = function (entry, planned, when = "", why = "") {
   const word = entry?.task ?? planned.task, fieldId = entry?.field ?? planned.field, at = planned?.slot ?? entry.id;
   const tick = () => {
     if (entry) keep.remove(entry);
@@ -29,6 +29,7 @@ work.box = function (entry, planned, when = "") {
   const off = hand && (data.off[word] ?? []).includes(hand);
   return el("div", {class: "task"},
     ticked([el("b", {}, work.name(word)), when], Boolean(entry), tick, {disabled: entry?.saved, "data-at": "tick " + at}),
+    why ? el("p", {class: "why"}, why) : null,
     off ? el("p", {class: "off"}, say("week_say_off", {hand: data.hands[hand]})) : null,
     entry && !entry.saved ? work.ask(entry, at) : null);
 };
