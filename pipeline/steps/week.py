@@ -27,11 +27,9 @@ def run(job: Job, where: Where) -> None:
     planned: dict[str, list[Mapping]] = {}
     for row in queue:
         planned.setdefault(row["field_id"], []).append(row)
-    said = records.read(where.season_said)
-    whys = {(field_id, task, rank): why for field_id, task, rank, why in said.get("whys", ())}
+    whys = {(field_id, task, rank): why for field_id, task, rank, why in records.read(where.season_said).get("whys", ())}
     fields = [field_week(job, where, row, planned_of(planned.get(row["field_id"], []), row["field_id"], whys), words) for row in sorted(job.rows["fields"], key=lambda r: r["field_id"])]
-    no_plan = "" if any(f.planned for f in fields) else said["none"]
-    told = fields, newest(job), settings.report.title, no_plan, settings.week.quiet_weeks
+    told = fields, newest(job), settings.report.title, settings.week.quiet_weeks
     pages.write(where.week("html"), "week/week.html", week_page(*told, words))
     paper = week_paper(*told, settings.units, words)
     pdf.write(where.week("pdf"), "papers/paper.typ", paper.plain(pages.style()), paper.day)

@@ -237,7 +237,10 @@ def test_another_week_says_that_its_bearings_are_guesses_and_shows_its_own_work(
     assert page.locator("#week").input_value() == "2026-04-20"
     page.clock.set_fixed_time("2026-03-02T08:00:00")
     page.reload()
-    assert "not begun" in page.locator("#now").text_content()
+    assert "not begun" in page.locator("#now").text_content() and page.locator("#week").input_value() == "2026-04-13"
+    page.clock.set_fixed_time("2026-06-02T08:00:00")
+    page.reload()
+    assert "is over" in page.locator("#now").text_content() and page.locator("#week").input_value() == "2026-04-20"
 
 
 @pytest.mark.invariant

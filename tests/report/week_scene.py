@@ -57,9 +57,9 @@ def quiet(**over) -> FieldWeek:
 FIELDS = (field_week(), quiet())
 
 
-def page(fields=FIELDS, newest=NEWEST, title="Nowhere Parks", no_plan="") -> dict:
-    return week_page(fields, newest, title, no_plan, 3, WORDS)
+def page(fields=FIELDS, newest=NEWEST, title="Nowhere Parks") -> dict:
+    return week_page(fields, newest, title, 3, WORDS)
 
 
-def paper(fields=FIELDS, newest=NEWEST, no_plan="", units="us"):
-    return week_paper(fields, newest, "Nowhere Parks", no_plan, 3, units, WORDS)
+def paper(fields=FIELDS, newest=NEWEST, units="us"):
+    return week_paper(fields, newest, "Nowhere Parks", 3, units, WORDS)

@@ -20,25 +20,25 @@ from pipeline.tables import MOISTURES, WORKS
 from pipeline.works.moisture import JUDGED, NOT, possible
 
 
-def week_page(fields: Sequence[FieldWeek], newest: dt.date | None, title: str, no_plan: str, quiet_weeks: int, words: Words) -> dict:
+def week_page(fields: Sequence[FieldWeek], newest: dt.date | None, title: str, quiet_weeks: int, words: Words) -> dict:
     """Everything on the page.
 
-    newest  : the newest day of a survey or a work; None where there is none
-    no_plan : why no work is planned, in a sentence; empty where it is
+    newest : the newest day of a survey or a work; None where there is none
+    title  : the operator's line over every page
     """
     weeks = weeks_of(fields, newest)
     order = sorted(fields, key=lambda f: (f.seen.site, f.seen.name))
     return {
         "w": words, "lang": words("lang"), "colours": palette.css(), "title": title, "heading": words("week_heading"),
-        "lead": lead(newest, weeks, no_plan, words), "fields": [_field(f, weeks, words) for f in order],
+        "lead": lead(fields, newest, weeks, words), "fields": [_field(f, weeks, words) for f in order],
         "data": _data(order, weeks, title, quiet_weeks, words),
     }  # fmt: skip
 
 
-def lead(newest: dt.date | None, weeks: Sequence[dt.date], no_plan: str, words: Words) -> list[str]:
+def lead(fields: Sequence[FieldWeek], newest: dt.date | None, weeks: Sequence[dt.date], words: Words) -> list[str]:
     """Which week, by which rule, from which records."""
     out = [words("week_lead", day=words.date(newest), week=words.date(weeks[0]))] if newest is not None and weeks else [words("week_lead_none")]
-    return out + ([no_plan] if no_plan else [])
+    return out + ([] if any(f.planned for f in fields) else [words("week_no_plan")])
 
 
 def project_of(fields: Sequence[FieldWeek], title: str) -> str:

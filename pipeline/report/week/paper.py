@@ -15,11 +15,9 @@ from pipeline.report.words import Words, opened, titled
 from pipeline.tables import MOISTURES
 
 TEXT_PT = 11.5  # read at arm's length
-SPARE_ROWS = 1  # lines for work that nobody planned
-UNPLANNED_ROWS = 2  # where nothing is planned
 
 
-def week_paper(fields: Sequence[FieldWeek], newest: dt.date | None, title: str, no_plan: str, quiet_weeks: int, units: str, words: Words) -> Paper:
+def week_paper(fields: Sequence[FieldWeek], newest: dt.date | None, title: str, quiet_weeks: int, units: str, words: Words) -> Paper:
     """The sheet for the first week after the newest day known."""
     weeks = weeks_of(fields, newest)
     monday = weeks[0] if weeks else None
@@ -30,7 +28,7 @@ def week_paper(fields: Sequence[FieldWeek], newest: dt.date | None, title: str, 
         mine = list(mine)
         blocks += ([Break()] if k else []) + [Heading(words("week_site", site=titled(site)) if site else words("week_no_site")), *_site(mine, monday, words)]
         blocks += [_part(f, monday, quiet_weeks, words) for f in sorted(mine, key=lambda f: _first(f, monday))] + [_foot(mine, monday, words)]
-    return Paper(words("lang"), name, [title] if title else [], lead(newest, weeks, no_plan, words), blocks, name, words("paper_page", here="{here}", all="{all}"), newest.isoformat() if newest is not None else NO_DAY, size_of(units), TEXT_PT)
+    return Paper(words("lang"), name, [title] if title else [], lead(fields, newest, weeks, words), blocks, name, words("paper_page", here="{here}", all="{all}"), newest.isoformat() if newest is not None else NO_DAY, size_of(units), TEXT_PT)
 
 
 def _site(mine: Sequence[FieldWeek], monday: dt.date | None, words: Words) -> list[Block]:
@@ -60,7 +58,7 @@ def _planned(field: FieldWeek, monday: dt.date | None) -> list[Planned]:
 def _part(field: FieldWeek, monday: dt.date | None, quiet_weeks: int, words: Words) -> FieldPart:
     planned = _planned(field, monday)
     hazards = hazard_lines(field)
-    rows = [_row(field, p, words) for p in planned] + [_spare(words)] * (SPARE_ROWS if planned else UNPLANNED_ROWS)
+    rows = [_row(field, p, words) for p in planned] + ([_spare(words)] if planned else [_run(words), _spare(words)])
     runs = [*bearing_lines(field)[: 2 if any(p.task == "level" for p in planned) else 1], last_line(field)]
     gap = gap_line(field, monday, quiet_weeks) if monday is not None else ""
     lines = [(words("week_fact_bearing"), " ".join(([gap] if gap else []) + runs)), (words("week_fact_keep"), keep_line(field))]
@@ -79,7 +77,13 @@ def _row(field: FieldWeek, planned: Planned, words: Words) -> tuple[str, str, li
 
 
 def _spare(words: Words) -> tuple[str, str, list[str], str, str, str]:
-    return words("week_row_other"), "", _blanks(("day", "hours", "handful", "mix"), words), "", "", ""
+    """Room for work that nobody planned."""
+    return words("week_row_other"), "", _blanks(("which", "day", "hours", "mix"), words), "", "", ""
+
+
+def _run(words: Words) -> tuple[str, str, list[str], str, str, str]:
+    """Room for a run over the skin that nobody planned."""
+    return opened(words("task_drag")), "", _blanks(("day", "hours", "bearing", "corner", "handful"), words), "", "", ""
 
 
 def _blanks(kinds: Sequence[str], words: Words) -> list[str]:

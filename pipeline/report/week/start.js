@@ -36,7 +36,8 @@ start.sort = function () {
 start.choose = function (monday, today) {
   start.week = data.weeks.find((w) => w.start === monday) ?? {start: monday, name: "", tasks: [], bases: {}, gaps: {}};
   const first = data.weeks[0]?.start ?? monday;
-  by("now").textContent = !data.weeks.length ? say("week_say_none") : start.week.start > first ? say("week_say_later") : today < first ? say("week_say_early") : say("week_say_now");
+  const now = mondayOf(today), when = monday > now ? say("week_say_early") : monday < now ? say("week_say_over") : say("week_say_now");
+  by("now").textContent = data.weeks.length ? [when, monday > first ? say("week_say_later") : ""].join(" ").trim() : say("week_say_none");
   start.sort();
   start.draw();
 };
