@@ -98,7 +98,7 @@ def fill(page) -> None:
     bad = of(page, FIELD)
     bad.get_by_role("button", name="holds: keeps its shape").click()
     bad.locator(".task button", has_text="level").first.click()
-    bad.get_by_role("button", name="Done as planned").click()
+    bad.get_by_role("button", name="Done as planned", exact=False).first.click()
     bad.get_by_label("Mix used").fill("0,5")
     bad.get_by_label("Its unit").select_option("short_ton")
     bad.get_by_label("Note").fill('edge "A", by hand')
@@ -178,6 +178,18 @@ def test_a_press_too_many_is_taken_back(phone):
     bad.get_by_role("button", name="Take the last one back").click()
     bad.locator(".seen-list").get_by_role("button", name="Remove").click()
     assert page.evaluate("keep.entries.length") == 0 and bad.locator(".tap").count() == 0
+
+
+@pytest.mark.invariant
+def test_one_press_ticks_what_was_planned_up_to_today_on_its_own_days(phone):
+    page = phone()
+    of(page, FIELD).get_by_role("button", name="All done as planned").click()
+    level, drag = by_table(saved(page))["works"]
+    assert (level["done_on"], level["hours"], level["bearing_deg"], level["entry"]) == ("2026-04-13", "1.2", "155", "second")
+    assert (drag["done_on"], drag["hours"], drag["bearing_deg"], drag["entry"]) == ("2026-04-15", "0.5", "95", "first")
+    assert of(page, FIELD).get_by_role("button", name="All done as planned").count() == 0
+    page.locator("#week").select_option("2026-04-20")  # nothing of a week to come
+    assert of(page, FIELD).get_by_role("button", name="All done as planned").count() == 0
 
 
 @pytest.mark.invariant

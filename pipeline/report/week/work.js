@@ -8,7 +8,25 @@ work.name = (task) => data.tasks[task] ?? data.works[task];
 work.draw = function (fieldId, place) {
   const slots = new Set(work.tasks(fieldId).map(work.slot));
   const others = keep.entries.filter((e) => e.kind === "work" && e.field === fieldId && !slots.has(e.slot) && (e.slot ? start.isNow(e.slot) : !e.saved || mondayOf(e.on) === start.week.start));
-  redraw(place, ...work.tasks(fieldId).map((t) => work.planned(fieldId, t)), ...others.map((e) => work.box(e, null)));
+  redraw(place, work.all(fieldId), ...work.tasks(fieldId).map((t) => work.planned(fieldId, t)), ...others.map((e) => work.box(e, null)));
+};
+
+// One press for all that was planned up to the day chosen and is not ticked yet, each on its planned day.
+work.all = function (fieldId) {
+  const day = by("day").value, due = work.tasks(fieldId).filter((t) => t[2] <= day && !keep.find({kind: "work", slot: work.slot(t)}));
+  const tick = () => {
+    for (const t of due) work.fill(keep.add({kind: "work", field: fieldId, task: t[1], slot: work.slot(t), on: t[2], plannedHours: t[4]}, t[1]));
+    start.draw(fieldId);
+  };
+  return due.length > 1 ? button(say("week_say_all_as_sheet", {day: dayWords(day)}), tick, {class: "all", "data-at": "all"}) : null;
+};
+
+// Hours, bearing and corner of an entry as the sheet has them.
+work.fill = function (entry) {
+  const run = data.fields[entry.field]?.runs[entry.task];
+  if ((entry.plannedHours ?? null) !== null) entry.hours = String(entry.plannedHours);
+  if (run) [entry.bearing, entry.entry] = [String(run[0]), run[1]];
+  keep.store();
 };
 
 work.planned = function (fieldId, task) {
@@ -43,12 +61,7 @@ work.ask = function (entry, at) {
   };
   const run = data.fields[entry.field]?.runs[entry.task], runs = data.rolled.includes(entry.task), mixed = data.mixed.includes(entry.task);
   const number = {type: "text", inputmode: "decimal", autocomplete: "off"};
-  const asSheet = () => {
-    if (entry.plannedHours !== null && entry.plannedHours !== undefined) entry.hours = String(entry.plannedHours);
-    if (run) { entry.bearing = String(run[0]); entry.entry = run[1]; }
-    keep.store();
-    start.draw(entry.field);
-  };
+  const asSheet = () => { work.fill(entry); start.draw(entry.field); };
   const known = (entry.plannedHours ?? null) !== null || Boolean(run);
   return el("div", {class: "ask"},
     known ? button(say("week_say_as_sheet"), asSheet, {class: "whole", "data-at": "as " + at}) : null,
