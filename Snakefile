@@ -5,7 +5,7 @@ import re, shlex, sys
 from pipeline.desk.workflow import Workflow
 
 PYTHON = shlex.quote(sys.executable)
-work = Workflow(config["project"], verbs=("simulate", "layout", "grid", "tie", "measure", "change", "grade", "history", "report", "bid", "season", "portfolio", "plan", "workbook"))
+work = Workflow(config["project"], verbs=("simulate", "layout", "grid", "tie", "measure", "change", "grade", "history", "report", "bid", "season", "week", "portfolio", "plan", "workbook"))
 at = work.where
 STEP = f"{PYTHON} -m pipeline step {{rule}} --results {shlex.quote(at.results)} --given {{params.given:q}}"
 
@@ -16,7 +16,7 @@ wildcard_constraints:
 
 
 rule all:
-    input: at.index, at.portfolio, at.capital_plan, at.workbook, [at.bid(year, field) for year, field in work.bids]
+    input: at.index, at.portfolio, at.week("html"), at.capital_plan, at.workbook, [at.bid(year, field) for year, field in work.bids]
 
 
 if work.made:
@@ -106,6 +106,14 @@ rule season:
     output: at.season_queue, at.order, at.season_said
     log: at.log("season", "all")
     params: code=work.code("season"), given=work.given("season")
+    shell: STEP + " 2> {log:q}"
+
+
+rule week:
+    input: at.season_queue, at.season_said, [at.layout(f) for f in work.fields], [at.graded(f) for f in work.fields], [at.table(f, t) for f in work.fields for t in work.tables], [at.tied(f, s) for f in work.fields for s in work.surveys_of(f)]
+    output: at.week("html"), at.week("pdf")
+    log: at.log("week", "all")
+    params: code=work.code("week"), given=work.given("week")
     shell: STEP + " 2> {log:q}"
 
 

@@ -183,6 +183,8 @@ def _files() -> list[tuple[str, str]]:
         (f"`{at.index}`", "the page over all fields, worst first"),
         (f"`{at.portfolio}`, `{at.hazards}`, `{at.progress}`", "below; the last under progress_pooled"),
         (f"`{at.season_queue}`, `{at.order}`", "one crew's season over all fields, and the mix to order, below"),
+        (f"`{at.week('html')}`", "the crew's sheet of the week for a phone without a network: takes what was done and seen, keeps it on the phone, saves it as one CSV"),
+        (f"`{at.week('pdf')}`", "the same on paper for the first week after the newest day in surveys and works: a sheet a site, more where its fields do not fit on one"),
         (f"`{at.day('<date>', 'csv')}`, `.html`", "what `skinplane day` makes: the crew's day around the games, below under day"),
         (f"`{at.report('<field>')}`", "the field's page"),
         (f"`{at.table('<field>', '<table>')}`", _listed(FIELD_TABLES)),

@@ -59,6 +59,12 @@ class Day(Section):
     clear_minutes: int = Field(10, ge=0, le=120, description="Minutes before a game that nobody works on the field.")
 
 
+class Week(Section):
+    """The crew's sheet of the week."""
+
+    quiet_weeks: int = Field(3, ge=1, le=52, description="Where no run over the skin was recorded for more than so many weeks, the bearing on the sheet is called a guess.")
+
+
 class Config(Section):
     """config.yaml. Paths are relative to the file."""
 
@@ -93,6 +99,7 @@ class Config(Section):
     report: Report = Report()
     season: Season = Season()
     day: Day = Day()
+    week: Week = Week()
 
     @model_validator(mode="before")
     @classmethod
@@ -114,6 +121,7 @@ SHARED: dict[str, tuple[str, ...]] = {
     "bid": ("units", "currency", "tolerances", "material", "report", "acceptance"),
     "season": ("units", "tolerances", "material", "crew", "costs"),
     "day": ("units", "tolerances", "material", "crew", "costs", "report"),
+    "week": ("units", "tolerances", "material", "report"),
     "portfolio": ("units", "currency", "tolerances", "material", "report"),
     "workbook": ("units", "costs", "prices", "report"),
     "plan": ("random_seed", "currency", "tolerances", "material", "costs", "prices", "budget"),

@@ -10,6 +10,7 @@ from pipeline.report.hazards import CLOSED, OPEN, Hazard, hazards
 from pipeline.surface.verdict import UNKNOWN, UNSAFE, WATCH, WORK
 
 BY_SURVEY = ("lip", "low_spots", "zones", "mix_depth", "grass_edge")
+JUDGED_BY = ("survey_quality", *BY_SURVEY)  # tables that a field is judged by
 
 
 @dataclass(frozen=True)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Sequence
+
 from pipeline.diamond.carry import from_plain
 from pipeline.jobs import Job
 from pipeline.report.field_page import sayer_of
@@ -28,11 +30,11 @@ def run(job: Job, where: Where) -> None:
     pages.write(where.index, "index.html", index_page(seen, tolerances, job.settings.report.title, words, records.read(where.season_said)))
 
 
-def field_seen(job: Job, where: Where, row: Read, words: Words) -> FieldSeen:
-    """One field as its tables show it."""
+def field_seen(job: Job, where: Where, row: Read, words: Words, names: Sequence[str] = FIELD_TABLES) -> FieldSeen:
+    """One field as its tables show it; names: the tables to read, those a field is judged by at least."""
     field_id, settings = row["field_id"], job.settings
     layout = from_plain(records.read(where.layout(field_id)))
-    rows = {name: tables.read(where.table(field_id, name), name) for name in FIELD_TABLES}
+    rows = {name: tables.read(where.table(field_id, name), name) for name in names}
     order = [s["survey_id"] for s in sorted(job.rows["surveys"], key=lambda s: (s["flown_on"], s.row))]
     walks = [w for w in job.rows["walks"] if w["field_id"] == field_id]
     lengths = {e.edge_id: e.length_m for e in edges_used(where, layout, usable(rows["survey_quality"], order))}

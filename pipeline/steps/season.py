@@ -12,7 +12,7 @@ from pipeline.plan.roads import NoRoads, Roads
 from pipeline.plan.season import Season, plan_season, working_days
 from pipeline.report.overview import FieldSeen, plain_text
 from pipeline.report.season_asks import Ground, asks
-from pipeline.report.season_block import asked_block, order_rows, queue_rows, season_block
+from pipeline.report.season_block import RANKS, asked_block, order_rows, queue_rows, season_block
 from pipeline.report.words import Words
 from pipeline.steps.portfolio import field_seen
 from pipeline.steps.report import LANGUAGE, usable
@@ -43,6 +43,7 @@ def run(job: Job, where: Where) -> None:
         rows = [r | {"reason": plain_text(r["reason"])} for r in queue_rows(done, left, season, words)]
         why = {(n.field_id, n.task, n.rank): n.why for n in told[False]}
         said = season_block(done, left, season, ordered, {s.field_id: s.name for s in seen}, why, units, words)
+        said["whys"] = [[n.field_id, n.task, RANKS[n.rank], n.why] for n in dict.fromkeys(told[False])]
     tables.write(where.season_queue, "season_queue", rows)
     tables.write(where.order, "order", order_rows(ordered, words))
     records.write(where.season_said, said)

@@ -144,6 +144,10 @@ class Where:
         """One day around the games: `csv` or `html`."""
         return f"{self.results}/days/{on}.{ending}"
 
+    def week(self, ending: str) -> str:
+        """The crew's sheet of the week: `html` for a phone, `pdf` for print."""
+        return f"{self.results}/week.{ending}"
+
     @property
     def season_said(self) -> str:
         """The season in words, for the page over all fields."""

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import datetime as dt
+import json
+import re
 from pathlib import Path
 
 import pandas as pd
+import pypdfium2
 import pytest
 import yaml
 
@@ -37,6 +40,23 @@ def test_the_page_over_all_fields_has_the_season_and_a_fields_page_its_forecast(
     assert "Not enough surveys yet to carry anything on" in (ran.root / WHERE.report("moth")).read_text()
     forecast = pd.read_csv(ran.root / WHERE.table("moth", "forecast"))
     assert forecast.on.isna().all() and forecast.reason.str.startswith("not enough surveys yet").any()
+
+
+@pytest.mark.independent  # PDFium
+def test_the_sheet_of_the_week_has_the_queue_s_first_week_on_paper_and_every_week_on_the_phone(ran):
+    queue = pd.read_csv(ran.root / WHERE.season_queue)
+    planned = queue[queue.done == "planned"]
+    data = json.loads(re.search(r'id="data">(.*?)</script>', (ran.root / WHERE.week("html")).read_text()).group(1))
+    assert [w["start"] for w in data["weeks"]] == sorted(set(planned.week_start))
+    listed = {(t[0], t[1], t[2]) for w in data["weeks"] for t in w["tasks"]}
+    assert listed == set(zip(planned.field_id, planned.task, planned.on))
+    hours = sum(t[4] for w in data["weeks"] for t in w["tasks"])
+    assert hours == pytest.approx(planned.hours.sum(), abs=0.005 * len(planned))
+    document = pypdfium2.PdfDocument(ran.root / WHERE.week("pdf"))
+    text = " ".join(" ".join(sheet.get_textpage().get_text_bounded() for sheet in document).split()).replace("\u00a0", " ")
+    assert document.is_tagged() and "Moth Field" in text and "Two Lamps Field" in text and "Unsafe: first of all" in text
+    first = planned[planned.week_start == planned.week_start.min()]
+    assert text.count("Drag ") == (first.groupby(["field_id", "on"]).task.apply(set).map(lambda done: "drag" in done)).sum()
 
 
 @pytest.mark.invariant

@@ -89,13 +89,35 @@ class Blanks:
 
 
 @dataclass(frozen=True)
+class FieldPart:
+    """One field of several on a sheet, held together.
+
+    beside : what stands beside its name
+    first  : over `warnings`, which are set apart by a heavy rule; both empty where nothing is unsafe
+    lines  : a label and a sentence each
+    rows   : a lead, a few words and labels each: a box to tick, and each label with a line to write on; a sentence over the
+             whole width, or empty; a sentence and a label with a line beside it, or both empty
+    foot   : labels, each with a line of its own
+    """
+
+    name: str
+    beside: str
+    first: str
+    warnings: Sequence[str]
+    lines: Sequence[tuple[str, str]]
+    rows: Sequence[tuple[str, str, Sequence[str], str, str, str]]
+    foot: Sequence[str]
+    kind: str = "field"
+
+
+@dataclass(frozen=True)
 class Break:
     """The next block begins on a new sheet."""
 
     kind: str = "break"
 
 
-Block = Union[Heading, Lines, Caution, Steps, Ticks, Table, Picture, Blanks, Break]
+Block = Union[Heading, Lines, Caution, Steps, Ticks, Table, Picture, Blanks, FieldPart, Break]
 
 
 @dataclass(frozen=True)
@@ -105,6 +127,7 @@ class Paper:
     size : LETTER or A4
     foot : one line at the foot of every sheet; `page`: how a sheet is numbered, with `{here}` and `{all}`
     day  : ISO date that stands in the file as its date
+    text_pt : size of its letters
     """
 
     lang: str
@@ -116,6 +139,7 @@ class Paper:
     page: str
     day: str
     size: str = A4
+    text_pt: float = 10.5
 
     def plain(self, style: str) -> dict:
         """All of it as plain values, its drawings inked. style : the pages' style sheet"""
