@@ -29,7 +29,7 @@ def plan_block(record: dict, words: Words, units: Units = METRIC) -> dict:
     if state == "not_measured":
         return out | {"lead": [words("plan_not_measured")]}
     if state == "infeasible":
-        return out | {"lead": _infeasible(record, words)}
+        return out | {"lead": infeasible_lines(record, words)}
     done = [line for line in record["lines"] if line["treatment"] != NONE]
     first = [line for line in record["lines"] if line["treatment"] == NONE and line["year"] == record["first_year"]]
     return out | {
@@ -139,15 +139,15 @@ def not_offered(record: Mapping, fields: Sequence[str], words: Words, causes: Co
     return [words("plan_not_offered", does=opened(words(f"plan_does_{treatment}")), fields=(named or words.listed)(names), why=words(f"plan_missing_{why}")) for (treatment, why), names in sorted(found.items())]
 
 
-def _infeasible(record: dict, words: Words) -> list[str]:
-    """What would have to be there, year by year; fields that no schedule mends."""
-    names = record["names"]
+def infeasible_lines(record: Mapping, words: Words, named: Callable[[list[str]], str] | None = None) -> list[str]:
+    """What would have to be there, year by year; fields that no schedule mends. named: how names are listed"""
+    names, listed = record["names"], named or words.listed
     if record["no_schedule"]:
-        return [words("plan_no_schedule", fields=words.listed(names[f] for f in record["no_schedule"])), *not_offered(record, record["no_schedule"], words)]
+        return [words("plan_no_schedule", fields=listed([names[f] for f in record["no_schedule"]])), *not_offered(record, record["no_schedule"], words, named=named)]
     short = [words("plan_short", year=record["first_year"] + t, money=money(m, record["currency"]), hours=printed(h, 0), needs=money(record["money"][t] + m, record["currency"]))
              for t, (m, h) in enumerate(zip(record["short_money"], record["short_hours"])) if m > 0.005 or h > 0.005]  # fmt: skip
     out = [words("plan_infeasible"), *short]
-    return out + ([words("plan_close", fields=words.listed(names[f] for f in sorted(record["forced"])))] if record["forced"] else [])
+    return out + ([words("plan_close", fields=listed([names[f] for f in sorted(record["forced"])]))] if record["forced"] else [])
 
 
 def _outcome(record: dict, words: Words) -> str:
