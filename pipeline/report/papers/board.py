@@ -29,8 +29,10 @@ class Room:
     years: int
 
 
-# From the fullest to the barest: of the first sheet, and of the second.
-FIRST = tuple(Room(8, names, unsafe, years) for names, unsafe, years in ((8, 8, 10), (8, 6, 10), (6, 5, 10), (5, 4, 10), (4, 3, 8), (3, 2, 6), (2, 2, 5), (2, 1, 4), (1, 1, 3), (1, 0, 2)))
+# From the fullest to the barest: of the first sheet, where years give way last, and of the second.
+FIRST = tuple(Room(8, names, unsafe, years) for names, unsafe, years in (
+    (8, 8, 10), (8, 6, 10), (6, 5, 10), (5, 4, 10), (4, 3, 10), (3, 3, 10), (3, 2, 10), (3, 1, 10), (2, 1, 10), (2, 1, 8), (2, 1, 6), (1, 1, 5), (1, 1, 4), (1, 0, 3), (1, 0, 2),
+))
 SECOND = tuple(Room(lines, names, 0, 0) for lines, names in (*((n, 8) for n in range(30, 11, -1)), *((n, 5) for n in range(14, 7, -1)), *((n, 3) for n in range(10, 3, -1)), *((n, 2) for n in range(5, -1, -1)), (0, 1), (0, 0)))
 
 

@@ -16,6 +16,7 @@ from pipeline.report.words import Words, opened
 from pipeline.surface.verdict import ORDER
 
 LITTLE_LEFT = 0.05  # of the money: less than this left over needs no word
+FEW_UNSAFE = 2  # with more fields than these unsafe, one place of each is told
 HARDLY = 0.05  # points of a whole plan that nobody need speak of
 SHORT = ("no_cost", "no_density", "no_design", "no_mix_price")  # what an owner can mend of a treatment that is not offered
 
@@ -62,7 +63,8 @@ def ask_lines(record: Mapping, most: int, words: Words) -> list[str]:
 def unsafe_lines(unsafe: Mapping, portfolio: Sequence[Mapping], most: int, words: Words) -> list[str]:
     """Each unsafe field with what is unsafe there; how many fields have which verdict."""
     rows = unsafe["unsafe"]
-    out = [words("board_unsafe_field", field=r["name"], what=" ".join(r["what"][:2]), act=r["act"] or words("board_unsafe_act")) for r in rows[:most]]
+    places = 1 if len(rows) > FEW_UNSAFE else 2
+    out = [words("board_unsafe_field", field=r["name"], what=_places(r["what"], places, words), act=r["act"] or words("board_unsafe_act")) for r in rows[:most]]
     if len(rows) > most:
         out.append(words.count("board_unsafe_more", len(rows) - most, fields=named([r["name"] for r in rows[most:]], 3 * most, words)))
     if not rows:
@@ -70,6 +72,12 @@ def unsafe_lines(unsafe: Mapping, portfolio: Sequence[Mapping], most: int, words
     counts = Counter(r["verdict"] for r in portfolio)
     told = [words("board_verdict", number=counts[v], verdict=words(f"verdict_{v}")) for v in ORDER if counts[v]]
     return [*out, words("board_verdicts", what=", ".join(told))] if told else out
+
+
+def _places(what: Sequence[str], most: int, words: Words) -> str:
+    """The first places of a field, and how many more there are."""
+    more = [words.count("board_places_more", len(what) - most)] if len(what) > most else []
+    return " ".join([*what[:most], *more])
 
 
 def compared_lines(record: Mapping, words: Words) -> list[str]:
