@@ -83,7 +83,7 @@ def _places(what: Sequence[str], most: int, words: Words) -> str:
 def compared_lines(record: Mapping, words: Words) -> list[str]:
     """The plan beside nothing done, its rivals, and a tenth more or less money."""
     cash = lambda v: money(v, record["currency"])
-    first = [words("plan_compared", loss=points(record["loss"]), untreated=points(record["untreated"]))]
+    first = [words("board_leaves", loss=points(record["loss"]), untreated=points(record["untreated"]))]
     others = record["others"]
     same = others[WORST_FIRST] is not None and others[IN_TURN] is not None and abs(others[WORST_FIRST]["loss"] - others[IN_TURN]["loss"]) < 0.005
     for name in (WORST_FIRST,) if same else (WORST_FIRST, IN_TURN):
