@@ -182,6 +182,7 @@ def _files() -> list[tuple[str, str]]:
     return [
         (f"`{at.index}`", "the page over all fields, worst first"),
         (f"`{at.portfolio}`, `{at.hazards}`, `{at.progress}`", "below; the last under progress_pooled"),
+        (f"`{at.board_paper}`", "the board's paper on the capital plan, two sheets whatever the number of fields: what is asked for, what it buys, what is unsafe now, why each line, how sure"),
         (f"`{at.season_queue}`, `{at.order}`", "one crew's season over all fields, and the mix to order, below"),
         (f"`{at.week('html')}`", "the crew's sheet of the week for a phone without a network: takes what was done and seen, keeps it on the phone, saves it as one CSV"),
         (f"`{at.week('pdf')}`", "the same on paper for the first week after the newest day in surveys and works: a sheet a site, more where its fields do not fit on one"),

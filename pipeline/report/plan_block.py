@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Callable, Collection, Mapping, Sequence
+
 from pipeline.plan.rivals import IN_TURN, WORST_FIRST
 from pipeline.plan.treatments import LIP, NONE
 from pipeline.report.figures import METRIC, Units, figure, printed
@@ -27,7 +29,7 @@ def plan_block(record: dict, words: Words, units: Units = METRIC) -> dict:
     if state == "not_measured":
         return out | {"lead": [words("plan_not_measured")]}
     if state == "infeasible":
-        return out | {"lead": _infeasible(record, words)}
+        return out | {"lead": infeasible_lines(record, words)}
     done = [line for line in record["lines"] if line["treatment"] != NONE]
     first = [line for line in record["lines"] if line["treatment"] == NONE and line["year"] == record["first_year"]]
     return out | {
@@ -35,7 +37,7 @@ def plan_block(record: dict, words: Words, units: Units = METRIC) -> dict:
         "rows": [_row(line, record, words, units) for line in sorted(done, key=lambda r: (r["year"], record["names"][r["field_id"]]))],
         "waits": [words("plan_waits", field=record["names"][r["field_id"]], why=line_reason(r, record, words)) for r in first],
         "years": [_year(record, t, words) for t in range(record["years"])], "compared": _compared(record, words), "tenth": _tenth(record, words),
-        "pins": [_pin(p, record, words) for p in [*record["pins"], *record["pins_left"]]], "fields": [_field(f, record, words) for f in sorted(record["over_years"], key=record["names"].get)],
+        "pins": [pin_line(p, record, words) for p in [*record["pins"], *record["pins_left"]]], "fields": [_field(f, record, words) for f in sorted(record["over_years"], key=record["names"].get)],
         "sure": _sure(record, words),
     }  # fmt: skip
 
@@ -91,7 +93,8 @@ def _tenth(record: dict, words: Words) -> list[str]:
     return out
 
 
-def _pin(pin: dict, record: dict, words: Words) -> str:
+def pin_line(pin: dict, record: dict, words: Words) -> str:
+    """What the owner has decided, that it is obeyed, and its price."""
     does = words(f"plan_does_{pin['treatment']}") if pin["treatment"] else words("plan_any_work")
     when = words("plan_pin_year", year=pin["year"]) if pin["year"] else words("plan_pin_not_before", year=pin["not_before"]) if pin["not_before"] else words("plan_pin_sometime")
     if "price" not in pin:
@@ -119,31 +122,32 @@ def _sure(record: dict, words: Words) -> list[str]:
     for field_id, lacks in sorted(record["not_judged"].items()):
         if lacks:
             out.append(words("plan_lacks", field=record["names"][field_id], what=words.listed(words(f"plan_lack_{why}", measure=words(f"plan_measure_{n}")) for n, why in lacks)))
-    out += _not_offered(record, sorted(record["over_years"]), words)
+    out += not_offered(record, sorted(record["over_years"]), words)
     out += [words("plan_left_out", fields=words.listed(record["names"][f] for f in record["left_out"]))] if record["left_out"] else []
     out += [words("plan_old", fields=words.listed(record["names"][f] for f in record["old"]))] if record["old"] else []
     out += [words("plan_no_rate", measures=words.listed(words(f"plan_measure_{n}") for n in record["no_rate"]))] if record["no_rate"] else []
     return out + ([words("plan_unset", names=words.listed(record["assumed"]))] if record["assumed"] else [])
 
 
-def _not_offered(record: dict, fields: list[str], words: Words) -> list[str]:
-    """Treatments that a plan cannot choose on some fields, and why."""
+def not_offered(record: Mapping, fields: Sequence[str], words: Words, causes: Collection[str] | None = None, named: Callable[[list[str]], str] | None = None) -> list[str]:
+    """Treatments that a plan cannot choose on some fields, and why. causes: those told of, all without; named: how names are listed"""
     found: dict[tuple[str, str], list[str]] = {}
     for field_id in fields:
         for treatment, why in sorted(record["not_offered"][field_id].items()):
-            found.setdefault((treatment, why), []).append(record["names"][field_id])
-    return [words("plan_not_offered", does=opened(words(f"plan_does_{treatment}")), fields=words.listed(names), why=words(f"plan_missing_{why}")) for (treatment, why), names in sorted(found.items())]
+            if causes is None or why in causes:
+                found.setdefault((treatment, why), []).append(record["names"][field_id])
+    return [words("plan_not_offered", does=opened(words(f"plan_does_{treatment}")), fields=(named or words.listed)(names), why=words(f"plan_missing_{why}")) for (treatment, why), names in sorted(found.items())]
 
 
-def _infeasible(record: dict, words: Words) -> list[str]:
-    """What would have to be there, year by year; fields that no schedule mends."""
-    names = record["names"]
+def infeasible_lines(record: Mapping, words: Words, named: Callable[[list[str]], str] | None = None) -> list[str]:
+    """What would have to be there, year by year; fields that no schedule mends. named: how names are listed"""
+    names, listed = record["names"], named or words.listed
     if record["no_schedule"]:
-        return [words("plan_no_schedule", fields=words.listed(names[f] for f in record["no_schedule"])), *_not_offered(record, record["no_schedule"], words)]
+        return [words("plan_no_schedule", fields=listed([names[f] for f in record["no_schedule"]])), *not_offered(record, record["no_schedule"], words, named=named)]
     short = [words("plan_short", year=record["first_year"] + t, money=money(m, record["currency"]), hours=printed(h, 0), needs=money(record["money"][t] + m, record["currency"]))
              for t, (m, h) in enumerate(zip(record["short_money"], record["short_hours"])) if m > 0.005 or h > 0.005]  # fmt: skip
     out = [words("plan_infeasible"), *short]
-    return out + ([words("plan_close", fields=words.listed(names[f] for f in sorted(record["forced"])))] if record["forced"] else [])
+    return out + ([words("plan_close", fields=listed([names[f] for f in sorted(record["forced"])]))] if record["forced"] else [])
 
 
 def _outcome(record: dict, words: Words) -> str:

@@ -42,6 +42,7 @@ def run(job: Job, where: Where) -> None:
     if record["state"] == PLANNED:
         record["kept"] = kept.keep(where.plans, job.settings.plan.first_year, newest, where.capital_plan)
     scored = score([r.get("in_band") for r in told])
+    record["newest"] = None if newest is None else newest.isoformat()
     record["outcome"] = {"promised": len(told), "measured": scored.lines, "in_band": scored.kept, "share": scored.share, "trusted": scored.trusted}
     records.write(where.plan_record, record)
 

@@ -151,4 +151,4 @@ def test_pins_are_obeyed_and_priced_and_the_block_says_it_all(where):
 def test_the_plan_reads_fields_and_no_field_reads_the_plan():
     snakefile = (Path(__file__).resolve().parent.parent.parent / "Snakefile").read_text()
     readers = [rule for rule in snakefile.split("\nrule ")[1:] if any(w in rule.split("output:")[0] for w in ("capital_plan", "plan_record", "plan_outcome"))]
-    assert [rule.split(":")[0] for rule in readers] == ["all"]
+    assert [rule.split(":")[0] for rule in readers] == ["all", "board"]

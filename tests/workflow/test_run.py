@@ -65,7 +65,7 @@ def test_everything_that_is_promised_is_there(ran):
         for name in ("mix_depth", "mix_depth_sigma", "blade_depth"):
             assert (ran.root / WHERE.surface(field, f"{field}-2026-04") / f"{name}.tif").is_file()
     assert not list((ran.root / WHERE.surface("two-lamps", "two-lamps-2025-07")).glob("[!.]*"))
-    for path in (WHERE.index, WHERE.portfolio, WHERE.hazards, WHERE.season_queue, WHERE.order, WHERE.week("html"), WHERE.week("pdf"), WHERE.capital_plan, WHERE.plan_outcome, WHERE.plan_record):
+    for path in (WHERE.index, WHERE.portfolio, WHERE.hazards, WHERE.season_queue, WHERE.order, WHERE.week("html"), WHERE.week("pdf"), WHERE.capital_plan, WHERE.plan_outcome, WHERE.plan_record, WHERE.board_paper, WHERE.workbook):
         assert (ran.root / path).is_file()
 
 
