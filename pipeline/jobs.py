@@ -24,7 +24,7 @@ FIELD_TABLES = {
     "bid": ("works", "walks", "readings", "control"),
 }
 # Tables of which a verb over all fields is handed every row, beside fields and surveys.
-OVER_ALL = {"season": ("walks", "works", "sites", "stock"), "day": ("walks", "works", "sites", "games"), "week": ("walks", "works", "games"), "portfolio": ("walks",), "workbook": ()}
+OVER_ALL = {"season": ("walks", "readings", "works", "sites", "stock"), "day": ("walks", "readings", "works", "sites", "games"), "week": ("walks", "readings", "works", "games"), "portfolio": ("walks", "readings"), "workbook": ()}
 
 
 @dataclass(frozen=True)

@@ -82,4 +82,4 @@ class FieldInput:
     def standing(self) -> Standing:
         order = [r["survey_id"] for r in self.surveys]
         return standing(self.field_id, self.tables, order, self.walks, Limits.of(self.settings.tolerances, self.field_id),
-                        {e.edge_id: e.length_m for e in self.edges})  # fmt: skip
+                        {e.edge_id: e.length_m for e in self.edges}, self.readings)  # fmt: skip

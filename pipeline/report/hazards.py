@@ -15,6 +15,8 @@ from pipeline.surface.verdict import UNLIKELY, UNSAFE, exceeds
 OPEN, CLOSED = "open", "closed"
 MENDED = ("repaired", "accepted")  # a walk's words that close; `closed` and `marked_off` keep people away, no more
 SPOT_WORDS, EDGE_WORDS = {"spot", "hole", "hollow", "dip", "puddle"}, {"lip", "skin", "step", "edge", "ridge", "trip"}
+TRIP, HOLE = "trip", "hole"
+BY_EYE = {TRIP: lambda h: h.measure != LOW_SPOT, HOLE: lambda h: h.measure == LOW_SPOT}  # what is seen -> whether a survey's hazard is the same
 SLACK_M = 2.0  # a stretch over the limit wanders from survey to survey: within this it is the same one
 
 
@@ -44,26 +46,57 @@ class Hazard:
     action: str = ""
     action_on: str = ""
     finding: str = ""
+    e: float | None = None
+    n: float | None = None
+
+    @property
+    def by_eye(self) -> bool:
+        """Whether somebody saw it, and no survey has measured it."""
+        return self.last is None and self.measure in BY_EYE
 
 
-def hazards(field_id: str, surveys: Sequence[Shown], walks: Iterable, limits: Limits) -> tuple[Hazard, ...]:
-    """Every hazard that a field's surveys and walks ever showed, in order of finding.
+def hazards(field_id: str, surveys: Sequence[Shown], walks: Iterable, limits: Limits, readings: Iterable = ()) -> tuple[Hazard, ...]:
+    """Every hazard that a field's surveys, walks and readings ever showed, in order of finding.
 
-    surveys : what each survey that was not refused shows, oldest first
-    walks   : rows of walks.csv of this field
+    surveys  : what each survey that was not refused shows, oldest first
+    walks    : rows of walks.csv of this field
+    readings : rows of readings.csv of this field; a `seen` trip or hole opens a hazard at once
     """
     found: list[Hazard] = []
     own: list[Hazard] = []
-    steps = [(s.flown_on, 0, s) for s in surveys] + [(str(w["walked_on"]), 1, w) for w in walks]
+    seen = [r for r in readings if r.get("kind") == "seen" and r.get("value") in BY_EYE]
+    steps = [(str(r["read_on"]), 0, r) for r in seen] + [(s.flown_on, 1, s) for s in surveys] + [(str(w["walked_on"]), 2, w) for w in walks]
     for _, kind, step in sorted(steps, key=lambda s: s[:2]):
         if kind == 0:
-            found = _after_survey(field_id, found, step, limits)
+            own = _after_eye(field_id, found, own, step)
+        elif kind == 1:
+            found, own = _after_survey(field_id, found, own, step, limits)
         else:
             found, own = _after_walk(field_id, found, own, step)
     return tuple(_named(sorted(found + own, key=lambda h: (h.found_on, h.source))))
 
 
-def _after_survey(field_id: str, before: list[Hazard], seen: Shown, limits: Limits) -> list[Hazard]:
+def _after_eye(field_id: str, found: list[Hazard], own: list[Hazard], reading) -> list[Hazard]:
+    """A trip or hole that was seen: a hazard of its own, unless one of its kind is open at that place already."""
+    place, word = _seen_at(reading), reading["value"]
+    known = [h for h in (*found, *own) if h.state == OPEN and place in _called(h.place_id) and (h.measure == word if h.last is None else BY_EYE[word](h))]
+    if known:
+        return own
+    on = str(reading["read_on"])
+    return [*own, Hazard("", field_id, place, word, on, reading["reading_id"], None, None, on, None, OPEN, "", "", reading.get("notes") or "", reading.get("e"), reading.get("n"))]
+
+
+def _seen_at(reading) -> str:
+    """Where something was seen, as an id: the place or edge that was named, else its metres."""
+    named = reading.get("place") or reading.get("edge_id")
+    if named:
+        return _id(named)
+    return f"at-{reading['e']:.0f}-{reading['n']:.0f}" if reading.get("e") is not None and reading.get("n") is not None else "field"
+
+
+def _after_survey(field_id: str, before: list[Hazard], own: list[Hazard], seen: Shown, limits: Limits) -> tuple[list[Hazard], list[Hazard]]:
+    """What a survey shows of known hazards, what it finds itself; of those seen by eye, the ones it measures over the limit
+    become the survey's. One it shows under the limit stays: what is small or sharp no survey sees."""
     unsafe = list(seen.of(UNSAFE))
     out = []
     for hazard in before:
@@ -75,9 +108,12 @@ def _after_survey(field_id: str, before: list[Hazard], seen: Shown, limits: Limi
             out.append(replace(hazard, state=CLOSED, action=f"not over the limit in {seen.survey_id}", action_on=seen.flown_on))
         else:
             out.append(hazard)
-    return out + [
-        Hazard("", field_id, f.place_id, f.kind, seen.flown_on, seen.survey_id, f, f, seen.flown_on, f.trip) for f in unsafe
-    ]  # fmt: skip
+    for f in unsafe:
+        eye = next((h for h in own if h.state == OPEN and h.by_eye and h.place_id in _called(f.place_id) and (f.kind == LOW_SPOT) == (h.measure == HOLE)), None)
+        own = [h for h in own if h is not eye]
+        since = (eye.found_on, eye.source) if eye is not None else (seen.flown_on, seen.survey_id)
+        out.append(Hazard("", field_id, f.place_id, f.kind, *since, f, f, seen.flown_on, f.trip, OPEN, *((eye.action, eye.action_on) if eye is not None else ())))
+    return out, own
 
 
 def _same(hazard: Hazard, finding: Finding) -> bool:
@@ -130,7 +166,7 @@ def _called(place_id: str) -> set[str]:
 def _means(item: str, hazard: Hazard) -> bool:
     """Whether a walk's item names a hazard: its own item again, or a word for what a survey measured there."""
     if hazard.last is None:
-        return item == hazard.measure
+        return item == hazard.measure or hazard.by_eye and not (SPOT_WORDS if hazard.measure == HOLE else EDGE_WORDS).isdisjoint(item.split("-"))
     return not (SPOT_WORDS if hazard.measure == LOW_SPOT else EDGE_WORDS).isdisjoint(item.split("-"))
 
 

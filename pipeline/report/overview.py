@@ -107,7 +107,7 @@ def _hazard_row(h: Hazard, seen: FieldSeen, tolerances: Tolerances) -> dict:
         "action": h.action, "action_on": h.action_on, "state": h.state,
     }  # fmt: skip
     if h.first is None:
-        return row | {"place": h.place_id.replace("-", " "), "value": h.finding}
+        return row | {"place": plain_text(seen.plain.seen_at(h.place_id, h.e, h.n)) if h.by_eye else h.place_id.replace("-", " "), "value": h.finding or (h.measure if h.by_eye else "")}
     owned = seen.plain.owned(h.measure, True)
     value = _value(h.first.value_mm, h.first.sigma_mm)
     if h.last_on != h.found_on:

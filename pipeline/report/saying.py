@@ -199,10 +199,20 @@ class Sayer:
 
     def lingers(self, hazard: Hazard) -> str:
         """A hazard that the newest survey cannot speak about, or that a walk found."""
+        if hazard.by_eye:
+            return opened(self.words("eye_found", what=self.words(f"eye_{hazard.measure}"), place=self.seen_at(hazard.place_id, hazard.e, hazard.n), on=self.words.date(hazard.found_on)) + (self.words("in_quotes", text=hazard.finding) if hazard.finding else ""))
         if hazard.last is None:
             return opened(self.words("walk_found", place=hazard.place_id.replace("-", " "), item=hazard.measure.replace("-", " "),
                                      finding=hazard.finding))  # fmt: skip
         return self.words("not_seen_gone", found=self.says(hazard.last), on=self.words.date(hazard.last_on))
+
+    def seen_at(self, named: str, e: float | None, n: float | None) -> str:
+        """Where something was seen by eye: the place or edge named, else from the nearest place, else somewhere on the field."""
+        if self.words.knows(f"edge_{named}"):
+            return self.placing.edge(named)
+        if named and named != "field" and not named.startswith("at-"):
+            return self.placing.place(named)
+        return self.placing.at(e, n) if e is not None and n is not None else self.words("the_field")
 
     def open_hazard(self, hazard: Hazard, now: Standing) -> str:
         """An open hazard in a sentence: as the newest survey shows it, else as it was last seen."""

@@ -64,7 +64,7 @@ class Standing:
 
 def standing(
     field_id: str, rows: dict[str, list[dict]], order: Sequence[str], walks: Iterable, limits: Limits,
-    lengths: dict[str, float],
+    lengths: dict[str, float], readings: Iterable = (),
 ) -> Standing:  # fmt: skip
     """Judge a field's tables.
 
@@ -72,13 +72,14 @@ def standing(
     order : survey ids, oldest first
     walks : rows of walks.csv of this field
     lengths : edge id -> length, m
+    readings : rows of readings.csv of this field
     """
     quality = {r["survey_id"]: r for r in rows["survey_quality"]}
     known = [s for s in order if s in quality]
     usable = [s for s in known if quality[s]["verdict"] != "refused"]
     of = {name: _by_survey(rows.get(name, ())) for name in BY_SURVEY}
     surveys = tuple(shown(s, quality[s]["flown_on"], {n: of[n].get(s, []) for n in BY_SURVEY}, limits, lengths) for s in usable)
-    found = hazards(field_id, surveys, walks, limits)
+    found = hazards(field_id, surveys, walks, limits, readings)
     verdict = surveys[-1].verdict if surveys else UNKNOWN
     if any(h.state == OPEN for h in found):
         verdict = UNSAFE

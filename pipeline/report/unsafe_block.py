@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pipeline.report.field_input import FieldInput
 from pipeline.report.findings import LOW_SPOT
-from pipeline.report.hazards import CLOSED, Hazard
+from pipeline.report.hazards import CLOSED, HOLE, Hazard
 from pipeline.report.saying import Sayer
 from pipeline.report.standing import Standing
 from pipeline.report.words import Words, opened
@@ -40,12 +40,28 @@ def _hazard(h: Hazard, now: Standing, sayer: Sayer, keys: dict) -> dict:
     if flips:
         lines.append(flips)
     lines.append(words("first_seen", on=sayer.day(h.found_on, h.source)))
+    if h.by_eye:
+        lines += _beside(h, now, sayer)
     if h.action:
         lines.append(words("action_taken", action=_action(h, words), on=words.date(h.action_on)))
     return {"key": keys.get(h.last, "") if fresh else "", "text": sayer.open_hazard(h, now), "lines": lines}
 
 
+def _beside(h: Hazard, now: Standing, sayer: Sayer) -> list[str]:
+    """What the newest survey says of a place where somebody saw a trip or a hole: neither is hidden."""
+    words = sayer.words
+    if now.newest is None:
+        return []
+    there = [f for f in now.newest.findings if f.place_id == h.place_id and (f.kind == LOW_SPOT) == (h.measure == HOLE) and f.value_mm is not None]
+    day = sayer.day(now.newest.flown_on, now.newest.survey_id)
+    if now.newest.flown_on < h.found_on:
+        return [words("eye_since", day=day, what=sayer.says(there[0]))] if there else [words("eye_after", day=day)]
+    return [words("eye_against", day=day, what=sayer.says(there[0]))] if there else [words("eye_unseen", day=day)]
+
+
 def _place(h: Hazard, sayer: Sayer) -> str:
+    if h.by_eye:
+        return sayer.seen_at(h.place_id, h.e, h.n)
     return sayer.where(h.last) if h.last is not None else h.place_id.replace("-", " ")
 
 
@@ -85,8 +101,7 @@ def _seen_by_hand(given: FieldInput, now: Standing, sayer: Sayer) -> list[str]:
     out = []
     for r in given.readings:
         if r["kind"] == "seen" and str(r["read_on"]) > since:
-            place = r.get("place") or r.get("edge_id") or ""
-            named = sayer.placing.edge(place) if words.knows(f"edge_{place}") else sayer.placing.place(place)
+            named = sayer.seen_at(r.get("place") or r.get("edge_id") or "", r.get("e"), r.get("n"))
             note = words("in_quotes", text=r["notes"]) if r.get("notes") else ""
             out.append(words("seen_line", on=words.date(r["read_on"]), what=words(f"seen_{r['value']}"), place=named) + note)
     return out

@@ -40,7 +40,7 @@ def field_seen(job: Job, where: Where, row: Read, words: Words, names: Sequence[
     order = [s["survey_id"] for s in sorted(job.rows["surveys"], key=lambda s: (s["flown_on"], s.row))]
     walks = [w for w in job.rows["walks"] if w["field_id"] == field_id]
     lengths = {e.edge_id: e.length_m for e in edges_used(where, layout, usable(rows["survey_quality"], order))}
-    now = standing(field_id, rows, order, walks, Limits.of(settings.tolerances, field_id), lengths)
+    now = standing(field_id, rows, order, walks, Limits.of(settings.tolerances, field_id), lengths, [r for r in job.rows["readings"] if r["field_id"] == field_id])
     reader = sayer_of(layout, rows, settings, words)
     plain = sayer_of(layout, rows, settings.model_copy(update={"units": "metric"}), words)
     return FieldSeen(field_id, row.get("name") or field_id, row.get("site", ""), now, rows, reader, plain, settings.material)

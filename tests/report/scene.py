@@ -156,8 +156,8 @@ def walked(*walks: dict) -> tuple[Read, ...]:
     return reads("walks", *({"walk_id": f"walk-{k}", **usual, **w} for k, w in enumerate(walks)))
 
 
-def hazards_of(*shown_by: Shown, walks: tuple[dict, ...] = (), limits: Limits = LIMITS):
-    return hazards(FIELD, shown_by, walked(*walks), limits)
+def hazards_of(*shown_by: Shown, walks: tuple[dict, ...] = (), limits: Limits = LIMITS, read: tuple[dict, ...] = ()):
+    return hazards(FIELD, shown_by, walked(*walks), limits, reads("readings", *({"reading_id": f"r{k}", "field_id": FIELD, "kind": "seen", **r} for k, r in enumerate(read))))
 
 
 def changed(zone_name: str, mean: float | None, sigma: float | None = 2.0, detected: bool = True, relative: bool = False, **given) -> dict:

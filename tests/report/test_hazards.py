@@ -101,3 +101,53 @@ def test_a_walks_own_hazard_is_closed_by_a_later_walk_at_the_same_thing():
 @pytest.mark.invariant
 def test_without_a_trip_limit_nothing_is_opened():
     assert hazards_of(seen([HOLE], limits=replace(LIMITS, low_spot_trip=None)), limits=replace(LIMITS, low_spot_trip=None)) == ()
+
+
+# ---- what the eye sees -----------------------------------------------------------------------------------------
+
+
+def by_eye(value: str, place: str = "second", on: str = "2026-03-30", **more) -> dict:
+    return {"read_on": on, "value": value, "place": place, **more}
+
+
+@pytest.mark.invariant
+@pytest.mark.parametrize("value", ("trip", "hole"))
+def test_a_trip_or_a_hole_that_is_seen_opens_a_hazard_at_once_and_other_words_do_not(value):
+    found = hazards_of(at("two", GONE), read=(by_eye(value),))
+    assert [(h.hazard_id, h.state, h.found_on, h.source) for h in found] == [(f"mill-pond-second-{value}", "open", "2026-03-30", "r0")]
+    for word in ("puddle", "soft", "weeds"):
+        assert hazards_of(at("two", GONE), read=(by_eye(word),)) == ()
+
+
+@pytest.mark.invariant
+def test_a_survey_that_measures_it_over_the_limit_takes_it_over_and_one_that_does_not_closes_nothing():
+    taken = hazards_of(at("two", GONE), at("three", HOLE), read=(by_eye("hole"),))
+    assert [(h.hazard_id, h.state, h.found_on, h.source, h.last_on) for h in taken] == [("mill-pond-second-low-spot", "open", "2026-03-30", "r0", "2026-04-07")]
+    kept = hazards_of(at("two", GONE), at("three", GONE), read=(by_eye("hole"),))
+    assert [(h.measure, h.state) for h in kept] == [("hole", "open")]
+
+
+@pytest.mark.invariant
+def test_what_a_survey_has_open_already_is_not_opened_twice_but_another_kind_is():
+    assert len(hazards_of(at("two", HOLE), read=(by_eye("hole"), by_eye("hole", on="2026-03-31")))) == 1
+    assert [h.measure for h in hazards_of(at("two", HOLE), read=(by_eye("trip"),))] == ["low_spot", "trip"]
+    lip = at("two", lips=edge({range(8, 12): 62.0}))
+    assert [h.measure for h in hazards_of(lip, read=(by_eye("trip", "outer"),))] == ["lip"]
+
+
+@pytest.mark.invariant
+@pytest.mark.parametrize("item", ("hole", "low spot"))
+def test_a_walk_that_mends_it_closes_it_and_one_that_marks_it_off_does_not(item):
+    walk = {"walk_id": "w1", "walked_on": "2026-04-02", "item": item, "place": "second base", "finding": "filled"}
+    closed = hazards_of(read=(by_eye("hole"),), walks=({**walk, "action": "repaired"},))
+    assert [(h.state, h.action, h.action_on) for h in closed] == [("closed", "repaired", "2026-04-02")]
+    marked = hazards_of(read=(by_eye("hole"),), walks=({**walk, "action": "marked_off"},))
+    assert [(h.state, h.action) for h in marked] == [("open", "marked_off")]
+    again = hazards_of(read=(by_eye("hole"), by_eye("hole", on="2026-04-09")), walks=({**walk, "action": "repaired"},))
+    assert [(h.hazard_id, h.state) for h in again] == [("mill-pond-second-hole", "closed"), ("mill-pond-second-hole-2", "open")]
+
+
+@pytest.mark.invariant
+def test_a_place_that_was_only_tapped_on_the_plan_has_its_metres_for_a_name():
+    found = hazards_of(read=({"read_on": "2026-03-30", "value": "trip", "e": "507003.4", "n": "175010.2"},))
+    assert [(h.place_id, h.e, h.n) for h in found] == [("at-507003-175010", 507003.4, 175010.2)]
