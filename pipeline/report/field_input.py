@@ -15,6 +15,7 @@ from pipeline.report.standing import Standing, standing
 from pipeline.report.two_dates import Surface
 from pipeline.settings import Config
 from pipeline.surface.lip_profile import Profile
+from pipeline.surface.puddles import Puddle
 from pipeline.tables import Read
 
 
@@ -36,6 +37,7 @@ class FieldInput:
     string_places : where a string goes down first: e, n (m), bearing along it, gap as measured (mm)
     weeds    : patches of plants on the skin at the newest survey
     designs  : record of the designs of the newest survey's surface
+    puddles  : those that were seen by eye since the first survey
     surfaces : the newest dates and the baseline, oldest first
     worked   : record of the works: what each changed, how it was built, how it held
     profiles : cross-sections of the newest survey, at the highest place of each stretch of lip
@@ -68,6 +70,7 @@ class FieldInput:
     designs: Mapping = field(default_factory=dict)
     worked: Mapping = field(default_factory=dict)
     surfaces: tuple[Surface, ...] = ()
+    puddles: tuple[Puddle, ...] = ()
 
     @property
     def field_id(self) -> str:

@@ -110,7 +110,7 @@ def _hazard_row(h: Hazard, seen: FieldSeen, tolerances: Tolerances) -> dict:
         return row | {"place": plain_text(seen.plain.seen_at(h.place_id, h.e, h.n)) if h.by_eye else h.place_id.replace("-", " "), "value": h.finding or (h.measure if h.by_eye else "")}
     owned = seen.plain.owned(h.measure, True)
     value = _value(h.first.value_mm, h.first.sigma_mm)
-    if h.last_on != h.found_on:
+    if h.last is not h.first:
         value += f"; {_value(h.last.value_mm, h.last.sigma_mm)} on {h.last_on}"
     return row | {
         "place": plain_text(seen.plain.where(h.last)), "value": value, "tolerance": f"{owned.of(h.field_id):g} mm", "set_by": owned.set_by,

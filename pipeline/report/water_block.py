@@ -11,8 +11,10 @@ from pipeline.report.saying import Sayer
 from pipeline.report.standing import Standing
 from pipeline.report.water_map import STEPS_MM, water_map
 from pipeline.report.words import opened
+from pipeline.surface.puddles import NEAR_M, share_range, widening
 
 RAINS = (("ponded_2mm_m3", 2), ("ponded_5mm_m3", 5), ("ponded_m3", 10), ("ponded_25mm_m3", 25))
+MOST_MISSES = 3  # newest ones that are named
 SHOWN = 6  # pools in the table
 LEAST_MM = 6.0  # hollows no deeper are never looked at
 NONE_SHARE, KNOWN_AT_MM = 0.1, 2.0  # a lip that holds less of a pool's water holds none worth a word; rain that the ladder starts at
@@ -34,9 +36,10 @@ def water_block(given: FieldInput, now: Standing, sayer: Sayer) -> dict:
     """Everything the page says of rain; empty without a survey or without its flood."""
     if now.newest is None or given.standing_water is None:
         return {}
-    words, found = sayer.words, pools(now.newest)
+    words, seen, wider = sayer.words, *puddle_lines(given, sayer)
+    found = [_wider(r, wider) for r in pools(now.newest)]
     if not found:
-        return {"none": words("rain_none", least=sayer.height(_hidden(now.newest))), "rows": []}
+        return {"none": words("rain_none", least=sayer.height(_hidden(now.newest))), "rows": [], "seen": seen}
     keyed = [(words("rain_key", number=i + 1), r) for i, r in enumerate(found[:SHOWN])]
     lip, slow = any(r["lip_held_m3"] is not None for _, r in keyed), _last_full(found) > KNOWN_AT_MM
     heads = ["col_pool", "col_place", "col_deepest", "col_water", *(["col_full"] if slow else []), "col_spills", *(["col_lip_holds"] if lip else [])]
@@ -44,11 +47,32 @@ def water_block(given: FieldInput, now: Standing, sayer: Sayer) -> dict:
     about = words("rain_about", pools=words.count("pools", len(keyed)), paths=words.count("paths", len(given.water_paths)))
     more = len(found) - len(keyed)
     return {
-        "none": "", "rows": [_row(key, r, lip, slow, sayer) for key, r in keyed], "heads": [words(h) for h in heads], "said": _said(found, sayer),
+        "none": "", "seen": seen, "rows": [_row(key, r, lip, slow, sayer) for key, r in keyed], "heads": [words(h) for h in heads], "said": _said(found, sayer),
         "order": words("rain_order"), "lip": words("rain_lip") if lip else "", "more": words.count("rain_more", more) if more else "", "title": title,
         "svg": water_map(given.layout, given.edges, given.standing_water, given.water_paths, keyed, sayer.units, title, about, words("north")),
         "shades": _shades(sayer), "paths": bool(given.water_paths),
     }  # fmt: skip
+
+
+def puddle_lines(given: FieldInput, sayer: Sayer) -> tuple[list[str], float]:
+    """How many of the puddles that were seen had been drawn in advance, those that had not, and by how much ranges are stretched for it."""
+    words, told = sayer.words, [p for p in given.puddles if p.drawn is not None]
+    if not told:
+        return [], 1.0
+    hits, wider = sum(p.drawn for p in told), widening(sum(p.drawn for p in told), len(told))
+    low, high = (printed(100 * v, 0) for v in share_range(hits, len(told)))
+    near = sayer.length(NEAR_M)
+    out = [words("puddles_drawn", hits=hits, count=len(told), near=near, low=low, high=high) if len(told) > 1 else words("puddle_drawn" if hits else "puddle_not_drawn", near=near)]
+    for p in [p for p in told if not p.drawn][-MOST_MISSES:]:
+        out.append(words("puddle_missed", on=words.date(p.on), place=sayer.seen_at(p.place, p.e, p.n)))
+    return out + ([words("puddles_widen", more=printed(100 * (wider - 1), 0))] if wider > 1.005 else []), wider
+
+
+def _wider(row: dict, by: float) -> dict:
+    """A pool's row with its ranges stretched."""
+    if by == 1.0:
+        return row
+    return row | {c: row[c] * by for c in ("ponded_depth_sigma_mm", "ponded_sigma_m3") if row[c] is not None}
 
 
 def rained(mm: float, sayer: Sayer) -> str:

@@ -6,6 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Iterator
 
+import numpy as np
 from shapely import Polygon
 
 from pipeline.diamond.carry import from_plain
@@ -30,7 +31,9 @@ from pipeline.store.atomic import replacing_folder
 from pipeline.store.where import Where
 from pipeline.surface.lip_profile import Profile, profile
 from pipeline.surface.lip_shape import freeze
+from pipeline.surface.puddles import Puddle, drawn_at
 from pipeline.surface.verdict import UNSAFE, WORK
+from pipeline.tables import Read
 from pipeline.variables import FIELD_TABLES
 
 ROUND_M = 0.10
@@ -95,7 +98,7 @@ def read(job: Job, where: Where) -> FieldInput:
         standing_water=arrays.read(where.measured(job.field, kept[-1]), "standing")["standing"] if kept else None,
         designs=arrays.read_record(where.graded(job.field)), worked=records.read(where.worked(job.field)), water_paths=measured.get("paths", ()), string_places=measured.get("string_places", ()),
     )  # fmt: skip
-    return _with_newest(given, where, measured, kept[-1]) if kept else given
+    return replace(_with_newest(given, where, measured, kept[-1]), puddles=tuple(_puddles(given, where))) if kept else given
 
 
 def _with_newest(given: FieldInput, where: Where, measured: dict, survey: str) -> FieldInput:
@@ -107,6 +110,31 @@ def _with_newest(given: FieldInput, where: Where, measured: dict, survey: str) -
         given, weeds=tuple(p for p in patches if not p.is_empty), mix_depth=depth, mix_sigma=sigma, cores=tuple(measured["cores"]),
         cores_wanted=tuple((e, n) for e, n in measured["cores_wanted"]), profiles=tuple(profiles(made, given.standing)), surfaces=tuple(_surfaces(given, where)),
     )  # fmt: skip
+
+
+def _puddles(given: FieldInput, where: Where) -> Iterator[Puddle]:
+    """Every puddle that was seen after some survey, held against the newest one by then."""
+    floods: dict[str, np.ndarray] = {}
+    for r in given.readings:
+        spot = spot_of(given, r) if r["kind"] == "seen" and r["value"] == "puddle" else None
+        before = [s.survey_id for s in given.standing.surveys if str(s.flown_on) <= str(r["read_on"])]
+        if spot is None or not before:
+            continue
+        survey = before[-1]
+        if survey not in floods:
+            floods[survey] = arrays.read(where.measured(given.field_id, survey), "standing")["standing"]
+        yield Puddle(str(r["read_on"]), r.get("place") or r.get("edge_id") or "", *spot, survey, drawn_at(floods[survey], given.layout.grid, *spot))
+
+
+def spot_of(given: FieldInput, reading: Read) -> tuple[float, float] | None:
+    """Where a reading was taken, m; None where it does not say."""
+    if reading.get("e") is not None and reading.get("n") is not None:
+        return reading["e"], reading["n"]
+    edge = next((e for e in given.edges if e.edge_id == reading.get("edge_id")), None)
+    if edge is not None and reading.get("station_m") is not None:
+        return tuple(float(v) for v in edge.at(np.array(reading["station_m"])))
+    place = next((p for p in given.layout.places if p.place_id == reading.get("place")), None)
+    return (place.e, place.n) if place is not None else None
 
 
 def _surfaces(given: FieldInput, where: Where) -> Iterator[Surface]:

@@ -10,8 +10,9 @@ from pipeline.report import palette
 from pipeline.report.limits_named import held_against
 from pipeline.report.todo import tasks
 from pipeline.report.unsettled import unsettled
-from pipeline.report.water_block import lip_holds, pools, rained, water_block
+from pipeline.report.water_block import lip_holds, pools, puddle_lines, rained, water_block
 from pipeline.report.water_map import shaded
+from pipeline.surface.puddles import Puddle
 
 SIGNED = {"set_by": "Board of Nowhere", "set_on": "2025-03-03"}
 SLOPES = {"slope_min_pct": {"value": 0.5, **SIGNED}, "slope_max_pct": {"value": 1.5, **SIGNED}}
@@ -144,3 +145,11 @@ def test_a_verdict_names_the_limit_it_stands_on_with_owner_and_date():
     now = stood(seen([spot("second", 70.0), spot("first", 30.0)]))
     assert plain(held_against(now, sayer("metric"))) == "Held against: low spot, unsafe above 60 mm, set by Board of Nowhere on 3 March 2025."
     assert held_against(stood(seen()), sayer()) == "" and WORDS("limits_named", what="x") == "Held against: x."
+
+
+@pytest.mark.analytic
+def test_puddles_seen_are_scored_misses_named_and_the_ranges_stretched():
+    hit, miss = (Puddle("2026-04-20", place, HOME[0], HOME[1] + 20.0, "three", drawn) for place, drawn in (("second", True), ("first", False)))
+    lines, wider = puddle_lines(given(puddles=(hit, hit, hit, miss)), sayer("metric"))
+    assert lines[0].startswith("3 of 4 puddles that were seen by eye had been drawn in advance") and "first base" in lines[1] and "stretched by 12" in lines[2].replace("\u00a0", " ")
+    assert wider == pytest.approx(1.25**0.5) and puddle_lines(given(puddles=(hit,)), sayer())[1] == 1.0 and puddle_lines(given(), sayer()) == ([], 1.0)
