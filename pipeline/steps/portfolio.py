@@ -11,6 +11,7 @@ from pipeline.report.findings import Limits
 from pipeline.report.overview import FieldSeen, hazard_rows, index_page, portfolio_row, progress_rows
 from pipeline.report.standing import standing
 from pipeline.report.words import Words
+from pipeline.steps.by_hand import in_metres
 from pipeline.steps.report import LANGUAGE, usable
 from pipeline.steps.surveyed import edges_used
 from pipeline.store import pages, records, tables
@@ -40,7 +41,7 @@ def field_seen(job: Job, where: Where, row: Read, words: Words, names: Sequence[
     order = [s["survey_id"] for s in sorted(job.rows["surveys"], key=lambda s: (s["flown_on"], s.row))]
     walks = [w for w in job.rows["walks"] if w["field_id"] == field_id]
     lengths = {e.edge_id: e.length_m for e in edges_used(where, layout, usable(rows["survey_quality"], order))}
-    now = standing(field_id, rows, order, walks, Limits.of(settings.tolerances, field_id), lengths, [r for r in job.rows["readings"] if r["field_id"] == field_id])
+    now = standing(field_id, rows, order, walks, Limits.of(settings.tolerances, field_id), lengths, in_metres((r for r in job.rows["readings"] if r["field_id"] == field_id), row["crs"]))
     reader = sayer_of(layout, rows, settings, words)
     plain = sayer_of(layout, rows, settings.model_copy(update={"units": "metric"}), words)
     return FieldSeen(field_id, row.get("name") or field_id, row.get("site", ""), now, rows, reader, plain, settings.material)

@@ -24,6 +24,7 @@ from pipeline.report.papers.work_record import work_record
 from pipeline.report.workbook.field import field_book
 from pipeline.report.works_block import told_works
 from pipeline.steps import surveyed
+from pipeline.steps.by_hand import in_metres
 from pipeline.steps.history_layers import patches_of_weeds
 from pipeline.steps.surveyed import Surveyed
 from pipeline.store import arrays, files, pages, pdf, rasters, records, styles, tables, workbook
@@ -92,7 +93,7 @@ def read(job: Job, where: Where) -> FieldInput:
         change, detected = (rasters.read(where.change(job.field, *kept[-2:], name), layout.grid) for name in ("change", "detected"))
     measured = arrays.read_record(where.measured(job.field, kept[-1])) if kept else {}
     given = FieldInput(
-        job.field_row, job.rows["surveys"], job.rows["works"], job.rows["walks"], job.rows["readings"], job.settings, layout,
+        job.field_row, job.rows["surveys"], job.rows["works"], job.rows["walks"], in_metres(job.rows["readings"], job.field_row["crs"]), job.settings, layout,
         surveyed.edges_used(where, layout, kept), rows, {s: records.read(where.record(job.field, s)) for s in ids}, records.read(where.provenance(job.field)),
         measured.get("readings_wanted", {}), elevation, change, detected,
         standing_water=arrays.read(where.measured(job.field, kept[-1]), "standing")["standing"] if kept else None,
