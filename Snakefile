@@ -135,7 +135,7 @@ rule catalogue:
 
 rule catalogue_root:
     input: [at.collection(f) for f in work.fields], rules.season.output, rules.portfolio.output, rules.plan.output
-    output: at.catalogue
+    output: at.catalogue, at.district
     log: at.log("catalogue", "all")
     params: code=work.code("catalogue"), given=work.given("catalogue")
     shell: STEP.replace("{rule}", "catalogue") + " 2> {log:q}"

@@ -109,7 +109,5 @@ def _root(job: Job, where: Where, words: Words) -> None:
         name = posixpath.basename(path)
         seen += [_one(path, name)] if known(name) and files.is_file(path) else _seen(path, name)
     over = collections.over_all([record for _, record in fields], seen, where.results, job.settings.catalogue, words)
-    if over is not None:
-        records.write(where.district, over)
-    title = job.settings.report.title
-    records.write(where.catalogue, collections.root(title, fields, (where.district, over) if over else None, () if over else seen, where.results, words))
+    records.write(where.district, over)
+    records.write(where.catalogue, collections.root(job.settings.report.title, [(where.district, over), *fields], where.results, words))

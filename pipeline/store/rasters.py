@@ -82,8 +82,8 @@ def described(path: str | Path) -> dict:
 
 
 def _statistics(held: np.ndarray, cells: int) -> dict:
-    """Least, most, mean, standard deviation and share of the cells that hold something, %, to six figures."""
+    """Least, most, mean, standard deviation and share of the cells that hold something, %, to nine figures."""
     figures = {"valid_percent": 100 * held.size / cells}
     if held.size:
         figures |= {"minimum": held.min(), "maximum": held.max(), "mean": held.mean(), "stddev": held.std()}
-    return {name: float(f"{value:.6g}") for name, value in figures.items()}
+    return {name: float(f"{value:.9g}") for name, value in figures.items()}

@@ -81,12 +81,14 @@ def title(seen: Seen, words: Words) -> str:
         return opened(seen.raster["long_name"])
     name = posixpath.basename(seen.name)
     stem, ending = posixpath.splitext(name)
+    if ending == ".sld":
+        return words("cat_style", layer=stem.replace("_", " "))
+    if seen.name.startswith(("works/", "plans/")):
+        return words("cat_kept_plan" if seen.name.startswith("plans/") else "cat_work_record", name=stem)
     for wanted in (f"cat_file_{stem}_{ending[1:]}", f"cat_file_{stem}"):
         if words.knows(wanted):
             return words(wanted)
-    if ending == ".sld":
-        return words("cat_style", layer=stem.replace("_", " "))
-    return words("cat_work_record", work=stem) if seen.name.startswith("works/") else name
+    return name
 
 
 def _cells(raster: dict, words: Words) -> dict:

@@ -29,33 +29,32 @@ def of_field(field: Field, items: Sequence[dict], owner: Catalogue) -> dict:
     return _collection(out, about, links, [field.place.bbox], days, owner, words)
 
 
-def over_all(fields: Sequence[dict], files: Sequence[Seen], folder: str, owner: Catalogue, words: Words) -> dict | None:
-    """What is over all fields, as one collection's assets; None where no field's place is known.
+def over_all(fields: Sequence[dict], files: Sequence[Seen], folder: str, owner: Catalogue, words: Words) -> dict:
+    """What is over all fields: a collection with the files as its assets; where no field's place is known a catalog that links them.
 
-    fields : the fields' collections; files: pages and tables over all of them
+    fields : the fields' records; files: pages and tables over all of them
     """
     placed = [f for f in fields if "extent" in f]
-    if not placed:
-        return None
+    assets = {key(f): asset(f, folder, words) for f in files}
     up = {"href": "./catalog.json", "type": JSON}
+    links = [{"rel": "root", **up}, {"rel": "parent", **up}]
+    out, about = {"id": OVER_ALL, "title": words("cat_all_title")}, [words("cat_all_about")]
+    if not placed:
+        links += [{"rel": "related", **{part: made[part] for part in ("href", "type", "title")}} for made in assets.values()]
+        return _catalog(out, [*about, words("cat_all_no_place")], links)
     days = [day for f in placed for day in f["extent"]["temporal"]["interval"][0] if day]
     boxes = [f["extent"]["spatial"]["bbox"][0] for f in placed]
-    out = {"id": OVER_ALL, "title": words("cat_all_title"), "assets": {key(f): asset(f, folder, words) for f in files}, "stac_extensions": [EXTENSIONS[1]]}
-    return _collection(out, [words("cat_all_about")], [{"rel": "root", **up}, {"rel": "parent", **up}], boxes, days, owner, words)
+    return _collection({**out, "assets": assets, "stac_extensions": [EXTENSIONS[1]]}, about, links, boxes, days, owner, words)
 
 
-def root(title: str, fields: Sequence[tuple[str, dict]], over: tuple[str, dict] | None, loose: Sequence[Seen], folder: str, words: Words) -> dict:
+def root(title: str, children: Sequence[tuple[str, dict]], folder: str, words: Words) -> dict:
     """The root.
 
-    title  : the owner's line over every page; empty = none
-    fields : path and record of each field; over: the same of what is over all of them
-    loose  : files that no record can hold, linked by themselves
+    title    : the owner's line over every page; empty = none
+    children : path and record of what is over all fields and of each field
     """
     links = [{"rel": "root", "href": "./catalog.json", "type": JSON}]
-    links += [{"rel": "child", "href": href(path, folder), "type": JSON, "title": record["title"]} for path, record in (*([over] if over else []), *fields)]
-    for seen in loose:
-        made = asset(seen, folder, words)
-        links.append({"rel": "related", **{part: made[part] for part in ("href", "type", "title")}})
+    links += [{"rel": "child", "href": href(path, folder), "type": JSON, "title": record["title"]} for path, record in children]
     return _catalog({"id": ROOT, "title": title or words("cat_root_title")}, [words("cat_root_about")], links)
 
 
