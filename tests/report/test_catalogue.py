@@ -14,13 +14,8 @@ from pipeline.report.catalogue.footprint import footprint, projection, union_box
 from pipeline.report.catalogue.items import Field, item, item_id
 from pipeline.settings import Catalogue
 from report.scene import WORDS
+from support.site_plan import LOCAL
 
-# A plan of somebody's own: transverse Mercator on a datum that no registry knows.
-LOCAL = ('PROJCRS["site plan",BASEGEOGCRS["unknown",DATUM["Unknown site datum",ELLIPSOID["sphere of the site",6371000,0]]],CONVERSION["tm",'
-         'METHOD["Transverse Mercator",ID["EPSG",9807]],PARAMETER["Latitude of natural origin",0,ANGLEUNIT["degree",0.0174532925199433]],'
-         'PARAMETER["Longitude of natural origin",0,ANGLEUNIT["degree",0.0174532925199433]],PARAMETER["Scale factor at natural origin",1,SCALEUNIT["unity",1]],'
-         'PARAMETER["False easting",1000,LENGTHUNIT["metre",1]],PARAMETER["False northing",1000,LENGTHUNIT["metre",1]]],CS[Cartesian,2],'
-         'AXIS["easting",east],AXIS["northing",north],LENGTHUNIT["metre",1]]')  # fmt: skip
 AT_180 = CRS.from_proj4("+proj=tmerc +lat_0=0 +lon_0=180 +k=1 +x_0=0 +y_0=0 +datum=WGS84 +units=m").to_wkt("WKT2_2019")
 
 

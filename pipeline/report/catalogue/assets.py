@@ -9,7 +9,7 @@ from urllib.parse import quote
 from pipeline.report.catalogue.footprint import WGS84, projection
 from pipeline.report.words import Words, opened
 
-# Media types are IANA's, but for GPX and NetCDF, whose makers' names are in use without a registration; COG's is OGC 21-026.
+# Media types: IANA's where it has registered one, else the one in common use; COG's is that of OGC 21-026.
 COG = "image/tiff; application=geotiff; profile=cloud-optimized"
 MEDIA = {
     ".tif": COG, ".nc": "application/netcdf", ".gpkg": "application/geopackage+sqlite3", ".sld": "application/vnd.ogc.sld+xml", ".csv": "text/csv",
