@@ -5,7 +5,7 @@ import re, shlex, sys
 from pipeline.desk.workflow import Workflow
 
 PYTHON = shlex.quote(sys.executable)
-work = Workflow(config["project"], verbs=("simulate", "layout", "grid", "tie", "measure", "change", "grade", "history", "report", "bid", "season", "plan", "portfolio", "workbook", "board"))
+work = Workflow(config["project"], verbs=("simulate", "layout", "grid", "tie", "measure", "change", "grade", "history", "report", "bid", "season", "plan", "portfolio", "workbook", "board", "catalogue"))
 at = work.where
 STEP = f"{PYTHON} -m pipeline step {{rule}} --results {shlex.quote(at.results)} --given {{params.given:q}}"
 
@@ -16,7 +16,7 @@ wildcard_constraints:
 
 
 rule all:
-    input: at.index, at.portfolio, at.capital_plan, at.workbook, at.board_paper, [at.bid(year, field) for year, field in work.bids]
+    input: at.index, at.portfolio, at.capital_plan, at.workbook, at.board_paper, at.catalogue, [at.bid(year, field) for year, field in work.bids]
 
 
 if work.made:
@@ -139,3 +139,19 @@ rule board:
     log: at.log("board", "all")
     params: code=work.code("board"), given=work.given("board")
     shell: STEP + " 2> {log:q}"
+
+
+rule catalogue:
+    input: at.layout("{field}"), rules.change.output, rules.grade.output, rules.history.output, rules.report.output, lambda w: [p for s in work.surveys_of(w.field) for p in (at.survey(w.field, s), at.surface(w.field, s))], lambda w: [at.bid(y, f) for y, f in work.bids if f == w.field]
+    output: at.collection("{field}"), directory(at.items("{field}"))
+    log: at.log("catalogue", "{field}")
+    params: code=work.code("catalogue"), given=lambda w: work.given("catalogue", w.field)
+    shell: STEP + " --field {wildcards.field} 2> {log:q}"
+
+
+rule catalogue_root:
+    input: [at.collection(f) for f in work.fields], rules.season.output, rules.portfolio.output, rules.plan.output, rules.workbook.output, rules.board.output
+    output: at.catalogue, at.district
+    log: at.log("catalogue", "all")
+    params: code=work.code("catalogue"), given=work.given("catalogue")
+    shell: STEP.replace("{rule}", "catalogue") + " 2> {log:q}"

@@ -47,6 +47,14 @@ class Season(Section):
     heavy_from_month: int = Field(9, ge=1, le=12, description="Lips are cut and mix is added from this month on, but for what is unsafe.")
 
 
+class Catalogue(Section):
+    """What the catalogue for a GIS department says of the owner. Nothing is said where nothing stands here."""
+
+    provider: str = Field("", description="Who provides the data, as the catalogue names it.")
+    licence: str = Field("", pattern=r"^[\w.+-]*$", description="Licence of the data: an SPDX identifier, `various`, or `proprietary`, which stands where none is given.")
+    licence_url: str = Field("", description="Where the licence's text lies.")
+
+
 CLOCK = r"^([01]\d|2[0-3]):[0-5]\d$"
 
 
@@ -93,6 +101,7 @@ class Config(Section):
     report: Report = Report()
     season: Season = Season()
     day: Day = Day()
+    catalogue: Catalogue = Catalogue()
 
     @model_validator(mode="before")
     @classmethod
@@ -117,6 +126,7 @@ SHARED: dict[str, tuple[str, ...]] = {
     "portfolio": ("units", "currency", "tolerances", "material", "report"),
     "workbook": ("units", "costs", "prices", "report"),
     "board": ("units", "currency", "tolerances", "costs", "budget", "plan", "report"),
+    "catalogue": ("report",),
     "plan": ("random_seed", "currency", "tolerances", "material", "costs", "prices", "budget"),
 }
 
@@ -145,6 +155,9 @@ def handed(config: Config, verb: str) -> dict:
         out["report"] = {"title": whole["report"]["title"]}
     if verb == "report":
         out["plan"] = {"pins": whole["plan"]["pins"]}  # what is settled of a field, not what a plan makes of it
+    if verb == "catalogue":
+        out["report"] = {"title": whole["report"]["title"]}
+        out["plan"] = {"pins": whole["plan"]["pins"]}  # which bids there are
     if verb == "plan":
         out["material"] = {n: whole["material"][n] for n in ("placed_t_per_m3",)}
         out["prices"] = {n: whole["prices"][n] for n in ("mix_per_t",)}
