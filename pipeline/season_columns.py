@@ -45,6 +45,7 @@ SEASON_TABLES: dict[str, tuple[Column, ...]] = {
         ("reason", "text", "why it is wanted, and of what does not fit why not"),
         ("road_minutes", "count", "driven to it just before"),
         ("between", "text", "the window it has to lie in", True),
+        ("game", "word", "when the game starts that cannot go on without it; empty of a drag that is good to have"),
     ),
     "order": columns_of(
         ("site", "word", "the site", True),

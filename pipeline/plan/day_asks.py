@@ -85,12 +85,12 @@ class Asked:
 
 
 def options(field: Asked) -> list[tuple[int, ...]]:
-    """Which of its games could be had, all first, then all but one and so on, the earlier rather given up than the later where
-    the field is wet; none of them last."""
+    """Which of its games could be had, all first, then all but one and so on, the later rather given up than the earlier; none
+    of them last."""
     count = len(field.games)
     if count > MOST_GAMES:
         return [tuple(range(n)) for n in range(count, -1, -1)]
-    return [kept for n in range(count, -1, -1) for kept in sorted(combinations(range(count), n), reverse=True)]
+    return [kept for n in range(count, -1, -1) for kept in combinations(range(count), n)]
 
 
 def musts(field: Asked, had: Sequence[int], crew: Crew) -> tuple[Task, ...]:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from itertools import permutations
+from itertools import permutations, product
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -140,32 +141,30 @@ def test_no_task_overlaps_a_game_or_another_task_and_every_game_is_had_or_said_t
 
 def fewest_lost(fields, crew) -> int:
     """By every choice of games and every order of what they hang on."""
-    best = [sum(len(f.games) for f in fields)]
-
-    def walk(k, tasks, lost):
-        if lost >= best[0]:
-            return
-        if k == len(fields):
-            if any(t.minutes is not None and times(order, crew) is not None for order in permutations(tasks) for t in tasks[:1]) or not tasks:
-                best[0] = lost
-            return
-        for had in options(fields[k]):
-            more = musts(fields[k], had, crew)
-            if all(t.minutes is not None for t in more):
-                walk(k + 1, (*tasks, *more), lost + len(fields[k].games) - len(had))
-
-    walk(0, (), 0)
-    return best[0]
+    best = sum(len(f.games) for f in fields)
+    for had in product(*(options(f) for f in fields)):
+        tasks = [t for f, h in zip(fields, had) for t in musts(f, h, crew)]
+        lost = sum(len(f.games) - len(h) for f, h in zip(fields, had))
+        if lost < best and all(t.minutes is not None for t in tasks) and any(times(order, crew) is not None for order in permutations(tasks)):
+            best = lost
+    return best
 
 
 @pytest.mark.independent
-@settings(max_examples=60, deadline=None)
-@given(days(3, 2, 9), st.integers(0, 60))
-def test_no_other_order_of_a_small_day_has_more_games(fields, dry):
-    """Every order of up to six tasks: where the day laid out loses more games, it does so in one day of twenty at most, by one."""
-    crew = Crew("yard", 6 * 60, 20 * 60, ROADS, dry, 5)
-    fields = [Asked(f.field_id, f.site, f.games, f.minutes, f.before, f.wet, False, f.turn) for f in fields]
-    assert len(plan_day(fields, crew).lost) <= fewest_lost(fields, crew) + 1
+def test_a_small_day_has_as_many_games_as_the_best_of_all_orders():
+    """Every choice of games and every order of up to seven tasks, 60 drawn days of two or three fields."""
+    rng, behind = np.random.default_rng(12), 0
+    for _ in range(60):
+        fields, drag, opening = [], int(rng.integers(5, 60)), int(rng.integers(5, 120))
+        for k in range(rng.integers(2, 4)):
+            now, games = at(7) + int(rng.integers(0, 120)), []
+            for _ in range(rng.integers(1, 3)):
+                games.append(Game(f"f{k}", now, now + int(rng.integers(30, 150)), str(rng.choice(["", "s60", "s65"]))))
+                now = games[-1].ends + int(rng.integers(0, 90))
+            fields.append(Asked(f"f{k}", str(rng.choice(["east", "west", "yard"])), tuple(games), {"drag": drag, "bases": 15, "open_up": opening}, "s60", bool(rng.uniform() < 0.7), False, k))
+        crew = Crew("yard", 6 * 60, 20 * 60, ROADS, int(rng.choice([0, 30, 60])), 5)
+        behind += len(plan_day(fields, crew).lost) - fewest_lost(fields, crew)
+    assert 0 <= behind <= 1
 
 
 @pytest.mark.invariant
