@@ -1,7 +1,9 @@
 """One crew's season: which field gets which work on which day, what is left undone, hours never counted twice.
 
-A day is one round: out of the yard, work at one site, if room is left on to the next, and back. Greedy, by rank, then by what
-an hour of work takes off the expected excess over the owner's tolerances.
+A day is one round: out of the yard, work at one site, if room is left on to the next, and back. Greedy by day: of the rounds that
+begin at each site the one that does most, by rank, then by what an hour of work takes off the expected excess over the owner's
+tolerances. Upkeep gives way to repairs while the days until its turn ends have room for both; how much room that is, is tried.
+benchmarks/crew.py holds it against the optimum.
 """
 
 from __future__ import annotations
@@ -9,11 +11,13 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import dataclass
 from math import inf
-from typing import Iterable, Sequence
+from typing import Collection, Iterable, Mapping, Sequence
 
 from pipeline.plan.roads import Roads
 
 UNSAFE, OPENING, UPKEEP, REPAIR = range(4)  # in this order a day's hours are given out
+LATER = 4  # upkeep that can still wait
+ROOM = (inf, 3.0, 2.0, 1.5, 1.0)  # how many times its hours the days have to hold for upkeep to wait (ours; tried one by one)
 LEAST_PART_H = 1.0  # a long work is cut into days; less than this of it is not begun
 NO_HOURS_STATED, NO_ROAD, NO_ROOM, TOO_LATE = "no_hours_stated", "no_road", "no_room", "too_late"
 TINY_H = 1e-9
@@ -100,7 +104,16 @@ def plan_season(needs: Sequence[Need], season: Season) -> tuple[list[Done], list
 
     A day's work and road together never pass `hours_per_day`. A need longer than a day's room goes on on later days; upkeep is
     done whole or not at all. Every need ends up in one of the lists, a need begun and not ended in both.
+
+    Laid out once for each of ROOM, and of these taken: where unsafe places wait least, then openings, then the fewest turns of
+    upkeep are missed, then where repairs wait least, each weighed by its excess.
     """
+    laid = [_laid(needs, season, room, by_round) for room in ROOM for by_round in (False, True)]
+    return min(laid, key=lambda found: _waits(*found, season))
+
+
+def _laid(needs: Sequence[Need], season: Season, room: float, by_round: bool) -> tuple[list[Done], list[Left]]:
+    """by_round: the day's round is the one that does most, else the one that begins with the worthiest need."""
     left: list[Left] = []
     waiting: dict[Need, float] = {}
     for need in dict.fromkeys(needs):
@@ -110,12 +123,61 @@ def plan_season(needs: Sequence[Need], season: Season) -> tuple[list[Done], list
         else:
             waiting[need] = need.hours
     done: list[Done] = []
-    for day in season.days:
+    for k, day in enumerate(season.days):
         for need in [n for n in waiting if n.latest is not None and n.latest < day]:
             left.append(Left(need, need.earliest, waiting.pop(need), NO_ROOM))
-        done += _day(day, waiting, season)
+        pressing = _pressing(waiting, season.days[k:], season.hours_per_day, room)
+        rounds = [_round(day, waiting, season, pressing, first) for first in sorted({n.site for n in waiting if _open(n, day)})]
+        best = min(rounds, key=lambda r: _does(r, pressing) if by_round else _begins(r, pressing), default=[])
+        for d in best:
+            waiting[d.need] -= d.hours
+            if d.last:
+                del waiting[d.need]
+        done += best
     left += [Left(n, n.earliest, h, NO_ROOM) for n, h in waiting.items()]
     return done, sorted(left, key=lambda x: (x.on, x.need.rank, _key(x.need)))
+
+
+def _waits(done: Sequence[Done], left: Sequence[Left], season: Season) -> tuple[float, ...]:
+    """What a season leaves waiting, worst rank first."""
+    ends = {d.need: d.on for d in done if d.last}
+    needs = [*ends, *(x.need for x in left)]
+    of = lambda rank: round(sum((n.excess or TINY_H if rank != OPENING else 1.0) * waited(ends.get(n), season) for n in needs if n.rank == rank), 9)
+    return of(UNSAFE), of(OPENING), float(sum(n.rank == UPKEEP and n not in ends for n in needs)), of(REPAIR)
+
+
+def _pressing(waiting: Mapping[Need, float], days: Sequence[dt.date], hours_per_day: float, room: float) -> set[Need]:
+    """Upkeep that cannot be put off: of what is due by a day, `room` times its hours are more than the days till then have, one
+    day left out."""
+    out: set[Need] = set()
+    due = sorted((n for n in waiting if n.rank == UPKEEP and n.earliest <= days[0]), key=lambda n: n.latest or dt.date.max)
+    wanted = 0.0
+    for k, need in enumerate(due):
+        wanted += waiting[need]
+        until = sum(d <= (need.latest or dt.date.max) for d in days) - 1
+        if room * wanted > until * hours_per_day:
+            out |= set(due[: k + 1])
+    return out
+
+
+def _does(round_: Sequence[Done], pressing: Collection[Need]) -> tuple:
+    """How much a day's round does, the most first: hours of each rank, then excess taken off, then least road."""
+    gained = lambda among: sum((d.need.excess or TINY_H) * d.hours / d.need.hours for d in among)
+    hours = [-round(sum(d.hours for d in round_ if _turn(d.need, pressing) == rank), 9) for rank in (OPENING, UPKEEP)]
+    return -round(gained(d for d in round_ if d.need.rank == UNSAFE), 9), *hours, -round(gained(round_), 9), round(sum(d.travel_hours - d.hours for d in round_), 9)
+
+
+def _begins(round_: Sequence[Done], pressing: Collection[Need]) -> tuple:
+    """How much its first need presses, the most first."""
+    if not round_:
+        return (inf,)
+    need = round_[0].need
+    return _turn(need, pressing), -_worth(need), *_key(need)
+
+
+def _turn(need: Need, pressing: Collection[Need]) -> int:
+    """Its rank, upkeep that can wait after repairs."""
+    return LATER if need.rank == UPKEEP and need not in pressing else need.rank
 
 
 def _never(need: Need, season: Season) -> str:
@@ -130,36 +192,34 @@ def _never(need: Need, season: Season) -> str:
     return ""
 
 
-def _day(day: dt.date, waiting: dict[Need, float], season: Season) -> list[Done]:
-    """One round. Takes what is done off `waiting`."""
+def _round(day: dt.date, waiting: Mapping[Need, float], season: Season, pressing: Collection[Need], first: str) -> list[Done]:
+    """One round that begins at the site `first`."""
     here, spent, out = season.yard, 0.0, []
-    able = [n for n in waiting if _open(n, day)]
+    rest = {n: waiting[n] for n in waiting if _open(n, day)}
     opening = [n for n in waiting if n.rank == OPENING]
     while True:
         best, lowest = None, _lowest(opening)
-        for need in able:
-            part = None if need.rank == OPENING and lowest[need.field_id] < need.stage else _part(need, waiting[need], here, spent, season)
+        for need in rest:
+            if not out and need.site != first or need.rank == OPENING and lowest[need.field_id] < need.stage:
+                continue
+            part = _part(need, rest[need], here, spent, season)
             if part is not None:
-                road, worked = part
-                key = (need.rank != UNSAFE, bool(out) and need.site != here, need.rank, -_worth(need), *_key(need))
+                key = (need.rank != UNSAFE, bool(out) and need.site != here, _turn(need, pressing), -_worth(need), *_key(need))
                 if best is None or key < best[0]:
-                    best = key, need, road, worked
+                    best = key, need, *part
         if best is None:
             break
         _, need, road, worked = best
-        rest = waiting[need] - worked
-        able.remove(need)
-        if rest > TINY_H:
-            waiting[need] = rest
-        else:
-            del waiting[need]
+        last = waiting[need] - worked <= TINY_H
+        del rest[need]
+        if last:
             opening = [n for n in opening if n is not need]
         spent, here = spent + road + worked, need.site
-        out.append(Done(need, day, len(out) + 1, worked, road, rest <= TINY_H))
+        out.append(Done(need, day, len(out) + 1, worked, road, last))
     if out:
         back = season.roads.hours(here, season.yard)
-        last = out[-1]
-        out[-1] = Done(last.need, last.on, last.order, last.hours, last.travel_hours + back, last.last)
+        end = out[-1]
+        out[-1] = Done(end.need, end.on, end.order, end.hours, end.travel_hours + back, end.last)
     return out
 
 

@@ -152,9 +152,9 @@ def fewest_lost(fields, crew) -> int:
 
 @pytest.mark.independent
 def test_a_small_day_has_as_many_games_as_the_best_of_all_orders():
-    """Every choice of games and every order of up to seven tasks, 60 drawn days of two or three fields."""
+    """Every choice of games and every order of up to seven tasks, 30 drawn days of two or three fields."""
     rng, behind = np.random.default_rng(12), 0
-    for _ in range(60):
+    for _ in range(30):
         fields, drag, opening = [], int(rng.integers(5, 60)), int(rng.integers(5, 120))
         for k in range(rng.integers(2, 4)):
             now, games = at(7) + int(rng.integers(0, 120)), []
