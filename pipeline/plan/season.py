@@ -18,6 +18,7 @@ from pipeline.plan.roads import Roads
 UNSAFE, OPENING, UPKEEP, REPAIR = range(4)  # in this order a day's hours are given out
 LATER = 4  # upkeep that can still wait
 ROOM = (inf, 3.0, 2.0, 1.5, 1.0)  # how many times its hours the days have to hold for upkeep to wait (ours; tried one by one)
+PUSHED, PUSH = 24, 4.0  # needs that are tried earlier and later, and how many times their worth (ours)
 LEAST_PART_H = 1.0  # a long work is cut into days; less than this of it is not begun
 NO_HOURS_STATED, NO_ROAD, NO_ROOM, TOO_LATE = "no_hours_stated", "no_road", "no_room", "too_late"
 TINY_H = 1e-9
@@ -105,15 +106,24 @@ def plan_season(needs: Sequence[Need], season: Season) -> tuple[list[Done], list
     A day's work and road together never pass `hours_per_day`. A need longer than a day's room goes on on later days; upkeep is
     done whole or not at all. Every need ends up in one of the lists, a need begun and not ended in both.
 
-    Laid out once for each of ROOM, and of these taken: where unsafe places wait least, then openings, then the fewest turns of
+    Laid out once for each of ROOM and each way to choose a day's round, then with single needs pushed forward or back; of all taken: where unsafe places wait least, then openings, then the fewest turns of
     upkeep are missed, then where repairs wait least, each weighed by its excess.
     """
-    laid = [_laid(needs, season, room, by_round) for room in ROOM for by_round in (False, True)]
-    return min(laid, key=lambda found: _waits(*found, season))
+    tried = {(room, by_round): _laid(needs, season, room, by_round, {}) for room in ROOM for by_round in (False, True)}
+    way = min(tried, key=lambda w: _waits(*tried[w], season))
+    best, pushed = tried[way], {}
+    for need in sorted((n for n in dict.fromkeys(needs) if n.excess and n.hours), key=lambda n: (-n.excess, *_key(n)))[:PUSHED]:
+        for push in (PUSH, 1 / PUSH):
+            again = _laid(needs, season, *way, {**pushed, need: push})
+            if _waits(*again, season) < _waits(*best, season):
+                best, pushed = again, {**pushed, need: push}
+                break
+    return best
 
 
-def _laid(needs: Sequence[Need], season: Season, room: float, by_round: bool) -> tuple[list[Done], list[Left]]:
-    """by_round: the day's round is the one that does most, else the one that begins with the worthiest need."""
+def _laid(needs: Sequence[Need], season: Season, room: float, by_round: bool, pushed: Mapping[Need, float]) -> tuple[list[Done], list[Left]]:
+    """by_round: the day's round is the one that does most, else the one that begins with the worthiest need; pushed: needs whose
+    worth is counted so many times."""
     left: list[Left] = []
     waiting: dict[Need, float] = {}
     for need in dict.fromkeys(needs):
@@ -127,8 +137,8 @@ def _laid(needs: Sequence[Need], season: Season, room: float, by_round: bool) ->
         for need in [n for n in waiting if n.latest is not None and n.latest < day]:
             left.append(Left(need, need.earliest, waiting.pop(need), NO_ROOM))
         pressing = _pressing(waiting, season.days[k:], season.hours_per_day, room)
-        rounds = [_round(day, waiting, season, pressing, first) for first in sorted({n.site for n in waiting if _open(n, day)})]
-        best = min(rounds, key=lambda r: _does(r, pressing) if by_round else _begins(r, pressing), default=[])
+        rounds = [_round(day, waiting, season, pressing, first, pushed) for first in sorted({n.site for n in waiting if _open(n, day)})]
+        best = min(rounds, key=lambda r: _does(r, waiting, pressing) if by_round else _begins(r, waiting, pressing, pushed), default=[])
         for d in best:
             waiting[d.need] -= d.hours
             if d.last:
@@ -160,19 +170,19 @@ def _pressing(waiting: Mapping[Need, float], days: Sequence[dt.date], hours_per_
     return out
 
 
-def _does(round_: Sequence[Done], pressing: Collection[Need]) -> tuple:
+def _does(round_: Sequence[Done], waiting: Mapping[Need, float], pressing: Collection[Need]) -> tuple:
     """How much a day's round does, the most first: hours of each rank, then excess taken off, then least road."""
-    gained = lambda among: sum((d.need.excess or TINY_H) * d.hours / d.need.hours for d in among)
+    gained = lambda among: sum((d.need.excess or TINY_H) * d.hours / waiting[d.need] for d in among)
     hours = [-round(sum(d.hours for d in round_ if _turn(d.need, pressing) == rank), 9) for rank in (OPENING, UPKEEP)]
     return -round(gained(d for d in round_ if d.need.rank == UNSAFE), 9), *hours, -round(gained(round_), 9), round(sum(d.travel_hours - d.hours for d in round_), 9)
 
 
-def _begins(round_: Sequence[Done], pressing: Collection[Need]) -> tuple:
+def _begins(round_: Sequence[Done], waiting: Mapping[Need, float], pressing: Collection[Need], pushed: Mapping[Need, float]) -> tuple:
     """How much its first need presses, the most first."""
     if not round_:
         return (inf,)
     need = round_[0].need
-    return _turn(need, pressing), -_worth(need), *_key(need)
+    return _turn(need, pressing), -_worth(need, waiting[need]) * pushed.get(need, 1.0), *_key(need)
 
 
 def _turn(need: Need, pressing: Collection[Need]) -> int:
@@ -192,7 +202,7 @@ def _never(need: Need, season: Season) -> str:
     return ""
 
 
-def _round(day: dt.date, waiting: Mapping[Need, float], season: Season, pressing: Collection[Need], first: str) -> list[Done]:
+def _round(day: dt.date, waiting: Mapping[Need, float], season: Season, pressing: Collection[Need], first: str, pushed: Mapping[Need, float]) -> list[Done]:
     """One round that begins at the site `first`."""
     here, spent, out = season.yard, 0.0, []
     rest = {n: waiting[n] for n in waiting if _open(n, day)}
@@ -204,7 +214,7 @@ def _round(day: dt.date, waiting: Mapping[Need, float], season: Season, pressing
                 continue
             part = _part(need, rest[need], here, spent, season)
             if part is not None:
-                key = (need.rank != UNSAFE, bool(out) and need.site != here, _turn(need, pressing), -_worth(need), *_key(need))
+                key = (need.rank != UNSAFE, bool(out) and need.site != here, _turn(need, pressing), -_worth(need, rest[need]) * pushed.get(need, 1.0), *_key(need))
                 if best is None or key < best[0]:
                     best = key, need, *part
         if best is None:
@@ -248,9 +258,9 @@ def _lowest(opening: Iterable[Need]) -> dict[str, int]:
     return out
 
 
-def _worth(need: Need) -> float:
-    """Expected excess taken off by an hour of it."""
-    return (need.excess or 0.0) / need.hours
+def _worth(need: Need, hours: float) -> float:
+    """Expected excess taken off by an hour of what is left of it: what is begun is worth more, and is ended first."""
+    return (need.excess or 0.0) / hours
 
 
 def _key(need: Need) -> tuple:
