@@ -54,6 +54,6 @@ SEASON_TABLES: dict[str, tuple[Column, ...]] = {
         ("low95", "t", "lower end of the 95 % range"),
         ("high95", "t", "upper end of it"),
         ("in_stock", "t", "taken off for what lies there by stock.csv"),
-        ("reason", "text", "fields whose need nobody knows"),
+        ("reason", "text", "which field wants how much and what for, what lies there and when it was counted, whose need nobody knows"),
     ),
 }

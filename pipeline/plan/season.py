@@ -37,6 +37,7 @@ class Need:
     earliest, latest : days between which it may be done; upkeep not done by its latest day is left undone
     why   : in words
     stage : the opening of a field goes by stages: none is begun before the lower ones are done
+    due   : the day before which it is wanted, of an opening the first game; late it is done all the same
     """
 
     field_id: str
@@ -49,6 +50,7 @@ class Need:
     latest: dt.date | None = None
     why: str = ""
     stage: int = 0
+    due: dt.date | None = None
 
 
 @dataclass(frozen=True)
@@ -106,7 +108,7 @@ def plan_season(needs: Sequence[Need], season: Season) -> tuple[list[Done], list
     A day's work and road together never pass `hours_per_day`. A need longer than a day's room goes on on later days; upkeep is
     done whole or not at all. Every need ends up in one of the lists, a need begun and not ended in both.
 
-    Laid out once for each of ROOM and each way to choose a day's round, then with single needs pushed forward or back; of all taken: where unsafe places wait least, then openings, then the fewest turns of
+    Laid out once for each of ROOM and each way to choose a day's round, then with single needs pushed forward or back; of all taken: where unsafe places wait least, then the fewest openings are late, then openings wait least, then the fewest turns of
     upkeep are missed, then where repairs wait least, each weighed by its excess.
     """
     tried = {(room, by_round): _laid(needs, season, room, by_round, {}) for room in ROOM for by_round in (False, True)}
@@ -153,7 +155,8 @@ def _waits(done: Sequence[Done], left: Sequence[Left], season: Season) -> tuple[
     ends = {d.need: d.on for d in done if d.last}
     needs = [*ends, *(x.need for x in left)]
     of = lambda rank: round(sum((n.excess or TINY_H if rank != OPENING else 1.0) * waited(ends.get(n), season) for n in needs if n.rank == rank), 9)
-    return of(UNSAFE), of(OPENING), float(sum(n.rank == UPKEEP and n not in ends for n in needs)), of(REPAIR)
+    late = sum(n.due is not None and ends.get(n, dt.date.max) >= n.due for n in needs)
+    return of(UNSAFE), float(late), of(OPENING), float(sum(n.rank == UPKEEP and n not in ends for n in needs)), of(REPAIR)
 
 
 def _pressing(waiting: Mapping[Need, float], days: Sequence[dt.date], hours_per_day: float, room: float) -> set[Need]:
@@ -264,7 +267,7 @@ def _worth(need: Need, hours: float) -> float:
 
 
 def _key(need: Need) -> tuple:
-    return need.latest.toordinal() if need.latest is not None else inf, need.field_id, need.stage, need.task, need.earliest.toordinal()
+    return min((d.toordinal() for d in (need.latest, need.due) if d is not None), default=inf), need.field_id, need.stage, need.task, need.earliest.toordinal()
 
 
 def waited(on: dt.date | None, season: Season) -> float:
