@@ -38,7 +38,7 @@ LEVEL = {"lip": (8, 45), "growth": (0, 0), "ring_depth": (0, 45), "mean_height":
 RATE = {"lip": 6.0, "growth": 6.0, "ring_depth": 8.0, "mean_height": -5.0, "planarity": 1.5, "straightedge": 2.5, "slope": 0.04}  # a year, about
 PLACES = {"lip": 4, "growth": 4, "ring_depth": 6, "mean_height": 4, "planarity": 1, "straightedge": 1, "slope": 1}
 MONTH_HOURS = (0, 0, 15, 45, 60, 65, 55, 50, 40, 25, 8, 0)
-RESET = {"lip": "lip_cut", "growth": "lip_cut", "ring_depth": "level", "planarity": "level", "mean_height": "level"}
+RESET = {"lip": "lip_cut", "growth": "lip_cut", "ring_depth": "level", "planarity": "level", "straightedge": "level", "slope": "level", "mean_height": "level"}
 
 
 @dataclass(frozen=True)

@@ -6,7 +6,7 @@ from pipeline.columns import Column, columns_of
 
 SEASON_TABLES: dict[str, tuple[Column, ...]] = {
     "forecast": columns_of(
-        ("measure", "word", "lip, growth, ring_depth, planarity, mean_height, encroachment, straightedge, mix_depth", True),
+        ("measure", "word", "lip, growth, ring_depth, planarity, mean_height, encroachment, straightedge, slope (mm over a metre: 10 is 1 %), mix_depth", True),
         ("edge_id", "word", "the grass edge, empty where the measure is of a zone", True),
         ("zone", "word", "the zone or place, empty where the measure is of an edge", True),
         ("on", "date", "the day asked for; empty where nothing can be carried on", True),

@@ -21,6 +21,7 @@ ROOM = (inf, 3.0, 2.0, 1.5, 1.0)  # how many times its hours the days have to ho
 PUSHED, PUSH = 24, 4.0  # needs that are tried earlier and later, and how many times their worth (ours)
 LEAST_PART_H = 1.0  # a long work is cut into days; less than this of it is not begun
 NO_HOURS_STATED, NO_ROAD, NO_ROOM, TOO_LATE = "no_hours_stated", "no_road", "no_room", "too_late"
+BASES = "bases"
 TINY_H = 1e-9
 WEEK = dt.timedelta(days=7)
 DAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
@@ -36,7 +37,8 @@ class Need:
     excess : expected excess over the owner's tolerances that it takes off, in tolerances; None where not known
     earliest, latest : days between which it may be done; upkeep not done by its latest day is left undone
     why   : in words
-    stage : the opening of a field goes by stages: none is begun before the lower ones are done
+    stage : the opening of a field goes by stages: none is begun before the lower ones are done; work with a blade is of stage 1, since
+            the anchors are found before
     due   : the day before which it is wanted, of an opening the first game; late it is done all the same
     """
 
@@ -209,11 +211,11 @@ def _round(day: dt.date, waiting: Mapping[Need, float], season: Season, pressing
     """One round that begins at the site `first`."""
     here, spent, out = season.yard, 0.0, []
     rest = {n: waiting[n] for n in waiting if _open(n, day)}
-    opening = [n for n in waiting if n.rank == OPENING]
+    opening = [n for n in waiting if n.rank == OPENING or n.task == BASES]
     while True:
         best, lowest = None, _lowest(opening)
         for need in rest:
-            if not out and need.site != first or need.rank == OPENING and lowest[need.field_id] < need.stage:
+            if not out and need.site != first or lowest.get(need.field_id, need.stage) < need.stage:
                 continue
             part = _part(need, rest[need], here, spent, season)
             if part is not None:

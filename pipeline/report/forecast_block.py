@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from typing import Iterable, Mapping, Sequence
 
-from pipeline.report.figures import TO, figure
+from pipeline.report.figures import NBSP, TO, figure
 from pipeline.report.findings import GAP, LIP, LOW_SPOT, MIX, PLANARITY
 from pipeline.report.saying import Sayer
 from pipeline.report.words import Words, opened
 
 AGAINST = {"lip": LIP, "ring_depth": LOW_SPOT, "planarity": PLANARITY, "straightedge": GAP, "mix_depth": MIX}
-TOLD = (*AGAINST, "growth", "encroachment")  # mean heights stand in the table of results alone
+TOLD = (*AGAINST, "growth", "encroachment", "slope")  # mean heights stand in the table of results alone
 SKIN = "skin"
 UNDER = ("mix_depth",)  # the less the worse
 MOST = 5  # lines; more are counted
@@ -88,7 +88,10 @@ def _place(row: Mapping, sayer: Sayer) -> str:
 
 
 def _band(row: Mapping, sayer: Sayer) -> str:
-    """'41 mm (30-52)'."""
+    """'41 mm (30-52)'; of a fall '1.1 % (0.9-1.3)'."""
+    if row["measure"] == "slope":
+        value, low, high = (f"{row[k] / 10:.2f}" for k in ("value_mm", "low95_mm", "high95_mm"))
+        return f"{value}{NBSP}% ({low}{TO}{high})"
     low, high = (figure(row[k], None, sayer.units.height, named=False) for k in ("low95_mm", "high95_mm"))
     return f"{sayer.height(row['value_mm'])} ({low}{TO}{high})"
 

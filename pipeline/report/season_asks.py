@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Iterable, Mapping, Sequence
 
 from pipeline.plan.mix_order import Wanted
 from pipeline.plan.needs import OPENING_TASKS, Hours, expected_over, from_month, opening_left, windows
-from pipeline.plan.season import OPENING, REPAIR, UNSAFE, UPKEEP, Need
+from pipeline.plan.season import BASES, OPENING, REPAIR, UNSAFE, UPKEEP, Need
 from pipeline.report.figures import Z95, figure
 from pipeline.report.findings import CREPT, GAP, LIP, LOW_SKIN, LOW_SPOT, MIX, PLANARITY, STEP, Finding, area_sigma_m2, come_in
 from pipeline.report.overview import FieldSeen
@@ -24,6 +24,7 @@ from pipeline.survey.edges.encroachment import SEGMENT_M
 from pipeline.works.lip_work import CUT, WIDE, remedy_of
 
 HEAVY = ("lip_cut", "mix_add")  # autumn is the best window for these: common practice, no source
+BLADE = ("level", "lip_cut", "mix_add")  # not before base anchors and plugs are found
 FEW = 3  # places that are named
 LEAST_M2 = 0.2  # less grass come in along a stretch is not listed (ours)
 TASK_OF = {LOW_SPOT: "level", PLANARITY: "level", GAP: "level", LOW_SKIN: "mix_add", MIX: "mix_add", CREPT: "edge_recut", STEP: "other"}
@@ -46,7 +47,9 @@ def asks(seen: FieldSeen, sayer: Sayer, ground: Ground, hours: Hours, works: Ite
     """
     opening = _opening(seen, sayer, ground, hours, works, days, first_game)
     begun = {n.task for n in opening}
-    found = [n for n in _found(seen, sayer, ground, hours, knobs, days) if not (n.task == "edge_recut" and n.task in begun)]
+    found = [replace(n, stage=1) if n.task in BLADE else n for n in _found(seen, sayer, ground, hours, knobs, days) if not (n.task == "edge_recut" and n.task in begun)]
+    if any(n.rank == UNSAFE and n.task in BLADE for n in found):  # before any blade goes down the anchors are found
+        opening = [replace(n, rank=UNSAFE) if n.task == BASES else n for n in opening]
     replaced = {"drag": "drag", "edge_clean": "edge_recut"}  # in its first turn an upkeep is part of the opening
     upkeep = [
         Need(seen.field_id, seen.site, task, hours.of_task(seen.field_id, task, ground.edges_m, ground.skin_m2), UPKEEP, None, first, last, sayer.words.count(f"season_upkeep_{task}", every))

@@ -8,7 +8,7 @@ from typing import Mapping, Sequence
 
 from pipeline.plan.mix_order import Ordered
 from pipeline.plan.needs import OPENING_TASKS
-from pipeline.plan.season import OPENING, REPAIR, UNSAFE, UPKEEP, WEEK, Done, Left, Need, Season, waited, week_of
+from pipeline.plan.season import BASES, OPENING, REPAIR, UNSAFE, UPKEEP, WEEK, Done, Left, Need, Season, waited, week_of
 from pipeline.report.figures import SYSTEMS, TO, figure, plain_text
 from pipeline.report.words import Words, opened, titled
 
@@ -92,8 +92,9 @@ def _days(soon: Sequence[Done], names: Mapping[str, str], why, words: Words) -> 
 def _work(d: Done, why, told: bool, words: Words) -> str:
     """'Level (low or uneven: second base; goes on).'; of the opening and of upkeep the work alone, of what was told the day before
     that it goes on."""
-    reason = words("season_by_opening") if d.need.rank == OPENING else why(d.need) if d.need.rank in (UNSAFE, REPAIR) and not told else ""
-    notes = [n for n in (words("season_unsafe") if d.need.rank == UNSAFE and not told else "", reason, words("season_rest") if told else "", "" if d.last else words("season_goes_on")) if n]
+    first = d.need.rank == UNSAFE and d.need.task == BASES
+    reason = words("season_before_blade") if first else words("season_by_opening") if d.need.rank == OPENING else why(d.need) if d.need.rank in (UNSAFE, REPAIR) and not told else ""
+    notes = [n for n in (words("season_unsafe") if d.need.rank == UNSAFE and not told and not first else "", reason, words("season_rest") if told else "", "" if d.last else words("season_goes_on")) if n]
     return opened(words(f"task_{d.need.task}")) + (f" ({'; '.join(notes)})" if notes else "") + "."
 
 
@@ -138,7 +139,7 @@ def _turns(done: Sequence[Done], left: Sequence[Left], names: Mapping[str, str],
 def _opening(done: Sequence[Done], left: Sequence[Left], names: Mapping[str, str], why, behind: Mapping[str, Sequence[str]], words: Words) -> list[dict]:
     """The opening list of each field: what is behind it, and the rest with the day each is put on."""
     ends = {d.need: d.on for d in done if d.last}
-    needs = [n for n in dict.fromkeys([*(d.need for d in done), *(x.need for x in left)]) if n.rank == OPENING]
+    needs = [n for n in dict.fromkeys([*(d.need for d in done), *(x.need for x in left)]) if n.rank == OPENING or n.task == BASES]
     out = []
     for field_id in sorted({n.field_id for n in needs} | {f for f, lines in behind.items() if lines}, key=lambda f: names[f]):
         mine = sorted((n for n in needs if n.field_id == field_id), key=lambda n: OPENING_TASKS.index(n.task))

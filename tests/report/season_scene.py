@@ -7,7 +7,7 @@ import datetime as dt
 from pipeline.owner import Cost
 from pipeline.plan.day import plan_day
 from pipeline.plan.day_asks import Asked, Crew, Game
-from pipeline.plan.mix_order import Ordered
+from pipeline.plan.mix_order import Ordered, Stock, Wanted
 from pipeline.plan.needs import Hours
 from pipeline.plan.roads import NoRoads
 from pipeline.plan.season import Season, plan_season, working_days
@@ -36,7 +36,7 @@ def laid(hours=8.0, days=DAYS):
 def season_said(hours: float = 1.0) -> dict:
     """What the page over all fields says of a season too short for all that is wanted."""
     done, left, season = laid(hours, DAYS[:6])
-    return season_block(done, left, season, (Ordered("mill-pond", 3.0, 1.0, 5.0, 2.0, ("other",)),), {FIELD: "Mill <Pond> Field"}, {}, "us", WORDS)
+    return season_block(done, left, season, (Ordered("mill-pond", 3.0, 1.0, 5.0, 5.0, (Wanted(FIELD, "mill-pond", 5.0, 0.5, "thin"),), Stock(2.0, DAYS[0]), DAYS[1], ("other",)),), {FIELD: "Mill <Pond> Field"}, {}, "us", WORDS)
 
 
 def day_said() -> dict:
