@@ -4,7 +4,7 @@ cannot be had and what does not fit. Times are minutes after midnight.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import permutations
 from random import Random
 from typing import Sequence
@@ -66,6 +66,19 @@ def plan_day(fields: Sequence[Asked], crew: Crew) -> Laid:
     best = [h for score, h in halves if score[:-1] == halves[0][0][:-1]][:KEPT]
     whole = [_finished(h, fields, crew) for h in best]
     return _told(min(whole, key=lambda h: (len(h.given_up), _road(h.tasks, crew))), fields, crew)
+
+
+def had_if_struck(fields: Sequence[Asked], laid: Laid, crew: Crew) -> tuple[Game, ...]:
+    """Games lost as the day is laid out that could be had, one field at a time, if that field's first lost one were struck or put
+    off, so that the crew could be on the field meanwhile, and no other game were lost by it."""
+    out: list[Game] = []
+    for field in fields:
+        lost = [g for g in field.games if g in laid.lost]
+        kept = tuple(g for g in field.games if g not in lost[:1])
+        if len(lost) > 1:
+            again = plan_day([replace(f, games=kept) if f is field else f for f in fields], crew)
+            out += [] if any(g not in laid.lost for g in again.lost) else [g for g in lost[1:] if g not in again.lost]
+    return tuple(out)
 
 
 def _orders(fields: Sequence[Asked]):

@@ -11,7 +11,7 @@ from pipeline.plan.day import Laid, Missed
 from pipeline.plan.day_asks import BASES, CREW_AWAY, DRAG, GAP_SHORT, NO_ROAD, NO_TIME_STATED, OPEN_UP, Crew, Game, Task, gaps
 from pipeline.plan.rain import RAINS_MM
 from pipeline.report import palette
-from pipeline.report.figures import NBSP, figure, printed
+from pipeline.report.figures import NBSP, TO, figure, printed
 from pipeline.report.overview import FieldSeen
 from pipeline.report.words import Words, opened
 from pipeline.surface.verdict import UNSAFE
@@ -36,7 +36,8 @@ class FieldDay:
 @dataclass(frozen=True)
 class Day:
     """All of a day; working: the crew works on that day of the week; all_wet: so much rain that every skin counts as wet;
-    next_games: the next day with games, if any."""
+    next_games: the next day with games, if any; if_struck: lost games that could be had if the first lost one of each field
+    were struck."""
 
     on: dt.date
     rain_mm: float
@@ -46,6 +47,7 @@ class Day:
     laid: Laid
     crew: Crew
     next_games: dt.date | None = None
+    if_struck: tuple[Game, ...] = ()
 
 
 def clock(minute: int) -> str:
@@ -66,12 +68,12 @@ def day_page(day: Day, title: str, words: Words) -> dict:
     names, laid = {d.seen.field_id: d.seen.name for d in day.fields}, day.laid
     return {
         "w": words, "lang": words("lang"), "colours": palette.css(), "title": title, "heading": words("day_title", day=words.date(day.on)), "lead": _lead(day, words), "rained": day.rain_mm > 0,
-        "first": [_first(d, day, words) for d in by_readiness(day)], "lost": [_lost(g, day, names, words) for g in laid.lost],
-        "heads": [words(k) for k in ("day_col_from", "day_col_to", "season_col_field", "season_col_work", "day_col_base", "day_col_road", "day_col_why")],
-        "rows": [(clock(p.starts), clock(p.ends), names[p.task.field_id], opened(words(f"day_task_{p.task.task}")), _base(p.task.base_set, words), str(p.road) if p.road else "", words(f"day_why_{p.task.why}"))
+        "first": [_first(d, day, words) for d in by_readiness(day)], "lost": _lost_lines(day, names, words), "struck": _struck(day, names, words),
+        "heads": [words(k) for k in ("day_col_when", "season_col_field", "season_col_work", "day_col_base", "day_col_road", "day_col_why")],
+        "rows": [(clock(p.starts) + TO + clock(p.ends), names[p.task.field_id], opened(words(f"day_task_{p.task.task}")), _base(p.task.base_set, words), str(p.road) if p.road else "", words(f"day_why_{p.task.why}"))
                  for p in laid.placed],
         "missed": [words("day_missed", field=names[m.task.field_id], task=words(f"day_task_{m.task.task}"), between=_between(m.task, words), why=_why(m, words)) for m in laid.missed if m.task.game is None],
-        "game_heads": [words(k) for k in ("season_col_field", "day_col_from", "day_col_to", "day_col_base", "day_col_gap", "day_col_fits")],
+        "game_heads": [words(k) for k in ("season_col_field", "day_col_game", "day_col_base", "day_col_gap", "day_col_fits")],
         "games": [row for d in sorted(day.fields, key=lambda d: d.seen.name) for row in _games(d, day, words)],
     }  # fmt: skip
 
@@ -122,11 +124,29 @@ def _ready(d: FieldDay, day: Day, words: Words) -> str:
     return words("day_ready_wet", opened=clock(mine[OPEN_UP].starts), dragged=clock(dragged.starts), ready=clock(dragged.ends), game=clock(d.games[dragged.task.game].starts))
 
 
-def _lost(game: Game, day: Day, names, words: Words) -> str:
+def _lost_lines(day: Day, names, words: Words) -> list[str]:
+    """A line for each reason of each field."""
+    by: dict[tuple[str, str], list[Game]] = {}
+    for game in day.laid.lost:
+        by.setdefault((game.field_id, _lost(game, "{time}", day, names, words)), []).append(game)
+    return [line.replace("{time}", words.listed(clock(g.starts) for g in games)) for (_, line), games in by.items()]
+
+
+def _struck(day: Day, names, words: Words) -> str:
+    """What could be had if the first lost game of each field gave way."""
+    if not day.if_struck:
+        return ""
+    by: dict[str, list[Game]] = {}
+    for game in day.if_struck:
+        by.setdefault(game.field_id, []).append(game)
+    return words("day_struck", games=words.listed(words("day_struck_of", field=names[f], times=words.listed(clock(g.starts) for g in games)) for f, games in by.items()))
+
+
+def _lost(game: Game, time: str, day: Day, names, words: Words) -> str:
     """Why a game cannot be had, and from when it could."""
     d = next(d for d in day.fields if d.seen.field_id == game.field_id)
     mine = [m for m in day.laid.missed if m.task.field_id == game.field_id and m.task.game == d.games.index(game)]
-    said = {"field": names[game.field_id], "time": clock(game.starts)}
+    said = {"field": names[game.field_id], "time": time}
     whys = {m.why for m in mine}
     if NO_ROAD in whys or NO_TIME_STATED in whys:
         return words("day_lost_road" if NO_ROAD in whys else "day_lost_unstated", **said)
@@ -142,7 +162,7 @@ def _lost(game: Game, day: Day, names, words: Words) -> str:
 
 def _games(d: FieldDay, day: Day, words: Words) -> list[tuple[str, ...]]:
     free = {a: (b, minutes) for a, b, minutes in gaps(d.games, day.crew.clear)}
-    return [(d.seen.name, clock(g.starts), clock(g.ends), _base(g.base_set, words), str(free[g][1]) if g in free else "", _fits(g, free[g][0], day, words) if g in free else "") for g in d.games]
+    return [(d.seen.name, clock(g.starts) + TO + clock(g.ends), _base(g.base_set, words), str(free[g][1]) if g in free else "", _fits(g, free[g][0], day, words) if g in free else "") for g in d.games]
 
 
 def _fits(game: Game, after: Game, day: Day, words: Words) -> str:

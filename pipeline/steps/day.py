@@ -7,7 +7,7 @@ from math import ceil
 
 from pipeline.diamond.carry import from_plain
 from pipeline.jobs import Job
-from pipeline.plan.day import plan_day
+from pipeline.plan.day import had_if_struck, plan_day
 from pipeline.plan.day_asks import Asked, Crew, Game
 from pipeline.plan.needs import Hours
 from pipeline.plan.rain import standing_m3
@@ -35,10 +35,11 @@ def run(job: Job, on: dt.date, rain_mm: float, where: Where) -> str:
     days = first_to_play([field_day(job, where, rows[f], on, rain_mm, words) for f in played])
     roads = Roads.of(job.rows["sites"]) if job.rows["sites"] else NoRoads()
     crew = Crew(job.settings.crew.yard or "", *(minute(dt.time.fromisoformat(t)) for t in (knobs.first_at, knobs.last_at)), roads, knobs.dry_minutes, knobs.clear_minutes)
-    laid = plan_day([Asked(d.seen.field_id, d.seen.site, d.games, minutes(where, d.seen, hours, knobs), d.before, d.wet, d.seen.now.verdict == UNSAFE, k) for k, d in enumerate(days)], crew)
+    asked = [Asked(d.seen.field_id, d.seen.site, d.games, minutes(where, d.seen, hours, knobs), d.before, d.wet, d.seen.now.verdict == UNSAFE, k) for k, d in enumerate(days)]
+    laid = plan_day(asked, crew)
     working = not job.settings.crew.working_days or DAYS[on.weekday()] in job.settings.crew.working_days
     others = sorted({g["on"] for g in job.rows["games"] if g["on"] > on})
-    day = Day(on, rain_mm, working, rain_mm >= knobs.wet_mm, tuple(days), laid, crew, others[0] if others else None)
+    day = Day(on, rain_mm, working, rain_mm >= knobs.wet_mm, tuple(days), laid, crew, others[0] if others else None, had_if_struck(asked, laid, crew))
     tables.write(where.day(on.isoformat(), "csv"), "day", day_rows(day, words))
     pages.write(where.day(on.isoformat(), "html"), "day.html", day_page(day, job.settings.report.title, words))
     return where.day(on.isoformat(), "html")

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import datetime as dt
 import re
+from dataclasses import replace
 
 import pytest
 
-from pipeline.plan.day import plan_day
+from pipeline.plan.day import had_if_struck, plan_day
 from pipeline.plan.day_asks import Asked, Crew, Game
 from pipeline.plan.roads import NoRoads
 from pipeline.report.day_page import Day, FieldDay, by_readiness, day_page, day_rows, first_to_play
@@ -44,10 +45,10 @@ def test_fields_stand_in_the_order_in_which_they_are_ready_and_what_is_not_had_l
 def test_a_game_that_cannot_be_had_a_swap_and_a_closed_field_are_said():
     page = day_said()
     assert len(page["lost"]) == 1 and "13:05, on the 55 ft bases" in page["lost"][0] and "takes 15 min, and 0 min" in page["lost"][0] and "From 13:20 on" in page["lost"][0]
-    assert any(row[4] == "60 ft bases" and row[3] == "Swap the bases" for row in page["rows"])
+    assert any(row[3] == "60 ft bases" and row[2] == "Swap the bases" for row in page["rows"])
     assert "stays closed" in page["first"][0] and "See that the 55 ft bases stand" in page["first"][0] and "cu yd of water" in page["first"][0]
     assert page["lead"][0].startswith("After 0.31") and "Every skin counts as wet" in page["lead"][1] and "is off" in page["lead"][2]
-    assert [row[4] for row in page["games"]] == ["25", "0", ""] and "10 min" not in page["games"][0][5] and page["games"][0][5].startswith("Swap the bases")
+    assert [row[3] for row in page["games"]] == ["25", "0", ""] and page["games"][0][4].startswith("Swap the bases")
 
 
 @pytest.mark.analytic
@@ -73,3 +74,17 @@ def test_no_sentence_of_the_day_says_that_a_field_is_safe_or_may_be_played():
 def test_a_day_without_games_says_so_and_names_the_next():
     page = day_page(Day(dt.date(2026, 4, 18), 0.0, True, False, (), plan_day([], CREW), CREW, dt.date(2026, 4, 22)), "", WORDS)
     assert page["games"] == [] and "No games stand" in " ".join(page["lead"]) and "22\u00a0April 2026" in page["lead"][1]
+
+
+@pytest.mark.analytic
+def test_lost_games_of_one_field_stand_in_one_line_and_what_striking_the_first_would_give_is_said():
+    shown = field_seen(stood(seen()), "Twice", "twice")
+    twice = FieldDay(shown, (Game("twice", 430, 500), Game("twice", 515, 560)), 0.3, "", False, True)
+    day = laid([twice])
+    assert len(day_page(day, "", WORDS)["lost"]) == 1 and "07:10 and 08:35: wet" in day_page(day, "", WORDS)["lost"][0]
+    asked = [Asked("twice", "", twice.games, {"open_up": 20, "drag": 30, "bases": 15}, "", True)]
+    crew = Crew("", 390, 1200, NoRoads(), 60, 5)
+    first = plan_day(asked, crew)
+    could = had_if_struck(asked, first, crew)
+    assert first.lost == twice.games and could == twice.games[1:]
+    assert "Twice 08:35" in day_page(replace(day, if_struck=could), "", WORDS)["struck"]
