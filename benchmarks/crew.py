@@ -25,7 +25,8 @@ from scipy.optimize import Bounds, LinearConstraint, milp
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 
 from pipeline.plan.roads import Roads  # noqa: E402
-from pipeline.plan.season import REPAIR, UNSAFE, UPKEEP, Need, Season, plan_season, waited, working_days  # noqa: E402
+from pipeline.plan.season import plan_season  # noqa: E402
+from pipeline.plan.season_days import REPAIR, UNSAFE, UPKEEP, Need, Season, waited, working_days  # noqa: E402
 
 MONDAY = dt.date(2026, 4, 13)
 WEIGHT = {UNSAFE: 1000.0, REPAIR: 1.0}

@@ -8,7 +8,7 @@ from typing import Iterable, Mapping, Sequence
 
 from pipeline.plan.mix_order import Wanted
 from pipeline.plan.needs import OPENING_TASKS, Hours, expected_over, from_month, opening_left, windows
-from pipeline.plan.season import BASES, OPENING, REPAIR, UNSAFE, UPKEEP, Need
+from pipeline.plan.season_days import BASES, OPENING, REPAIR, UNSAFE, UPKEEP, Need
 from pipeline.report.figures import Z95, figure
 from pipeline.report.findings import CREPT, GAP, LIP, LOW_SKIN, LOW_SPOT, MIX, PLANARITY, STEP, Finding, area_sigma_m2, come_in
 from pipeline.report.overview import FieldSeen

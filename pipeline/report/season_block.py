@@ -8,7 +8,7 @@ from typing import Mapping, Sequence
 
 from pipeline.plan.mix_order import Ordered
 from pipeline.plan.needs import OPENING_TASKS
-from pipeline.plan.season import BASES, OPENING, REPAIR, UNSAFE, UPKEEP, WEEK, Done, Left, Need, Season, waited, week_of
+from pipeline.plan.season_days import BASES, OPENING, REPAIR, UNSAFE, UPKEEP, WEEK, Done, Left, Need, Season, waited, week_of
 from pipeline.report.figures import SYSTEMS, TO, figure, plain_text
 from pipeline.report.words import Words, opened, titled
 

@@ -12,7 +12,7 @@ from pipeline.plan.day_asks import Asked, Crew, Game
 from pipeline.plan.needs import Hours
 from pipeline.plan.rain import standing_m3
 from pipeline.plan.roads import MINUTES, NoRoads, Roads
-from pipeline.plan.season import DAYS
+from pipeline.plan.season_days import DAYS
 from pipeline.report.day_page import Day, FieldDay, day_page, day_rows, first_to_play
 from pipeline.report.overview import FieldSeen
 from pipeline.report.words import Words

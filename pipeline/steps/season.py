@@ -9,7 +9,8 @@ from pipeline.jobs import Job
 from pipeline.plan.mix_order import orders, stock_of
 from pipeline.plan.needs import Hours
 from pipeline.plan.roads import NoRoads, Roads
-from pipeline.plan.season import Season, plan_season, working_days
+from pipeline.plan.season import plan_season
+from pipeline.plan.season_days import Season, working_days
 from pipeline.report.overview import FieldSeen, plain_text
 from pipeline.report.season_asks import Ground, asks, mix_wanted, opening_done
 from pipeline.report.season_block import asked_block, order_rows, queue_rows, season_block

@@ -10,7 +10,8 @@ from pipeline.plan.day_asks import Asked, Crew, Game
 from pipeline.plan.mix_order import Ordered, Stock, Wanted
 from pipeline.plan.needs import Hours
 from pipeline.plan.roads import NoRoads
-from pipeline.plan.season import Season, plan_season, working_days
+from pipeline.plan.season import plan_season
+from pipeline.plan.season_days import Season, working_days
 from pipeline.report.day_page import Day, FieldDay, day_page
 from pipeline.report.season_asks import Ground, asks
 from pipeline.report.season_block import season_block

@@ -10,7 +10,8 @@ from pipeline.owner import Cost
 from pipeline.plan.mix_order import Ordered, Stock, Wanted
 from pipeline.plan.roads import NoRoads
 from pipeline.plan.needs import Hours
-from pipeline.plan.season import OPENING, REPAIR, UNSAFE, UPKEEP, Season, plan_season
+from pipeline.plan.season import plan_season
+from pipeline.plan.season_days import OPENING, REPAIR, UNSAFE, UPKEEP, Season
 from pipeline.report.season_asks import Ground, asks, opening_done
 from pipeline.report.season_block import asked_block, order_rows, queue_rows, season_block
 from pipeline.settings import Season as Knobs
