@@ -65,6 +65,8 @@ class Day(Section):
     last_at: str = Field("20:00", pattern=CLOCK, description="Its last work ends.")
     swap_minutes: int = Field(20, ge=1, le=240, description="Minutes to take one base set out and put the other in.")
     clear_minutes: int = Field(10, ge=0, le=120, description="Minutes before a game that nobody works on the field.")
+    wet_mm: float = Field(6.0, gt=0, le=100, description="Rain from which every skin counts as wet, mm; ours, no source: the skin itself decides.")
+    dry_minutes: int = Field(60, ge=0, le=1440, description="Minutes that a loosened skin is left to dry before it is dragged; ours, no source: set your own.")
 
 
 class Config(Section):

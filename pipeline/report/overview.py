@@ -8,6 +8,7 @@ from typing import Mapping, Sequence
 
 from pipeline.owner import Material, Tolerances
 from pipeline.report import changed, palette
+from pipeline.report.forecast_block import backtest
 from pipeline.report.figures import Z95, figure, plain_text, rounded
 from pipeline.report.findings import LOW_SPOT, MIX, MOUND, SEEN_SHARE
 from pipeline.report.hazards import Hazard
@@ -156,6 +157,7 @@ def index_page(fields: Sequence[FieldSeen], tolerances: Tolerances, title: str, 
         ],
         "unmeasured": [line for s in order if (line := _unmeasured(s))] + _tolerances(tolerances, words),
         "unmeasured_none": words("index_unmeasured_none" if any(map(_measured, order)) else "index_no_field"),
+        "backtest": backtest({s.name: s.tables["forecast"] for s in order}, words),
         "progress": progress_lines([r for s in order for r in s.tables["progress"]], order[0].reader) if order else [],
         "means": [(w, words(f"verdict_{w}"), words(f"verdict_means_{w}")) for w in ORDER],
     }  # fmt: skip
