@@ -5,7 +5,7 @@ import re, shlex, sys
 from pipeline.desk.workflow import Workflow
 
 PYTHON = shlex.quote(sys.executable)
-work = Workflow(config["project"], verbs=("simulate", "layout", "grid", "tie", "measure", "change", "grade", "history", "report", "bid", "season", "portfolio", "plan"))
+work = Workflow(config["project"], verbs=("simulate", "layout", "grid", "tie", "measure", "change", "grade", "history", "report", "bid", "season", "plan", "portfolio"))
 at = work.where
 STEP = f"{PYTHON} -m pipeline step {{rule}} --results {shlex.quote(at.results)} --given {{params.given:q}}"
 
@@ -109,17 +109,17 @@ rule season:
     shell: STEP + " 2> {log:q}"
 
 
-rule portfolio:
-    input: at.season_said, [at.report(f) for f in work.fields], [at.table(f, "quantities") for f in work.fields], [at.table(f, t) for f in work.fields for t in work.tables]
-    output: at.index, at.portfolio, at.hazards, at.progress
-    log: at.log("portfolio", "all")
-    params: code=work.code("portfolio"), given=work.given("portfolio")
+rule plan:
+    input: [at.layout(f) for f in work.fields], [at.table(f, "quantities") for f in work.fields], [at.table(f, t) for f in work.fields for t in work.tables]
+    output: at.plan_outcome, at.plan_record
+    log: at.log("plan", "all")
+    params: code=work.code("plan"), given=work.given("plan")
     shell: STEP + " 2> {log:q}"
 
 
-rule plan:
-    input: [at.layout(f) for f in work.fields], [at.table(f, "quantities") for f in work.fields], [at.table(f, t) for f in work.fields for t in work.tables]
-    output: at.capital_plan, at.plan_outcome, at.plan_record
-    log: at.log("plan", "all")
-    params: code=work.code("plan"), given=work.given("plan")
+rule portfolio:
+    input: at.season_said, at.plan_record, at.plan_outcome, [at.report(f) for f in work.fields], [at.table(f, "quantities") for f in work.fields], [at.table(f, t) for f in work.fields for t in work.tables]
+    output: at.index, at.portfolio, at.hazards, at.progress, at.capital_plan
+    log: at.log("portfolio", "all")
+    params: code=work.code("portfolio"), given=work.given("portfolio")
     shell: STEP + " 2> {log:q}"

@@ -24,7 +24,7 @@ FIELD_TABLES = {
     "bid": ("works", "walks", "readings", "control"),
 }
 # Tables of which a verb over all fields is handed every row, beside fields and surveys.
-OVER_ALL = {"season": ("walks", "works", "sites", "stock"), "day": ("walks", "works", "sites", "games"), "portfolio": ("walks",)}
+OVER_ALL = {"season": ("walks", "works", "sites", "stock"), "day": ("walks", "works", "sites", "games"), "portfolio": ("walks", "works")}
 
 
 @dataclass(frozen=True)

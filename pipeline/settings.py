@@ -114,7 +114,7 @@ SHARED: dict[str, tuple[str, ...]] = {
     "bid": ("units", "currency", "tolerances", "material", "report", "acceptance"),
     "season": ("units", "tolerances", "material", "crew", "costs"),
     "day": ("units", "tolerances", "material", "crew", "costs", "report"),
-    "portfolio": ("units", "currency", "tolerances", "material", "report"),
+    "portfolio": ("units", "currency", "tolerances", "material", "report", "budget"),
     "plan": ("random_seed", "currency", "tolerances", "material", "costs", "prices", "budget"),
 }
 
@@ -141,6 +141,8 @@ def handed(config: Config, verb: str) -> dict:
         out[verb] = whole[verb]
     if verb == "report":
         out["plan"] = {"pins": whole["plan"]["pins"]}  # what is settled of a field, not what a plan makes of it
+    if verb == "portfolio":
+        out["plan"] = {n: whole["plan"][n] for n in ("fiscal_year_start", "set_by", "set_on")}  # how a plan is told, not how it is made
     if verb == "plan":
         out["material"] = {n: whole["material"][n] for n in ("placed_t_per_m3",)}
         out["prices"] = {n: whole["prices"][n] for n in ("mix_per_t",)}

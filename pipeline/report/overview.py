@@ -133,8 +133,8 @@ def _value(value_mm: float, sigma_mm: float) -> str:
     return plain_text(f"{text} mm ± {half}")
 
 
-def index_page(fields: Sequence[FieldSeen], tolerances: Tolerances, title: str, words: Words, season: Mapping | None = None) -> dict:
-    """Everything on the page over all fields; season: what `season_block` says, or None."""
+def index_page(fields: Sequence[FieldSeen], tolerances: Tolerances, title: str, words: Words, season: Mapping | None = None, plan: Mapping | None = None) -> dict:
+    """Everything on the page over all fields; season: what `season_block` says, plan: what `plan_block` says, or None."""
     order = ranked(fields)
     days = [s.now.newest.flown_on for s in order if s.now.newest is not None]
     count = words.count("fields", len(order))
@@ -147,7 +147,7 @@ def index_page(fields: Sequence[FieldSeen], tolerances: Tolerances, title: str, 
             for s in order if s.now.verdict == UNSAFE
         ],
         "unsafe_none": _none_unsafe(order, tolerances, words),
-        "rows": [_line(s, words) for s in order], "season": season or {},
+        "rows": [_line(s, words) for s in order], "season": season or {}, "plan": plan or {},
         "changed": [block for s in order if (block := _changed(s, words))["found"]],
         "changed_none": words("index_changed_none" if any(s.now.before is not None for s in order) else "index_no_pair"),
         "refused": [
