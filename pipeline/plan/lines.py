@@ -67,10 +67,30 @@ def _promise(f, p, s: int, t: int, done: str, why: Reason) -> dict:
 
 
 def conditions(made: Board) -> dict[str, list[float]]:
-    """Mean over the fields of the expected excess at each year's end, as planned and with nothing done."""
+    """Mean over the fields of the expected excess at each year's end: as planned, with nothing done, and as each rival would have it;
+    of the first two the 95 % ends `<name>_low95` and `<name>_high95`, see `_ends`. Rivals that cannot keep to what must be done are not in it."""
     bare = lambda p, f: p.parts / made.terms.discount ** np.arange(made.programme.years)[:, None] / f.state.weight
-    of = lambda pick: [float(v) for v in np.mean([bare(p, f)[pick[i]].sum(axis=1) for i, (p, f) in enumerate(zip(made.priced, made.fields))], axis=0)]
-    return {"planned": of(made.chosen.picks), "untreated": of([0] * len(made.fields))}
+    of = lambda picks: [float(v) for v in np.mean([bare(p, f)[s].sum(axis=1) for p, f, s in zip(made.priced, made.fields, picks)], axis=0)]
+    ways = {"planned": made.chosen.picks, "untreated": [0] * len(made.fields)}
+    out = {name: of(picks) for name, picks in (ways | {n: o.picks for n, o in made.others.items() if o is not None}).items()}
+    for name, picks in ways.items():
+        low, high = _ends(made, picks)
+        out[f"{name}_low95"], out[f"{name}_high95"] = np.minimum(low, out[name]).tolist(), np.maximum(high, out[name]).tolist()
+    return out
+
+
+def _ends(made: Board, picks) -> tuple[np.ndarray, np.ndarray]:
+    """(T,) each: 95 % ends of the mean excess, as if all measures of all fields erred the same way. How far their errors go together is
+    not known; a sum of figures that err alike spreads the most, so the truth is no wider.
+
+    source : quantiles of a comonotone sum add up, Dhaene et al. 2002 (from memory)
+    """
+    def of(f, p, s: int, z: float) -> np.ndarray:
+        limit, scale = (np.array([getattr(f.state.components[n], what) for n in f.state.names]) for what in ("limit", "scale"))
+        return (np.maximum(p.found.level[s] + z * p.found.sigma[s] - limit, 0.0) / scale).sum(axis=1)
+
+    low, high = (np.mean([of(f, p, s, z) for f, p, s in zip(made.fields, made.priced, picks)], axis=0) for z in (-Z95, Z95))
+    return low, high
 
 
 def over_years(made: Board) -> dict[str, dict[str, list[int]]]:

@@ -11,7 +11,7 @@ from pipeline.plan.outcome import Z95
 from pipeline.plan.treatments import LASER_GRADE, LIP_CUT, MIX, MIX_ADD, REBUILD
 from pipeline.planning import year_start
 from pipeline.report.figures import Units, figure
-from pipeline.report.plan_measures import money
+from pipeline.report.plan_reasons import money
 from pipeline.report.words import Words, opened
 from pipeline.tables import Read
 

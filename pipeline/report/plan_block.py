@@ -7,9 +7,9 @@ from pipeline.report.figures import METRIC, Units, figure, printed
 from pipeline.report.plan_asked import COLUMNS as ASKED
 from pipeline.report.plan_asked import PROMISES, Given, asked_rows, promise_rows
 from pipeline.report.plan_fields import field_line
-from pipeline.report.plan_measures import money, part
-from pipeline.report.plan_other import compared, condition, pinned, tenth
-from pipeline.report.plan_reasons import line_reason, little
+from pipeline.report.plan_measures import part
+from pipeline.report.plan_other import compared, pinned, tenth
+from pipeline.report.plan_reasons import line_reason, little, money, points
 from pipeline.report.plan_sure import not_offered, sure
 from pipeline.report.words import Words
 
@@ -56,7 +56,7 @@ def _lead(record: dict, words: Words) -> list[str]:
     out = [words.count("plan_lead", len(done), years=record["years"], money=cash(sum(record["spent"])), of=cash(sum(record["money"])))]
     for field_id, what in sorted(record["forced"].items()):
         out += [words("plan_forced", field=record["names"][field_id], part=part(LIP, record["places"][field_id][LIP], words), year=record["first_year"])] if LIP in what else []
-    out += [words("plan_means", last=last, planned=condition(planned[-1]), untreated=condition(bare[-1])), words("plan_condition")]
+    out += [words("plan_means", last=last, planned=points(planned[-1]), untreated=points(bare[-1])), words("plan_condition")]
     small = [line for line in done if little(line, record)]
     out += [words.count("plan_small", len(small), money=cash(sum(r["cost"] for r in small)))] if small else []
     idle = sum(record["crew_hours"]) - sum(record["hours"])
@@ -72,7 +72,7 @@ def _year(record: dict, t: int, words: Words, units: Units) -> dict:
     works = [r for r in mine if r["treatment"] != NONE]
     title = words("plan_year_title", year=year, spent=cash(record["spent"][t]), works=words.count("plan_works", len(works)))
     says = words("plan_year", spent=cash(record["spent"][t]), money=cash(record["money"][t]), coming=coming, hours=printed(record["hours"][t], 0),
-                 crew_hours=printed(record["crew_hours"][t], 0), planned=condition(record["conditions"]["planned"][t]), untreated=condition(record["conditions"]["untreated"][t]))  # fmt: skip
+                 crew_hours=printed(record["crew_hours"][t], 0), planned=points(record["conditions"]["planned"][t]), untreated=points(record["conditions"]["untreated"][t]))  # fmt: skip
     waits = [words("plan_waits", field=record["names"][r["field_id"]], why=line_reason(r, record, words, units)) for r in mine if r["treatment"] == NONE]
     return {"title": title, "says": f"{says} {_gain(record, t, words)}", "caption": words("plan_caption", year=year), "rows": [_row(r, record, words, units) for r in works], "waits": waits}
 

@@ -6,7 +6,8 @@ from typing import Iterable
 
 from pipeline.plan.condition import chance_over
 from pipeline.report.figures import Units, printed
-from pipeline.report.plan_measures import chance, held_to, money, named, shown, stands
+from pipeline.report.plan_measures import chance, held_to, named, shown, stands
+from pipeline.report.plan_reasons import money
 from pipeline.report.words import Words, opened
 
 PLANNED, UNTREATED = "planned", "untreated"

@@ -4,16 +4,11 @@ from __future__ import annotations
 
 from pipeline.plan.condition import chance_over
 from pipeline.plan.treatments import LIP, LOST, MIX, RING
-from pipeline.report.figures import NBSP, Units, figure, limit
+from pipeline.report.figures import Units, figure, limit
 from pipeline.report.placing import edge_words, place_words
 from pipeline.report.words import Words
 
 Stand = tuple[float, float]  # level and one s.d., mm
-
-
-def money(value: float, currency: str) -> str:
-    """'USD 12 300': whole money, thousands set apart."""
-    return f"{currency}{NBSP}{round(value):,}".replace(",", NBSP)
 
 
 def part(component: str, place: str, words: Words) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pipeline.plan.rivals import IN_TURN, WORST_FIRST
 from pipeline.report.figures import printed
-from pipeline.report.plan_measures import money
+from pipeline.report.plan_reasons import money, points
 from pipeline.report.words import Words, opened
 
 MOST_CHANGES = 6
@@ -13,15 +13,10 @@ SPARED = 0.5  # of what the plan spends: a way that spends less leaves its money
 HARDLY = 0.0005  # of the plan's loss: a price nobody notices
 
 
-def condition(value: float) -> str:
-    """Condition: two digits that tell."""
-    return printed(value, 1 if abs(value) >= 0.95 else 2)
-
-
 def compared(record: dict, words: Words) -> list[str]:
     """The plan against nothing done, and against two plain ways under the same budgets."""
     off = 100 * (1 - record["loss"] / record["untreated"]) if record["untreated"] > 0 else 0.0
-    out = [words("plan_compared", loss=condition(record["loss"]), untreated=condition(record["untreated"]), off=printed(off, 0), spent=money(sum(record["spent"]), record["currency"]))]
+    out = [words("plan_compared", loss=points(record["loss"]), untreated=points(record["untreated"]), off=printed(off, 0), spent=money(sum(record["spent"]), record["currency"]))]
     others = record["others"]
     one, two = others[WORST_FIRST], others[IN_TURN]
     same = one is not None and two is not None and abs(one["loss"] - two["loss"]) <= ALIKE * max(record["loss"], 1e-9)
@@ -35,7 +30,7 @@ def compared(record: dict, words: Words) -> list[str]:
         else:
             times = other["loss"] / record["loss"] if record["loss"] > 0 else 1.0
             key = "plan_rival_alike" if times < 1 + ALIKE else "plan_rival_times" if times >= 1.5 else "plan_rival"
-            out.append(words(key, way=way, loss=condition(other["loss"]), more=printed(100 * (times - 1), 0), times=printed(times, 1), spent=money(sum(other["spent"]), record["currency"])))
+            out.append(words(key, way=way, loss=points(other["loss"]), more=printed(100 * (times - 1), 0), times=printed(times, 1), spent=money(sum(other["spent"]), record["currency"])))
     spent = [sum(o["spent"]) for o in (one, two) if o is not None]
     return out + ([words("plan_rival_spared")] if spent and max(spent) < SPARED * sum(record["spent"]) else [])
 
@@ -52,7 +47,7 @@ def tenth(record: dict, words: Words) -> list[str]:
             continue
         changes = [words("plan_change", field=record["names"][c["field_id"]], year=c["year"], to=words(f"plan_does_{c['to']}"), was=words(f"plan_does_{c['from']}")) for c in other["changed"]]
         more = [words.count("and_more", len(changes) - MOST_CHANGES)] if len(changes) > MOST_CHANGES else []
-        out.append(words(f"plan_tenth_{name}", loss=condition(other["loss"]), was=condition(record["loss"]), spent=money(sum(other["spent"]), record["currency"]), what="; ".join([*changes[:MOST_CHANGES], *more])))
+        out.append(words(f"plan_tenth_{name}", loss=points(other["loss"]), was=points(record["loss"]), spent=money(sum(other["spent"]), record["currency"]), what="; ".join([*changes[:MOST_CHANGES], *more])))
     return out
 
 
@@ -64,6 +59,6 @@ def pinned(pin: dict, record: dict, words: Words, signed: str = "") -> str:
     if "price" not in pin:
         return words("plan_pin_left", **said)
     share = pin["price"] / record["loss"] if record["loss"] > 0 else 0.0
-    price = words("plan_pin_price", share=condition(100 * share), loss=condition(pin["price"])) if share > HARDLY else words("plan_pin_free")
+    price = words("plan_pin_price", share=points(100 * share), loss=points(pin["price"])) if share > HARDLY else words("plan_pin_free")
     cost = sum(r["cost"] for r in record["lines"] if r["field_id"] == pin["field_id"] and r["pinned"] and pin["year"] == r["year"])
     return " ".join(filter(None, (words("plan_pin", **said), words("plan_pin_cost", money=money(cost, record["currency"])) if cost > 0 else "", price)))

@@ -4,13 +4,23 @@ from __future__ import annotations
 
 from pipeline.plan.reasons import BOUGHT, CREW, FORCED, LATER, NO_MEANS, NOT_NEEDED, NOT_NOW, PAYS, PINNED, RESTS
 from pipeline.plan.treatments import MOST_TREATMENTS, NONE
-from pipeline.report.figures import METRIC, Units, printed
+from pipeline.report.figures import METRIC, NBSP, Units, printed
 from pipeline.report.plan_measures import held_to, named, shown, stands
 from pipeline.report.words import Words, opened
 
 LITTLE = 0.10  # of what the plan's money does on average: below, that is said
 HARDLY = 0.005  # of condition over the whole plan: not worth a word
 COMPARED = 0.01  # of what a line does for its money: what does less than that is no use of it that anyone gives up
+
+
+def money(value: float, currency: str) -> str:
+    """'USD 12 300': whole money, thousands set apart."""
+    return f"{currency}{NBSP}{round(value):,}".replace(",", NBSP)
+
+
+def points(value: float) -> str:
+    """Condition: two digits that tell."""
+    return printed(value, 1 if abs(value) >= 0.95 else 2)
 
 
 def line_reason(line: dict, record: dict, words: Words, units: Units = METRIC) -> str:
