@@ -6,6 +6,7 @@ from pipeline.plan.treatments import LIP, NONE
 from pipeline.report.figures import METRIC, Units, figure, printed
 from pipeline.report.plan_asked import COLUMNS as ASKED
 from pipeline.report.plan_asked import PROMISES, Given, asked_rows, promise_rows
+from pipeline.report.plan_charts import budget_chart, condition_chart
 from pipeline.report.plan_fields import field_line
 from pipeline.report.plan_measures import part
 from pipeline.report.plan_other import compared, pinned, tenth
@@ -38,7 +39,7 @@ def plan_block(record: dict, words: Words, units: Units = METRIC, given: Given =
     if state == "infeasible":
         return out | {"lead": infeasible(record, words)}
     return out | {
-        "lead": _lead(record, words), "heads": [words(f"plan_head_{c}") for c in COLUMNS], "years": [_year(record, t, words, units) for t in range(record["years"])],
+        "charts": [*_drawn(record, words)], "lead": _lead(record, words), "heads": [words(f"plan_head_{c}") for c in COLUMNS], "years": [_year(record, t, words, units) for t in range(record["years"])],
         "fields": [field_line(f, record, words, units) for f in sorted(record["courses"], key=record["names"].get)], "compared": compared(record, words), "tenth": tenth(record, words),
         "pins": [pinned(p, record, words, given.signed) for p in [*record["pins"], *record["pins_left"]]], "sure": sure(record, words), "kept": words("plan_kept", name=given.kept) if given.kept else "",
     }  # fmt: skip
@@ -46,6 +47,12 @@ def plan_block(record: dict, words: Words, units: Units = METRIC, given: Given =
 
 def _table(name: str, columns: tuple[str, ...], rows: list[list[str]], words: Words) -> dict:
     return {"caption": words(f"plan_caption_{name}"), "heads": [words(f"plan_head_{c}") for c in columns], "rows": rows}
+
+
+def _drawn(record: dict, words: Words):
+    """The two drawings, each with the line under it."""
+    for name, drawing in (("budget", budget_chart), ("condition", condition_chart)):
+        yield {"svg": drawing(record, words)[0], "reads": words(f"plan_reads_{name}")}
 
 
 def _lead(record: dict, words: Words) -> list[str]:
