@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from pipeline.plan.treatments import LIP, NONE
-from pipeline.report.figures import METRIC, Units, figure, printed
+from pipeline.plan.treatments import LIP, NONE, RING
+from pipeline.report.figures import METRIC, Units, counted, figure, printed
 from pipeline.report.plan_asked import COLUMNS as ASKED
 from pipeline.report.plan_asked import PROMISES, Given, asked_rows, promise_rows
 from pipeline.report.plan_charts import budget_chart, condition_chart
@@ -65,10 +65,17 @@ def _lead(record: dict, words: Words) -> list[str]:
         out += [words("plan_forced", field=record["names"][field_id], part=part(LIP, record["places"][field_id][LIP], words), year=record["first_year"])] if LIP in what else []
     out += [words("plan_means", last=last, planned=points(planned[-1]), untreated=points(bare[-1])), words("plan_condition")]
     small = [line for line in done if little(line, record)]
-    out += [words.count("plan_small", len(small), money=cash(sum(r["cost"] for r in small)))] if small else []
+    cost, saved = sum(r["cost"] for r in small), sum(r["why"]["saved"] for r in small)
+    out += [words.count("plan_small", len(small), money=cash(cost), share=_of(cost, sum(record["spent"])), does=_of(saved, record["untreated"] - record["loss"]))] if small else []
+    out += [words("plan_by_hand")] if any(RING in c["limits"] for c in record["courses"].values()) else []
     idle = sum(record["crew_hours"]) - sum(record["hours"])
-    out += [words("plan_idle", hours=printed(sum(record["hours"]), 0), crew_hours=printed(sum(record["crew_hours"]), 0))] if idle > 0.5 * sum(record["crew_hours"]) else []
+    out += [words("plan_idle", hours=counted(round(sum(record["hours"]))), crew_hours=counted(round(sum(record["crew_hours"]))))] if idle > 0.5 * sum(record["crew_hours"]) else []
     return [*out, words("plan_year_from", day=words.date(record["starts"]), year=record["first_year"])]
+
+
+def _of(part_: float, whole: float) -> str:
+    """A part in whole per cent."""
+    return printed(100 * part_ / whole, 0) if whole > 0 else "0"
 
 
 def _year(record: dict, t: int, words: Words, units: Units) -> dict:
@@ -86,7 +93,7 @@ def _year(record: dict, t: int, words: Words, units: Units) -> dict:
 
 def _row(line: dict, record: dict, words: Words, units: Units) -> list[str]:
     return [
-        record["names"][line["field_id"]], words(f"plan_does_{line['treatment']}"), money(line["cost"], record["currency"]) if line["cost"] else "",
+        record["names"][line["field_id"]], words(f"plan_work_{line['treatment']}"), money(line["cost"], record["currency"]) if line["cost"] else "",
         printed(line["hours"], 0) if line["hours"] else "", figure(line["tonnes"], None, units.mass) if line["tonnes"] else "", words(f"plan_{line['firmness']}"), line_reason(line, record, words, units),
     ]  # fmt: skip
 

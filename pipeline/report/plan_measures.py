@@ -23,27 +23,37 @@ def named(field_id: str, component: str, record: dict, words: Words) -> str:
     return part(component, record["places"][field_id][component], words)
 
 
-def shown(field_id: str, component: str, stand: Stand, record: dict, units: Units) -> str:
+def bare_figure(field_id: str, component: str, stand: Stand, record: dict, units: Units) -> str:
     """'33 mm ± 10'; of the mix its depth, where the plan reckons what is missing of the least depth."""
     level, sigma = stand
     scale = record["courses"][field_id]["limits"][component][1]
     return figure(scale - level if component == MIX else level, sigma, units.height)
 
 
+def shown(field_id: str, component: str, stand: Stand, record: dict, words: Words, units: Units) -> str:
+    """'33 mm ± 10 deep'."""
+    return words(f"plan_shown_{component}", figure=bare_figure(field_id, component, stand, record, units))
+
+
 def held_to(field_id: str, component: str, record: dict, words: Words, units: Units) -> str:
-    """'a limit of 25 mm'; of the mix 'the least of 75 mm'."""
+    """'the limit is 25 mm'; of the mix 'the least is 75 mm'."""
     most, scale = record["courses"][field_id]["limits"][component]
     return words("plan_least", limit=limit(scale, units.height)) if component == MIX else words("plan_limit", limit=limit(most, units.height))
 
 
+def past(field_id: str, component: str, stand: Stand, record: dict) -> float:
+    """How likely the measure is past its limit."""
+    return chance_over(*stand, record["courses"][field_id]["limits"][component][0])
+
+
 def chance(field_id: str, component: str, stand: Stand, record: dict, words: Words) -> str:
     """'12 in 100': how likely the measure is past its limit."""
-    share = 100 * chance_over(*stand, record["courses"][field_id]["limits"][component][0])
+    share = 100 * past(field_id, component, stand, record)
     return words("plan_chance_none") if share < 0.5 else words("plan_chance_sure") if share > 99.5 else words("plan_chance", number=round(share))
 
 
 def stands(field_id: str, component: str, year: int, record: dict, words: Words, units: Units, course: str = "planned") -> str:
-    """'the hollow at second base stands at 33 mm ± 10 at the end of 2027, against a limit of 20 mm'."""
+    """'the hollow at second base is 33 mm ± 10 deep at the end of 2027; the limit is 20 mm'."""
     stand = record["courses"][field_id][course][component][year - record["first_year"]]
-    return words("plan_stands", part=named(field_id, component, record, words), figure=shown(field_id, component, stand, record, units), year=year,
+    return words("plan_stands", part=named(field_id, component, record, words), figure=shown(field_id, component, stand, record, words, units), year=year,
                  limit=held_to(field_id, component, record, words, units))  # fmt: skip

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from pipeline.plan.rivals import IN_TURN, WORST_FIRST
+from pipeline.plan.treatments import LEVEL
 from pipeline.report.figures import printed
 from pipeline.report.plan_reasons import money, points
 from pipeline.report.words import Words, opened
@@ -31,8 +32,9 @@ def compared(record: dict, words: Words) -> list[str]:
             times = other["loss"] / record["loss"] if record["loss"] > 0 else 1.0
             key = "plan_rival_alike" if times < 1 + ALIKE else "plan_rival_times" if times >= 1.5 else "plan_rival"
             out.append(words(key, way=way, loss=points(other["loss"]), more=printed(100 * (times - 1), 0), times=printed(times, 1), spent=money(sum(other["spent"]), record["currency"])))
-    spent = [sum(o["spent"]) for o in (one, two) if o is not None]
-    return out + ([words("plan_rival_spared")] if spent and max(spent) < SPARED * sum(record["spent"]) else [])
+    ways = [o for o in (one, two) if o is not None]
+    spared = ways and max(sum(o["spent"]) for o in ways) < SPARED * sum(record["spent"]) and all(o["works"].get(LEVEL, 0) > 0.5 * sum(o["works"].values()) for o in ways)
+    return out + ([words("plan_rival_spared", level=min(o["works"][LEVEL] for o in ways), works=max(sum(o["works"].values()) for o in ways))] if spared else [])
 
 
 def tenth(record: dict, words: Words) -> list[str]:

@@ -5,11 +5,12 @@ from __future__ import annotations
 from pipeline.plan.reasons import BOUGHT, CREW, FORCED, LATER, NO_MEANS, NOT_NEEDED, NOT_NOW, PAYS, PINNED, RESTS
 from pipeline.plan.treatments import MOST_TREATMENTS, NONE
 from pipeline.report.figures import METRIC, NBSP, Units, printed
-from pipeline.report.plan_measures import held_to, named, shown, stands
+from pipeline.report.plan_measures import bare_figure, held_to, named, past, shown, stands
 from pipeline.report.words import Words, opened
 
 LITTLE = 0.10  # of what the plan's money does on average: below, that is said
 HARDLY = 0.005  # of condition over the whole plan: not worth a word
+UNLIKELY = 0.2  # chance of being past a limit up to which a measure counts as within it, as in a verdict
 COMPARED = 0.01  # of what a line does for its money: what does less than that is no use of it that anyone gives up
 
 
@@ -28,7 +29,7 @@ def line_reason(line: dict, record: dict, words: Words, units: Units = METRIC) -
     why, code = line["why"], line["why"]["code"]
     if code in (FORCED, PINNED, BOUGHT, CREW, PAYS):
         begun = {FORCED: "plan_reason_forced", PINNED: "plan_reason_pinned"}.get(code)
-        return " ".join(filter(None, (words(begun) if begun else "", _effect(line, record, words, units), _worth(line, record, words))))
+        return " ".join(filter(None, (words(begun) if begun else "", _effect(line, record, words, units), _either(line, record, words), _worth(line, record, words))))
     does = words(f"plan_does_{why['treatment']}") if why["treatment"] else ""
     if code in (RESTS, LATER):
         then = words(f"plan_reason_{code}", does=does, year=record["first_year"] + why["year"])
@@ -67,8 +68,14 @@ def _effect(line: dict, record: dict, words: Words, units: Units) -> str:
     if line["left"] is None:
         return opened(_now(line, record, words, units)) + "."
     then = record["courses"][field_id]["planned"][name][line["year"] - record["first_year"]]
-    figures = (shown(field_id, name, s, record, units) for s in (then, line["left"]))
-    return opened(words("plan_effect", part=named(field_id, name, record, words), then=next(figures), left=next(figures), limit=held_to(field_id, name, record, words, units)))
+    return opened(words("plan_effect", part=named(field_id, name, record, words), then=bare_figure(field_id, name, then, record, units), left=shown(field_id, name, line["left"], record, words, units),
+                        limit=held_to(field_id, name, record, words, units)))  # fmt: skip
+
+
+def _either(line: dict, record: dict, words: Words) -> str:
+    """That the measure would have kept its limit that year without the line."""
+    name = line["why"]["component"]
+    return words("plan_either") if name and line["left"] is not None and past(line["field_id"], name, line["left"], record) <= UNLIKELY else ""
 
 
 def _worth(line: dict, record: dict, words: Words) -> str:
@@ -84,7 +91,7 @@ def _worth(line: dict, record: dict, words: Words) -> str:
         return words("plan_little")
     paid = sorted((r["why"]["per_1000"] for r in record["lines"] if r["why"]["per_1000"] is not None and r["treatment"] != NONE), reverse=True)
     place = paid.index(why["per_1000"]) + 1
-    said = words("plan_first_of", number=len(paid)) if place == 1 else words("plan_place_of", place=place, number=len(paid))
+    said = words("plan_first_of" if place == 1 else "plan_place_of", place=place, number=len(paid))
     return f"{said} {_given_up(why, record, words)}" if why["code"] == BOUGHT else said
 
 

@@ -16,7 +16,7 @@ from pipeline.plan.firmness import DRAWS
 from pipeline.plan.lines import comings, conditions, courses, lines, over_years
 from pipeline.plan.offer import Field
 from pipeline.plan.outcome import score
-from pipeline.plan.treatments import TREATMENTS
+from pipeline.plan.treatments import NONE, TREATMENTS
 from pipeline.planning import asked, year_start
 from pipeline.steps.plan_outcome import outcomes
 from pipeline.steps.plan_prices import prices, terms
@@ -76,12 +76,17 @@ def _told(record: dict, made: Board) -> dict:
     spent, hours = made.programme.spent(made.chosen.picks)
     record |= {
         "state": PLANNED, "spent": spent, "hours": hours, "comings": comings(made), "loss": made.chosen.loss, "bound": made.chosen.floor, "relaxed": made.chosen.bound.value, "gap": made.chosen.gap,
-        "untreated": made.untreated, "others": {n: o and {"loss": o.loss, "spent": o.spent} for n, o in made.others.items()},
+        "untreated": made.untreated, "others": {n: o and {"loss": o.loss, "spent": o.spent, "works": _works(made, o)} for n, o in made.others.items()},
         "tenth": {n: o and {"loss": o.loss, "spent": o.spent, "changed": _changed(made, o)} for n, o in made.tenth.items()},
         "drops": made.drops, "drops_bound": len(made.fields) > FEW, "duals": {"money": made.chosen.bound.money, "hours": made.chosen.bound.hours}, "pins": [{**asdict(p), "price": v} for p, v in made.pins],
         "conditions": conditions(made), "over_years": over_years(made), "courses": courses(made), "places": places,
     }  # fmt: skip
     return record | {"lines": [{**row, "why": asdict(why)} for row, why in lines(made)]}
+
+
+def _works(made: Board, other: Other) -> dict[str, int]:
+    """How many of each treatment."""
+    return dict(Counter(TREATMENTS[w] for c, s in zip(made.programme.choices, other.picks) for w in c.words[s] if TREATMENTS[w] != NONE))
 
 
 def _changed(made: Board, other: Other) -> list[dict]:
