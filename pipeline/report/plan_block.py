@@ -63,7 +63,7 @@ def _lead(record: dict, words: Words) -> list[str]:
     out = [words.count("plan_lead", len(done), years=record["years"], money=cash(sum(record["spent"])), of=cash(sum(record["money"])))]
     for field_id, what in sorted(record["forced"].items()):
         out += [words("plan_forced", field=record["names"][field_id], part=part(LIP, record["places"][field_id][LIP], words), year=record["first_year"])] if LIP in what else []
-    out += [words("plan_means", last=last, planned=points(planned[-1]), untreated=points(bare[-1])), words("plan_condition")]
+    out += [f"{words('plan_means', last=last, planned=points(planned[-1]), untreated=points(bare[-1]))} {words('plan_condition')}"]
     small = [line for line in done if little(line, record)]
     cost, saved = sum(r["cost"] for r in small), sum(r["why"]["saved"] for r in small)
     out += [words.count("plan_small", len(small), money=cash(cost), share=_of(cost, sum(record["spent"])), does=_of(saved, record["untreated"] - record["loss"]))] if small else []

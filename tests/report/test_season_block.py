@@ -63,7 +63,7 @@ def test_every_row_of_the_queue_can_be_written_and_its_hours_are_the_days(tmp_pa
 def test_the_page_names_what_is_left_what_it_costs_and_what_is_not_stated():
     done, left, season = laid(hours=1.2, days=DAYS[:2])
     block = season_block(done, left, season, (), {"mill-pond": "Mill Pond Field"}, {}, "metric", WORDS)
-    assert any("cut the lip" in line and "hours missing" in line and "tolerances over the limit all season" in line for line in block["left"])
+    assert any("cut the lip" in line and "hours missing" in line and "of condition all season" in line for line in block["left"])
     assert any("re-cut the edges" in line and "nobody stated" in line for line in block["left"])
     assert block["turns"] and "turns are left out" in block["turns"][0]
     assert all(len(r) == len(block["heads"]) for r in block["rows"]) and block["opening"][0]["name"] == "Mill Pond Field"
