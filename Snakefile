@@ -5,7 +5,7 @@ import re, shlex, sys
 from pipeline.desk.workflow import Workflow
 
 PYTHON = shlex.quote(sys.executable)
-work = Workflow(config["project"], verbs=("simulate", "layout", "grid", "tie", "measure", "change", "grade", "history", "report", "bid", "season", "plan", "portfolio"))
+work = Workflow(config["project"], verbs=("simulate", "layout", "grid", "tie", "measure", "change", "grade", "history", "report", "bid", "season", "plan", "portfolio", "board"))
 at = work.where
 STEP = f"{PYTHON} -m pipeline step {{rule}} --results {shlex.quote(at.results)} --given {{params.given:q}}"
 
@@ -16,7 +16,7 @@ wildcard_constraints:
 
 
 rule all:
-    input: at.index, at.portfolio, at.capital_plan, [at.bid(year, field) for year, field in work.bids]
+    input: at.index, at.portfolio, at.capital_plan, at.board_paper, [at.bid(year, field) for year, field in work.bids]
 
 
 if work.made:
@@ -119,7 +119,15 @@ rule plan:
 
 rule portfolio:
     input: at.season_said, at.plan_record, at.plan_outcome, [at.report(f) for f in work.fields], [at.table(f, "quantities") for f in work.fields], [at.table(f, t) for f in work.fields for t in work.tables]
-    output: at.index, at.portfolio, at.hazards, at.progress, at.capital_plan
+    output: at.index, at.portfolio, at.hazards, at.progress, at.capital_plan, at.portfolio_said
     log: at.log("portfolio", "all")
     params: code=work.code("portfolio"), given=work.given("portfolio")
+    shell: STEP + " 2> {log:q}"
+
+
+rule board:
+    input: at.plan_record, at.plan_outcome, at.portfolio, at.portfolio_said
+    output: at.board_paper
+    log: at.log("board", "all")
+    params: code=work.code("board"), given=work.given("board")
     shell: STEP + " 2> {log:q}"

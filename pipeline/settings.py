@@ -115,6 +115,7 @@ SHARED: dict[str, tuple[str, ...]] = {
     "season": ("units", "tolerances", "material", "crew", "costs"),
     "day": ("units", "tolerances", "material", "crew", "costs", "report"),
     "portfolio": ("units", "currency", "tolerances", "material", "report", "budget"),
+    "board": ("units", "currency", "tolerances", "costs", "budget", "plan", "report"),
     "plan": ("random_seed", "currency", "tolerances", "material", "costs", "prices", "budget"),
 }
 
@@ -128,7 +129,7 @@ MEASURED_AGAINST = (
 GRADED_AGAINST = ("lip_mm", "lip_trip_mm", "fall_bearing_deg", "base_line_pct")
 ACCEPTED_AGAINST = ("lip_mm", "finish_mm")
 PLANNED_AGAINST = ("lip_mm", "lip_trip_mm", "low_spot_mm", "planarity_mm", "finish_mm", "mix_depth_min_mm", "encroachment_mm")
-TOLERANCES_OF: dict[str, tuple[str, ...]] = {"measure": MEASURED_AGAINST, "grade": GRADED_AGAINST, "history": ACCEPTED_AGAINST, "plan": PLANNED_AGAINST}
+TOLERANCES_OF: dict[str, tuple[str, ...]] = {"board": PLANNED_AGAINST, "measure": MEASURED_AGAINST, "grade": GRADED_AGAINST, "history": ACCEPTED_AGAINST, "plan": PLANNED_AGAINST}
 
 
 def handed(config: Config, verb: str) -> dict:
@@ -139,6 +140,8 @@ def handed(config: Config, verb: str) -> dict:
         out["tolerances"] = {name: whole["tolerances"][name] for name in TOLERANCES_OF[verb]}
     if verb in whole and isinstance(whole[verb], dict):
         out[verb] = whole[verb]
+    if verb == "board":
+        out["report"] = {"title": whole["report"]["title"]}
     if verb == "report":
         out["plan"] = {"pins": whole["plan"]["pins"]}  # what is settled of a field, not what a plan makes of it
     if verb == "portfolio":

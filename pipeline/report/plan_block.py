@@ -9,7 +9,7 @@ from pipeline.report.plan_asked import PROMISES, Given, asked_rows, promise_rows
 from pipeline.report.plan_charts import budget_chart, condition_chart
 from pipeline.report.plan_fields import field_line
 from pipeline.report.plan_measures import part
-from pipeline.report.plan_other import compared, pinned, tenth
+from pipeline.report.plan_other import compared, pin_line, tenth
 from pipeline.report.plan_reasons import line_reason, little, money, points
 from pipeline.report.plan_sure import not_offered, sure
 from pipeline.report.words import Words
@@ -41,7 +41,7 @@ def plan_block(record: dict, words: Words, units: Units = METRIC, given: Given =
     return out | {
         "charts": [*_drawn(record, words)], "lead": _lead(record, words), "heads": [words(f"plan_head_{c}") for c in COLUMNS], "years": [_year(record, t, words, units) for t in range(record["years"])],
         "fields": [field_line(f, record, words, units) for f in sorted(record["courses"], key=record["names"].get)], "compared": compared(record, words), "tenth": tenth(record, words),
-        "pins": [pinned(p, record, words, given.signed) for p in [*record["pins"], *record["pins_left"]]], "sure": sure(record, words), "kept": words("plan_kept", name=given.kept) if given.kept else "",
+        "pins": [pin_line(p, record, words, given.signed) for p in [*record["pins"], *record["pins_left"]]], "sure": sure(record, words), "kept": words("plan_kept", name=given.kept) if given.kept else "",
     }  # fmt: skip
 
 

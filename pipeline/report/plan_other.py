@@ -53,7 +53,7 @@ def tenth(record: dict, words: Words) -> list[str]:
     return out
 
 
-def pinned(pin: dict, record: dict, words: Words, signed: str = "") -> str:
+def pin_line(pin: dict, record: dict, words: Words, signed: str = "") -> str:
     """One of the owner's pins, and its price. signed: who set it and when"""
     does = words(f"plan_does_{pin['treatment']}") if pin["treatment"] else words("plan_any_work")
     when = words("plan_pin_year", year=pin["year"]) if pin["year"] else words("plan_pin_not_before", year=pin["not_before"]) if pin["not_before"] else words("plan_pin_sometime")

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Callable, Collection, Mapping, Sequence
+
 from pipeline.plan.treatments import MOST_TREATMENTS
 from pipeline.report.figures import printed
 from pipeline.report.words import Words, opened
@@ -24,10 +26,11 @@ def sure(record: dict, words: Words) -> dict:
     return {"how": how, "unseen": unseen}
 
 
-def not_offered(record: dict, fields: list[str], words: Words) -> list[str]:
-    """Treatments that a plan cannot choose on some fields, and why."""
+def not_offered(record: Mapping, fields: Sequence[str], words: Words, causes: Collection[str] | None = None, named: Callable[[list[str]], str] | None = None) -> list[str]:
+    """Treatments that a plan cannot choose on some fields, and why. causes: those told of, all without; named: how names are listed"""
     found: dict[tuple[str, str], list[str]] = {}
     for field_id in fields:
         for treatment, why in sorted(record["not_offered"][field_id].items()):
-            found.setdefault((treatment, why), []).append(record["names"][field_id])
-    return [words("plan_not_offered", does=opened(words(f"plan_does_{treatment}")), fields=words.listed(names), why=words(f"plan_missing_{why}")) for (treatment, why), names in sorted(found.items())]
+            if causes is None or why in causes:
+                found.setdefault((treatment, why), []).append(record["names"][field_id])
+    return [words("plan_not_offered", does=opened(words(f"plan_does_{treatment}")), fields=(named or words.listed)(names), why=words(f"plan_missing_{why}")) for (treatment, why), names in sorted(found.items())]

@@ -37,8 +37,9 @@ def run(job: Job, where: Where) -> None:
     told = outcomes(job, found, kept.kept(where.plans), newest) if known else []
     tables.write(where.plan_outcome, "plan_outcome", told)
     scored = score([r.get("in_band") for r in told])
+    record["newest"] = None if newest is None else newest.isoformat()
     record["outcome"] = {"promised": len(told), "measured": scored.lines, "in_band": scored.kept, "share": scored.share, "trusted": scored.trusted}
-    records.write(where.plan_record, record | {"newest": newest})
+    records.write(where.plan_record, record)
 
 
 def planned(job: Job, where: Where, found: Mapping[str, Rows]) -> dict:

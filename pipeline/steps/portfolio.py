@@ -29,8 +29,9 @@ def run(job: Job, where: Where) -> None:
     tables.write(where.portfolio, "portfolio", [portfolio_row(s) for s in seen])
     tables.write(where.hazards, "hazards", [row for s in seen for row in hazard_rows(s, tolerances)])
     tables.write(where.progress, "progress_pooled", progress_rows(seen))
-    plan = plan_said(job, where, words)
-    pages.write(where.index, "index.html", index_page(seen, tolerances, job.settings.report.title, words, records.read(where.season_said), plan))
+    page = index_page(seen, tolerances, job.settings.report.title, words, records.read(where.season_said), plan_said(job, where, words))
+    records.write(where.portfolio_said, {name: page[name] for name in ("unsafe", "unsafe_none")})
+    pages.write(where.index, "index.html", page)
 
 
 def plan_said(job: Job, where: Where, words: Words) -> dict:

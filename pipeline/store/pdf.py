@@ -16,6 +16,7 @@ MISSING = "?"  # what stands for a sign that the typesetter's fonts lack: a shee
 HELD = re.compile("[^\\x20-\\x7e\\xa0-\u024f\u0370-\u03ff\u0400-\u04ff\u1e00-\u1eff\u2000-\u206f\u20a0-\u20bf\u2100-\u214f\u2190-\u22ff]")
 LACKS = re.compile(r'text "(.+?)" could not be displayed')
 TRIES = 20
+PAGE = re.compile(rb"/Type\s*/Page\b")
 
 
 def write(path: str | Path, template: str, content: dict, day: str) -> None:
@@ -27,6 +28,11 @@ def write(path: str | Path, template: str, content: dict, day: str) -> None:
     made = _set(template, json.dumps(_held(content), ensure_ascii=False), day)
     with replacing(path) as temporary:
         temporary.write_bytes(made)
+
+
+def sheets(template: str, content: dict) -> int:
+    """How many sheets a document takes, without writing it."""
+    return max(len(PAGE.findall(_set(template, json.dumps(_held(content), ensure_ascii=False), "1970-01-01"))), 1)
 
 
 def _set(template: str, content: str, day: str) -> bytes:

@@ -128,6 +128,16 @@ class Where:
         return f"{self.results}/portfolio.csv"
 
     @property
+    def portfolio_said(self) -> str:
+        """What the page over all fields says of unsafe ones, for the board's paper."""
+        return f"{self.build}/portfolio/all.json"
+
+    @property
+    def board_paper(self) -> str:
+        """The board's two sheets."""
+        return f"{self.results}/portfolio.pdf"
+
+    @property
     def season_queue(self) -> str:
         return f"{self.results}/season_queue.csv"
 

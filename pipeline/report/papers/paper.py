@@ -12,7 +12,10 @@ LETTER, A4 = "us-letter", "a4"
 
 @dataclass(frozen=True)
 class Heading:
+    """level : 2, or 3 for a part of what stands under a 2."""
+
     text: str
+    level: int = 2
     kind: str = "heading"
 
 
@@ -80,6 +83,14 @@ class Picture:
 
 
 @dataclass(frozen=True)
+class Beside:
+    """Drawings side by side, each as wide as the other."""
+
+    pictures: Sequence[Picture]
+    kind: str = "beside"
+
+
+@dataclass(frozen=True)
 class Blanks:
     """Labels, each with a line to write on."""
 
@@ -95,7 +106,7 @@ class Break:
     kind: str = "break"
 
 
-Block = Union[Heading, Lines, Caution, Steps, Ticks, Table, Picture, Blanks, Break]
+Block = Union[Heading, Lines, Caution, Steps, Ticks, Table, Picture, Beside, Blanks, Break]
 
 
 @dataclass(frozen=True)
@@ -121,8 +132,8 @@ class Paper:
         """All of it as plain values, its drawings inked. style : the pages' style sheet"""
         out = asdict(self)
         for block in out["blocks"]:
-            if block["kind"] == "picture":
-                block["svg"] = inked(block["svg"], style)
+            for picture in [block] if block["kind"] == "picture" else block.get("pictures", ()):
+                picture["svg"] = inked(picture["svg"], style)
         return out
 
 
