@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Callable
+
 from pipeline.plan.treatments import LIP, NONE, RING
 from pipeline.report.figures import METRIC, Units, counted, figure, printed
 from pipeline.report.plan_asked import COLUMNS as ASKED
@@ -37,7 +39,7 @@ def plan_block(record: dict, words: Words, units: Units = METRIC, given: Given =
     if state == "not_measured":
         return out | {"lead": [words("plan_not_measured")]}
     if state == "infeasible":
-        return out | {"lead": infeasible(record, words)}
+        return out | {"lead": infeasible_lines(record, words)}
     return out | {
         "charts": [*_drawn(record, words)], "lead": _lead(record, words), "heads": [words(f"plan_head_{c}") for c in COLUMNS], "years": [_year(record, t, words, units) for t in range(record["years"])],
         "fields": [field_line(f, record, words, units) for f in sorted(record["courses"], key=record["names"].get)], "compared": compared(record, words), "tenth": tenth(record, words),
@@ -106,18 +108,18 @@ def _gain(record: dict, t: int, words: Words) -> str:
     return words("plan_year_more_bound" if record["drops_bound"] else "plan_year_more", more=money(10_000, record["currency"]), share=share)
 
 
-def infeasible(record: dict, words: Words) -> list[str]:
-    """What would have to be there, year by year; fields that no schedule mends."""
-    names = record["names"]
+def infeasible_lines(record: dict, words: Words, named: Callable[[list[str]], str] | None = None) -> list[str]:
+    """What would have to be there, year by year; fields that no schedule mends. named: how names are listed"""
+    names, listed = record["names"], named or words.listed
     if record["no_schedule"]:
-        return [words("plan_no_schedule", fields=words.listed(names[f] for f in record["no_schedule"])), *not_offered(record, record["no_schedule"], words)]
+        return [words("plan_no_schedule", fields=listed([names[f] for f in record["no_schedule"]])), *not_offered(record, record["no_schedule"], words, named=named)]
     cash = lambda v: money(v, record["currency"])
     out = [words("plan_infeasible")]
     for t, (short, hours) in enumerate(zip(record["short_money"], record["short_hours"])):
         year = record["first_year"] + t
         out += [words("plan_short_money", year=year, money=cash(short), needs=cash(record["money"][t] + short), there=cash(record["money"][t]))] if short > 0.005 else []
         out += [words("plan_short_hours", year=year, hours=printed(hours, 0), needs=printed(record["crew_hours"][t] + hours, 0))] if hours > 0.005 else []
-    return out + ([words("plan_close", fields=words.listed(names[f] for f in sorted(record["forced"])))] if record["forced"] else [])
+    return out + ([words("plan_close", fields=listed([names[f] for f in sorted(record["forced"])]))] if record["forced"] else [])
 
 
 def _outcome(record: dict, words: Words) -> str:

@@ -73,13 +73,13 @@ def budget_chart(record: Mapping, words: Words) -> tuple[str, str]:
     if hours > 0:
         beside = Panel(WIDTH - EDGE - HOURS_WIDE, WIDTH - EDGE, 1.08 * hours, record["first_year"], years)
         inner += text(beside.left - BETWEEN + 10, 16, words("chart_hours"), class_="place") + beside.axes() + _bars(beside, record["crew_hours"], record["hours"], [0.0] * years, None)
-    return picture(WIDTH, HEIGHT, "plan-budget", words("chart_budget"), about, inner + _means(record, words), "chart"), about
+    return picture(WIDTH, HEIGHT, "plan-budget", words("chart_budget"), about, inner + _means(record, words), "chart plan"), about
 
 
 def _bars(panel: Panel, given: Sequence[float], asked: Sequence[float], coming: Sequence[float], size: float | None) -> str:
     """Of each year an open bar for what is given and a full one in it for what is asked, its topmost part striped for the comings;
     with size the amount asked over it, where there is room."""
-    out, wide, narrow = "", 0.72 * panel.slot, 0.44 * panel.slot
+    out, wide, narrow = "", 0.84 * panel.slot, 0.5 * panel.slot
     for t, (has, asks, comes) in enumerate(zip(given, asked, coming)):
         x, top, foot = panel.x(t), panel.y(asks), panel.y(asks - comes)
         out += el("rect", x=x - wide / 2, y=panel.y(has), width=wide, height=BASE - panel.y(has), class_="given")
@@ -117,7 +117,7 @@ def condition_chart(record: Mapping, words: Words) -> tuple[str, str]:
     about = " ".join([words("chart_condition_about"), *(words("chart_condition_way", way=named[w], values=words.listed(points(v) for v in told[w])) for w in reversed(ways))])
     band = "planned_high95" in told
     top = max([v for w in ways for v in told[w]] + (told["planned_high95"] if band else []) + [0.05])
-    right = WIDTH - EDGE - 92
+    right = WIDTH - EDGE - 100
     panel = Panel(LEFT, right, 1.06 * top, record["first_year"], years)
     inner = text(4, 16, words("chart_points"), class_="place") + panel.axes()
     if band:
@@ -125,7 +125,7 @@ def condition_chart(record: Mapping, words: Words) -> tuple[str, str]:
     inner += "".join(_line(panel, told[w], w) for w in ways) + _names(panel, {w: told[w][-1] for w in ways}, named)
     if band:
         inner += el("rect", x=8, y=HEIGHT - 20, width=14, height=12, class_="band") + text(27, HEIGHT - 9, words("chart_means_band"), class_="small")
-    return picture(WIDTH, HEIGHT, "plan-condition", words("chart_condition"), about, inner, "chart"), about
+    return picture(WIDTH, HEIGHT, "plan-condition", words("chart_condition"), about, inner, "chart plan"), about
 
 
 def _alike(a: Sequence[float], b: Sequence[float]) -> bool:

@@ -20,11 +20,11 @@ from pipeline.report.words import Words, titled
 from pipeline.surface.verdict import ORDER
 from pipeline.units import FOOT_M
 
-WIDE, LOW, TALL, FOOT = 480.0, 150.0, 330.0, 50.0
+WIDE, LOW, TALL, FOOT = 480.0, 174.0, 330.0, 50.0
 MARGIN = (96.0, 40.0)  # drawing units beside the outermost marks, and over and under them
 LEAST_M = 120.0  # what is drawn across where all fields lie in one place
 RADIUS, APART, SAME_SITE = 12.0, 30.0, 70.0  # of a mark; marks nearer than this are gathered, those of one site from here
-LETTER, LINE, PAD = 7.4, 16.0, 3.0  # room a letter takes at the size the words are set in, a row of them, the air around
+LETTER, LINE, PAD = 8.2, 16.0, 3.0  # room a letter takes at the size the words are set in, a row of them, the air around
 MOST_RUNS = 3
 MILE_M = 5280 * FOOT_M
 BARS = {
@@ -84,7 +84,7 @@ def site_map(spots: Sequence[Spot], units: Units, words: Words) -> tuple[str, st
     about = " ".join([words.count("site_map_about", len(spots), marks=len(marks)), *(f"{_whose(m, words)}: {'; '.join(verdicts(m, words))}." for m in marks)])
     inner = el("rect", x=0, y=0, width=frame.width, height=frame.height, class_="ground") + _named(frame, marks, words)
     inner += "".join(_mark(m) for m in marks) + _bar(frame, units) + north(frame, frame.width - 26, frame.height - 30, words("north"))
-    return picture(frame.width, frame.height, "site-map", words("site_map"), about, inner, "map"), about
+    return picture(frame.width, frame.height, "site-map", words("site_map"), about, inner, "map sites"), about
 
 
 def _frame(metres: np.ndarray) -> Frame:

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from typing import Callable, Sequence
+
 from pipeline.jobs import Job
-from pipeline.report.papers.board import ROOMS, BoardInput, board_paper
+from pipeline.report.papers.board import FIRST, SECOND, BoardInput, Room, board_paper, planned
 from pipeline.report.papers.paper import Paper
 from pipeline.report.words import LANGUAGE, Words
 from pipeline.store import pages, pdf, records, tables
 from pipeline.store.where import Where
 
-SHEETS, TEMPLATE = 2, "papers/paper.typ"
+TEMPLATE = "papers/paper.typ"
 
 
 def run(job: Job, where: Where) -> None:
@@ -20,12 +22,18 @@ def run(job: Job, where: Where) -> None:
 
 
 def fitted(given: BoardInput, words: Words) -> Paper:
-    """The fullest paper that two sheets hold, looked for by halving: less room never takes more paper."""
-    style, low, high = pages.style(), 0, len(ROOMS) - 1
+    """The fullest paper that two sheets hold."""
+    first = _fullest(FIRST, 1, lambda room: board_paper(given, room, None, words))
+    return board_paper(given, first, _fullest(SECOND, 2, lambda room: board_paper(given, first, room, words)) if planned(given) else None, words)
+
+
+def _fullest(rooms: Sequence[Room], sheets: int, paper: Callable[[Room], Paper]) -> Room:
+    """The first room with which a paper takes no more sheets, looked for by halving: less room never takes more paper."""
+    style, low, high = pages.style(), 0, len(rooms) - 1
     while low < high:
         middle = (low + high) // 2
-        if pdf.sheets(TEMPLATE, board_paper(given, ROOMS[middle], words).plain(style)) <= SHEETS:
+        if pdf.sheets(TEMPLATE, paper(rooms[middle]).plain(style)) <= sheets:
             high = middle
         else:
             low = middle + 1
-    return board_paper(given, ROOMS[low], words)
+    return rooms[low]

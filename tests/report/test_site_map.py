@@ -65,7 +65,7 @@ def test_marks_and_words_cover_nothing_and_every_field_is_told_of(number, sites,
     assert all(math.dist(a, b) >= 24 for k, a in enumerate(at) for b in at[:k]) and all(12 <= x <= wide - 12 and 12 <= y <= tall - 50 for x, y in at)
     boxes = []
     for t in (t for t in root.iter("{http://www.w3.org/2000/svg}text") if "placed" in t.get("class", "") and float(t.get("y")) < tall - 50):
-        half = 7.0 * len(t.text) / 2
+        half = 7.9 * len(t.text) / 2
         middle = float(t.get("x")) + {"start": half, "end": -half, "middle": 0.0}[t.get("text-anchor")]
         boxes.append((middle - half, float(t.get("y")) - 11, middle + half, float(t.get("y")) + 3))
     boxes += [(x - 12, y - 12, x + 12, y + 12) for x, y in at]

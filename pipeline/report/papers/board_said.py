@@ -6,18 +6,19 @@ from collections import Counter
 from typing import Iterable, Mapping, Sequence
 
 from pipeline.plan.firmness import WORDS as FIRMNESS
+from pipeline.plan.reasons import BOUGHT
 from pipeline.plan.rivals import IN_TURN, WORST_FIRST
 from pipeline.plan.treatments import NONE
 from pipeline.report.figures import printed
-from pipeline.report.plan_other import compared
-from pipeline.report.plan_reasons import money, points
+from pipeline.report.plan_reasons import LITTLE, money, points
 from pipeline.report.plan_sure import not_offered
 from pipeline.report.words import Words, opened
 from pipeline.surface.verdict import ORDER
 
 LITTLE_LEFT = 0.05  # of the money: less than this left over needs no word
+FEW_UNSAFE = 2  # with more fields than these unsafe, one place of each is told
 HARDLY = 0.05  # points of a whole plan that nobody need speak of
-SHORT = ("no_cost", "no_depth", "no_density", "no_design", "no_mix_price")  # what an owner can mend of a treatment that is not offered
+SHORT = ("no_cost", "no_density", "no_design", "no_mix_price")  # what an owner can mend of a treatment that is not offered
 
 
 def named(names: Sequence[str], most: int, words: Words) -> str:
@@ -31,6 +32,12 @@ def done(record: Mapping) -> list[Mapping]:
     return [line for line in record["lines"] if line["treatment"] != NONE]
 
 
+def little(line: Mapping, record: Mapping) -> bool:
+    """Whether a line was bought because its year had money to spare: it takes off far less for its money than the plan does on average."""
+    why, mean = line["why"], 1000 * (record["untreated"] - record["loss"]) / max(sum(record["spent"]), 1.0)
+    return why["code"] == BOUGHT and why["per_1000"] is not None and why["per_1000"] < LITTLE * mean
+
+
 def ask_lines(record: Mapping, most: int, words: Words) -> list[str]:
     """What is asked for and what it buys, in one paragraph, and what a point is."""
     cash = lambda v: money(v, record["currency"])
@@ -39,21 +46,25 @@ def ask_lines(record: Mapping, most: int, words: Words) -> list[str]:
     over = {how: sorted((record["names"][f] for f, o in all_fields.items() if last in o[how])) for how in ("planned", "untreated")}
     out = [words("board_ask", asked=cash(asked), approved=cash(approved), first=record["first_year"], last=last, now=cash(record["spent"][0]))]
     out.append(words.count("board_buys", len(lines), fields=len(fields), of=len(all_fields), hours=printed(sum(record["hours"]), 0)))
-    out.append(words("board_over", last=last, planned=words.count("board_fields", len(over["planned"])), untreated=len(over["untreated"])))
+    out.append(words("board_over", last=last, planned=len(over["planned"]), of=len(all_fields), untreated=len(over["untreated"])))
     ends = record["conditions"]
     out.append(words("board_points", last=last, planned=points(ends["planned"][-1]), untreated=points(ends["untreated"][-1])))
     if over["planned"]:
         out.append(words("board_still", fields=named(over["planned"], most, words)))
+    spare = [line for line in lines if little(line, record)]
+    if spare:
+        out.append(words.count("board_little", len(spare), money=cash(sum(r["cost"] for r in spare)), points=points(sum(r["why"]["saved"] for r in spare))))
     if approved - asked > LITTLE_LEFT * approved:
         key = "board_spare" if max(record["drops"]) < HARDLY else "board_spare_more"
         out.append(words(key, left=cash(approved - asked), more=cash(10_000), points=points(max(record["drops"]))))
     return [" ".join(out)]
 
 
-def unsafe_lines(unsafe: Mapping, portfolio: Sequence[Mapping], record: Mapping, most: int, words: Words) -> list[str]:
+def unsafe_lines(unsafe: Mapping, portfolio: Sequence[Mapping], most: int, words: Words) -> list[str]:
     """Each unsafe field with what is unsafe there; how many fields have which verdict."""
     rows = unsafe["unsafe"]
-    out = [words("board_unsafe_field", field=r["name"], what=" ".join(r["what"][:2]), act=r["act"] or words("board_unsafe_act")) for r in rows[:most]]
+    places = 1 if len(rows) > FEW_UNSAFE else 2
+    out = [words("board_unsafe_field", field=r["name"], what=_places(r["what"], places, words), act=r["act"] or words("board_unsafe_act")) for r in rows[:most]]
     if len(rows) > most:
         out.append(words.count("board_unsafe_more", len(rows) - most, fields=named([r["name"] for r in rows[most:]], 3 * most, words)))
     if not rows:
@@ -63,10 +74,16 @@ def unsafe_lines(unsafe: Mapping, portfolio: Sequence[Mapping], record: Mapping,
     return [*out, words("board_verdicts", what=", ".join(told))] if told else out
 
 
+def _places(what: Sequence[str], most: int, words: Words) -> str:
+    """The first places of a field, and how many more there are."""
+    more = [words.count("board_places_more", len(what) - most)] if len(what) > most else []
+    return " ".join([*what[:most], *more])
+
+
 def compared_lines(record: Mapping, words: Words) -> list[str]:
     """The plan beside nothing done, its rivals, and a tenth more or less money."""
     cash = lambda v: money(v, record["currency"])
-    first = compared(record, words)[:1]
+    first = [words("board_leaves", loss=points(record["loss"]), untreated=points(record["untreated"]))]
     others = record["others"]
     same = others[WORST_FIRST] is not None and others[IN_TURN] is not None and abs(others[WORST_FIRST]["loss"] - others[IN_TURN]["loss"]) < 0.005
     for name in (WORST_FIRST,) if same else (WORST_FIRST, IN_TURN):
@@ -99,7 +116,7 @@ def sure_lines(record: Mapping, most: int, words: Words) -> list[str]:
     counts = Counter(line["firmness"] for line in done(record))
     ends, last = record["conditions"], record["first_year"] + record["years"] - 1
     out = [words("board_gap", gap=printed(max(100 * record["gap"], 0.01), 2))]
-    out.append(words("board_firm", what=words.listed(words("board_firm_of", number=counts[w], word=words(f"plan_{w}")) for w in FIRMNESS if counts[w])))
+    out.append(words("board_firm", what=words.listed(words(f"board_firm_{w}", number=counts[w]) for w in FIRMNESS if counts[w])))
     out.append(words("board_range", last=last, planned=points(ends["planned"][-1]), low=points(ends["planned_low95"][-1]), high=points(ends["planned_high95"][-1])))
     level = record["levelling"]
     if level["assumed"]:

@@ -5,13 +5,13 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Mapping, Sequence
 
 from pipeline.plan.outcome import TRUSTED
-from pipeline.plan.reasons import BOUGHT, FORCED, NOT_NEEDED, PAYS, PINNED
+from pipeline.plan.reasons import FORCED, NOT_NEEDED, PAYS, PINNED
 from pipeline.plan.treatments import NONE
-from pipeline.report.figures import PLUS_MINUS, TO, Units, Z95, printed, rounded
-from pipeline.report.papers.board_said import done, named
+from pipeline.report.figures import PLUS_MINUS, TO, Units, Z95, counted, printed, rounded
+from pipeline.report.papers.board_said import done, little, named
 from pipeline.report.papers.paper import Block, Lines, Table
 from pipeline.report.plan_measures import part
-from pipeline.report.plan_reasons import LITTLE, money, points
+from pipeline.report.plan_reasons import money, points
 from pipeline.report.words import Words, opened
 
 if TYPE_CHECKING:
@@ -28,14 +28,14 @@ def years_table(record: Mapping, most: int, words: Words) -> Table:
 
     def row(name: str, of: slice, end: int | None) -> list[str]:
         whole = lambda key: sum(record[key][of])
-        hours = words("board_hours", hours=printed(whole("hours"), 0), of=printed(whole("crew_hours"), 0))
+        hours = words("board_hours", hours=counted(round(whole("hours"))), of=counted(round(whole("crew_hours"))))
         return [name, cash(whole("money")), cash(whole("spent")), cash(whole("comings")), hours, *(points(ends[k][end]) if end is not None else "" for k in ("planned", "untreated"))]
 
     rows = [row(str(first + t), slice(t, t + 1), t) for t in range(own)]
     if own < years:
         rows.append(row(f"{first + own}{TO}{first + years - 1}", slice(own, years), years - 1))
     heads = [words(f"board_head_{k}") for k in ("year", "approved", "asked", "coming", "hours", "planned", "untreated")]
-    return Table("", heads, [*rows, row(words("board_all_years"), slice(0, years), None)], right=(1, 2, 3, 4, 5, 6), wide=(0, 4))
+    return Table("", heads, [*rows, row(words("board_all_years"), slice(0, years), None)], right=(1, 2, 3, 4, 5, 6), wide=(0,))
 
 
 def done_table(record: Mapping, room: Room, words: Words) -> list[Block]:
@@ -68,8 +68,7 @@ def short_reason(line: Mapping, record: Mapping, words: Words) -> str:
         return " ".join([*begun, words("board_why_none")])
     key = "board_why_forced_saves" if why["code"] == FORCED else "board_why_pays" if why["code"] == PAYS else "board_why_saves"
     out = [*begun, opened(words(key, part=about, saved=points(why["saved"])))]
-    mean = 1000 * (record["untreated"] - record["loss"]) / max(sum(record["spent"]), 1.0)
-    if why["code"] == BOUGHT and why["per_1000"] is not None and why["per_1000"] < LITTLE * mean:
+    if little(line, record):
         out.append(words("board_why_little"))
     return " ".join(out)
 
@@ -81,7 +80,7 @@ def _left(left: Sequence[Mapping], record: Mapping, words: Words) -> str:
     groups = [(str(y), of({y})) for y in years[:MOST_LEFT]]
     if years[MOST_LEFT:]:
         groups.append((f"{years[MOST_LEFT]}{TO}{years[-1]}", of(set(years[MOST_LEFT:]))))
-    return "; ".join(words("board_left_year", number=len(rows), year=year, money=money(sum(r["cost"] for r in rows), record["currency"])) for year, rows in groups)
+    return "; ".join(words("board_left_year", number=len(rows), year=year, takes=_takes({k: sum(r[k] for r in rows) for k in ("cost", "hours")}, record, words)) for year, rows in groups)
 
 
 def _waits(record: Mapping, most: int, words: Words) -> list[str]:
