@@ -109,19 +109,19 @@ rule season:
     shell: STEP + " 2> {log:q}"
 
 
-rule portfolio:
-    input: at.season_said, [at.report(f) for f in work.fields], [at.table(f, "quantities") for f in work.fields], [at.table(f, t) for f in work.fields for t in work.tables]
-    output: at.index, at.portfolio, at.hazards, at.progress, at.portfolio_said
-    log: at.log("portfolio", "all")
-    params: code=work.code("portfolio"), given=work.given("portfolio")
+rule plan:
+    input: [at.layout(f) for f in work.fields], [at.table(f, "quantities") for f in work.fields], [at.table(f, t) for f in work.fields for t in work.tables]
+    output: at.plan_outcome, at.plan_record
+    log: at.log("plan", "all")
+    params: code=work.code("plan"), given=work.given("plan")
     shell: STEP + " 2> {log:q}"
 
 
-rule plan:
-    input: [at.layout(f) for f in work.fields], [at.table(f, "quantities") for f in work.fields], [at.table(f, t) for f in work.fields for t in work.tables]
-    output: at.capital_plan, at.plan_outcome, at.plan_record
-    log: at.log("plan", "all")
-    params: code=work.code("plan"), given=work.given("plan")
+rule portfolio:
+    input: at.season_said, at.plan_record, at.plan_outcome, [at.report(f) for f in work.fields], [at.table(f, "quantities") for f in work.fields], [at.table(f, t) for f in work.fields for t in work.tables]
+    output: at.index, at.portfolio, at.hazards, at.progress, at.capital_plan, at.portfolio_said
+    log: at.log("portfolio", "all")
+    params: code=work.code("portfolio"), given=work.given("portfolio")
     shell: STEP + " 2> {log:q}"
 
 

@@ -180,7 +180,7 @@ in. `elevation`, `sigma` and `count` again as a CF-1.8 cube over time in `elevat
 def _files() -> list[tuple[str, str]]:
     at = Where()
     return [
-        (f"`{at.index}`", "the page over all fields, worst first"),
+        (f"`{at.index}`", "the page a district opens: what is unsafe, what changed, what next, the fields worst first, a map, the capital plan with what was asked, approved, done, promised and measured"),
         (f"`{at.portfolio}`, `{at.hazards}`, `{at.progress}`", "below; the last under progress_pooled"),
         (f"`{at.board_paper}`", "the board's paper on the capital plan, two sheets whatever the number of fields: what is asked for, what it buys, what is unsafe now, why each line, how sure"),
         (f"`{at.season_queue}`, `{at.order}`", "one crew's season over all fields, and the mix to order, below"),

@@ -24,7 +24,7 @@ FIELD_TABLES = {
     "bid": ("works", "walks", "readings", "control"),
 }
 # Tables of which a verb over all fields is handed every row, beside fields and surveys.
-OVER_ALL = {"season": ("walks", "works", "sites", "stock", "games"), "day": ("walks", "works", "sites", "games"), "portfolio": ("walks",), "workbook": (), "catalogue": ()}
+OVER_ALL = {"season": ("walks", "works", "sites", "stock", "games"), "day": ("walks", "works", "sites", "games"), "portfolio": ("walks", "works"), "workbook": (), "catalogue": ()}
 
 
 @dataclass(frozen=True)

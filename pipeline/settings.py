@@ -125,8 +125,8 @@ SHARED: dict[str, tuple[str, ...]] = {
     "bid": ("units", "currency", "tolerances", "material", "report", "acceptance"),
     "season": ("units", "tolerances", "material", "crew", "costs"),
     "day": ("units", "tolerances", "material", "crew", "costs", "report"),
-    "portfolio": ("units", "currency", "tolerances", "material", "report"),
     "workbook": ("units", "costs", "prices", "report"),
+    "portfolio": ("units", "currency", "tolerances", "material", "report", "budget"),
     "board": ("units", "currency", "tolerances", "costs", "budget", "plan", "report"),
     "catalogue": ("report",),
     "plan": ("random_seed", "currency", "tolerances", "material", "costs", "prices", "budget"),
@@ -160,6 +160,8 @@ def handed(config: Config, verb: str) -> dict:
     if verb == "catalogue":
         out["report"] = {"title": whole["report"]["title"]}
         out["plan"] = {"pins": whole["plan"]["pins"]}  # which bids there are
+    if verb == "portfolio":
+        out["plan"] = {n: whole["plan"][n] for n in ("fiscal_year_start", "set_by", "set_on")}  # how a plan is told, not how it is made
     if verb == "plan":
         out["material"] = {n: whole["material"][n] for n in ("placed_t_per_m3",)}
         out["prices"] = {n: whole["prices"][n] for n in ("mix_per_t",)}
