@@ -62,5 +62,5 @@ def pin_line(pin: dict, record: dict, words: Words, signed: str = "") -> str:
         return words("plan_pin_left", **said)
     share = pin["price"] / record["loss"] if record["loss"] > 0 else 0.0
     price = words("plan_pin_price", share=points(100 * share), loss=points(pin["price"])) if share > HARDLY else words("plan_pin_free")
-    cost = sum(r["cost"] for r in record["lines"] if r["field_id"] == pin["field_id"] and r["pinned"] and pin["year"] == r["year"])
+    cost = sum(r["cost"] for r in record["lines"] if r["field_id"] == pin["field_id"] and r["year"] == pin["year"] and pin["treatment"] in (None, r["treatment"]))
     return " ".join(filter(None, (words("plan_pin", **said), words("plan_pin_cost", money=money(cost, record["currency"])) if cost > 0 else "", price)))
