@@ -86,9 +86,8 @@ def test_a_field_page_answers_in_its_order(tree, html):
         assert order == ["first", "lost", "crew", "games"]
     elif 'id="rank"' in html:
         may = lambda *parts: [part for part in parts if f'id="{part}"' in html]
-        assert order == ["unsafe", "changed", *may("season"), "rank", "map", *may("plan"), "refused", "unmeasured", "read", "files"]
-        assert re.findall(r'<a href="#(\w+)">', html.split("</nav>")[0]) == order
-        assert order == ["unsafe", "rank", *(["season"] if 'id="season"' in html else []), "changed", *(["backtest"] if 'id="backtest"' in html else []), "refused", "unmeasured", "read"]
+        assert order == ["unsafe", "changed", *may("season"), "rank", "map", *may("plan", "backtest"), "refused", "unmeasured", "read", "files"]
+        assert re.findall(r'<a href="#(\w+)">', html.split("</nav>")[0]) == [o for o in order if o != "backtest"]
     else:
         assert order == ["unsafe", "changed", "next", "sure"]
 
