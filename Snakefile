@@ -5,7 +5,7 @@ import re, shlex, sys
 from pipeline.desk.workflow import Workflow
 
 PYTHON = shlex.quote(sys.executable)
-work = Workflow(config["project"], verbs=("simulate", "layout", "grid", "tie", "measure", "change", "grade", "history", "report", "bid", "season", "week", "plan", "portfolio", "workbook", "board"))
+work = Workflow(config["project"], verbs=("simulate", "layout", "grid", "tie", "measure", "change", "grade", "history", "report", "bid", "season", "week", "plan", "portfolio", "workbook", "board", "catalogue"))
 at = work.where
 STEP = f"{PYTHON} -m pipeline step {{rule}} --results {shlex.quote(at.results)} --given {{params.given:q}}"
 
@@ -16,7 +16,7 @@ wildcard_constraints:
 
 
 rule all:
-    input: at.index, at.portfolio, at.week("html"), at.capital_plan, at.workbook, at.board_paper, [at.bid(year, field) for year, field in work.bids]
+    input: at.index, at.portfolio, at.week("html"), at.capital_plan, at.workbook, at.board_paper, at.catalogue, [at.bid(year, field) for year, field in work.bids]
 
 
 if work.made:
@@ -117,19 +117,19 @@ rule week:
     shell: STEP + " 2> {log:q}"
 
 
-rule portfolio:
-    input: at.season_said, [at.report(f) for f in work.fields], [at.table(f, "quantities") for f in work.fields], [at.table(f, t) for f in work.fields for t in work.tables]
-    output: at.index, at.portfolio, at.hazards, at.progress, at.portfolio_said
-    log: at.log("portfolio", "all")
-    params: code=work.code("portfolio"), given=work.given("portfolio")
+rule plan:
+    input: [at.layout(f) for f in work.fields], [at.table(f, "quantities") for f in work.fields], [at.table(f, t) for f in work.fields for t in work.tables]
+    output: at.plan_outcome, at.plan_record
+    log: at.log("plan", "all")
+    params: code=work.code("plan"), given=work.given("plan")
     shell: STEP + " 2> {log:q}"
 
 
-rule plan:
-    input: [at.layout(f) for f in work.fields], [at.table(f, "quantities") for f in work.fields], [at.table(f, t) for f in work.fields for t in work.tables]
-    output: at.capital_plan, at.plan_outcome, at.plan_record
-    log: at.log("plan", "all")
-    params: code=work.code("plan"), given=work.given("plan")
+rule portfolio:
+    input: at.season_said, at.plan_record, at.plan_outcome, [at.report(f) for f in work.fields], [at.table(f, "quantities") for f in work.fields], [at.table(f, t) for f in work.fields for t in work.tables]
+    output: at.index, at.portfolio, at.hazards, at.progress, at.capital_plan, at.portfolio_said
+    log: at.log("portfolio", "all")
+    params: code=work.code("portfolio"), given=work.given("portfolio")
     shell: STEP + " 2> {log:q}"
 
 
@@ -147,3 +147,19 @@ rule board:
     log: at.log("board", "all")
     params: code=work.code("board"), given=work.given("board")
     shell: STEP + " 2> {log:q}"
+
+
+rule catalogue:
+    input: at.layout("{field}"), rules.change.output, rules.grade.output, rules.history.output, rules.report.output, lambda w: [p for s in work.surveys_of(w.field) for p in (at.survey(w.field, s), at.surface(w.field, s))], lambda w: [at.bid(y, f) for y, f in work.bids if f == w.field]
+    output: at.collection("{field}"), directory(at.items("{field}"))
+    log: at.log("catalogue", "{field}")
+    params: code=work.code("catalogue"), given=lambda w: work.given("catalogue", w.field)
+    shell: STEP + " --field {wildcards.field} 2> {log:q}"
+
+
+rule catalogue_root:
+    input: [at.collection(f) for f in work.fields], rules.season.output, rules.week.output, rules.portfolio.output, rules.plan.output, rules.workbook.output, rules.board.output
+    output: at.catalogue, at.district
+    log: at.log("catalogue", "all")
+    params: code=work.code("catalogue"), given=work.given("catalogue")
+    shell: STEP.replace("{rule}", "catalogue") + " 2> {log:q}"

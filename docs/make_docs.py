@@ -180,7 +180,7 @@ in. `elevation`, `sigma` and `count` again as a CF-1.8 cube over time in `elevat
 def _files() -> list[tuple[str, str]]:
     at = Where()
     return [
-        (f"`{at.index}`", "the page over all fields, worst first"),
+        (f"`{at.index}`", "the page a district opens: what is unsafe, what changed, what next, the fields worst first, a map, the capital plan with what was asked, approved, done, promised and measured"),
         (f"`{at.portfolio}`, `{at.hazards}`, `{at.progress}`", "below; the last under progress_pooled"),
         (f"`{at.board_paper}`", "the board's paper on the capital plan, two sheets whatever the number of fields: what is asked for, what it buys, what is unsafe now, why each line, how sure"),
         (f"`{at.season_queue}`, `{at.order}`", "one crew's season over all fields, and the mix to order, below"),
@@ -212,6 +212,8 @@ def _files() -> list[tuple[str, str]]:
         (f"`{at.bid('<year>', '<field>')}/`", "what contractors are asked with where `plan.pins` puts a `laser_grade` into a year: `bid.pdf`, `prices.csv` (the blank schedule), and the laser design's exports as in `grade/`; `no_bid.txt` where there is no such design"),
         (f"`{at.capital_plan}`, `{at.plan_outcome}`", "which field gets what in which year, and what earlier plans promised against what was measured, below"),
         (f"`{at.plans}/<first year>-<day>-<n>.csv`", "every capital plan as it was made, the day being that of the newest survey; never overwritten"),
+        (f"`{at.catalogue}`, `{at.district}`", "the catalogue for a GIS, STAC 1.0: its root, and what is over all fields: [catalogue.md](catalogue.md)"),
+        (f"`{at.collection('<field>')}`, `items/<item>.json`", "the same of one field: its collection and an item a survey, pair, surface, design, bid, and all dates"),
         (f"`{at.build}/`, `{at.logs}/`", "beside the results: what later steps read, and what each job said; no reader needs them"),
     ]
 

@@ -24,7 +24,7 @@ FIELD_TABLES = {
     "bid": ("works", "walks", "readings", "control"),
 }
 # Tables of which a verb over all fields is handed every row, beside fields and surveys.
-OVER_ALL = {"season": ("walks", "readings", "works", "sites", "stock"), "day": ("walks", "readings", "works", "sites", "games"), "week": ("walks", "readings", "works", "games"), "portfolio": ("walks", "readings"), "workbook": ()}
+OVER_ALL = {"season": ("walks", "readings", "works", "sites", "stock", "games"), "day": ("walks", "readings", "works", "sites", "games"), "week": ("walks", "readings", "works", "games"), "portfolio": ("walks", "readings", "works"), "workbook": (), "catalogue": ()}
 
 
 @dataclass(frozen=True)
@@ -69,7 +69,7 @@ def given(project: Project, verb: str, tables_dir: str, field_id: str = "", surv
         order = earlier_baselines(project, field_id, survey_id)
     elif verb == "measure":
         rows["surveys"] = [project.surveys[survey_id]]
-    elif verb in ("change", "grade", "history", "report", "bid"):
+    elif verb in ("change", "grade", "history", "report", "bid") or verb == "catalogue" and field_id:
         rows["surveys"] = list(project.surveys_of(field_id))
         order = (survey_id,) if verb == "bid" else project.baseline_order(field_id)  # of a bid its year
     elif verb == "plan":
@@ -80,13 +80,13 @@ def given(project: Project, verb: str, tables_dir: str, field_id: str = "", surv
         rows["surveys"] = list(project.surveys.values())
         for table in OVER_ALL[verb]:
             rows[table] = list(project.tables.get(table, ()))
-    if verb in ("layout", "measure", "grade", "report", "history", "bid"):
+    if verb in ("layout", "measure", "grade", "report", "history", "bid") or verb == "catalogue" and field_id:
         rows["fields"] = [project.fields[field_id]]
     for table in FIELD_TABLES.get(verb, ()):
         rows[table] = list(project.rows_of(table, field_id))
     settings = handed(project.config, verb)
     plain = {
-        "settings": of_field(settings, field_id) if verb in ("history", "report") else settings,
+        "settings": of_field(settings, field_id) if verb in ("history", "report", "catalogue") else settings,
         "rows": {table: [dict(sorted(r.cells.items())) for r in found] for table, found in rows.items()},
         "order": list(order),
         "tables_dir": tables_dir,

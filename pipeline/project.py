@@ -345,6 +345,9 @@ def _game_problems(project: Project) -> list[Problem]:
     for one, two in zip(order, order[1:]):
         if (one["field_id"], one["on"]) == (two["field_id"], two["on"]) and two["starts"] < one["ends"]:
             out.append(_problem(project, "games", two, "starts", f"{two['starts']:%H:%M}", f"{one['ends']:%H:%M} or later, when the game of row {one.row} ends", "Correct the times."))
+    day = project.config.day
+    if day.last_at <= day.first_at:
+        out.append(_setting_problem(project, ("day", "last_at"), day.last_at, f"later than day.first_at, {day.first_at}", "Correct one of the two times."))
     return out
 
 

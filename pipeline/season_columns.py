@@ -6,7 +6,7 @@ from pipeline.columns import Column, columns_of
 
 SEASON_TABLES: dict[str, tuple[Column, ...]] = {
     "forecast": columns_of(
-        ("measure", "word", "lip, growth, ring_depth, planarity, mean_height, encroachment, straightedge, mix_depth", True),
+        ("measure", "word", "lip, growth, ring_depth, planarity, mean_height, encroachment, straightedge, slope (mm over a metre: 10 is 1 %), mix_depth", True),
         ("edge_id", "word", "the grass edge, empty where the measure is of a zone", True),
         ("zone", "word", "the zone or place, empty where the measure is of an edge", True),
         ("on", "date", "the day asked for; empty where nothing can be carried on", True),
@@ -45,6 +45,7 @@ SEASON_TABLES: dict[str, tuple[Column, ...]] = {
         ("reason", "text", "why it is wanted, and of what does not fit why not"),
         ("road_minutes", "count", "driven to it just before"),
         ("between", "text", "the window it has to lie in", True),
+        ("game", "word", "when the game starts that cannot go on without it; empty of a drag that is good to have"),
     ),
     "order": columns_of(
         ("site", "word", "the site", True),
@@ -53,6 +54,6 @@ SEASON_TABLES: dict[str, tuple[Column, ...]] = {
         ("low95", "t", "lower end of the 95 % range"),
         ("high95", "t", "upper end of it"),
         ("in_stock", "t", "taken off for what lies there by stock.csv"),
-        ("reason", "text", "fields whose need nobody knows"),
+        ("reason", "text", "which field wants how much and what for, what lies there and when it was counted, whose need nobody knows"),
     ),
 }

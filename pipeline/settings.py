@@ -47,6 +47,14 @@ class Season(Section):
     heavy_from_month: int = Field(9, ge=1, le=12, description="Lips are cut and mix is added from this month on, but for what is unsafe.")
 
 
+class Catalogue(Section):
+    """What the catalogue for a GIS department says of the owner. Nothing is said where nothing stands here."""
+
+    provider: str = Field("", description="Who provides the data, as the catalogue names it.")
+    licence: str = Field("", pattern=r"^[\w.+-]*$", description="Licence of the data: an SPDX identifier, `various`, or `proprietary`, which stands where none is given.")
+    licence_url: str = Field("", description="Where the licence's text lies.")
+
+
 CLOCK = r"^([01]\d|2[0-3]):[0-5]\d$"
 
 
@@ -57,6 +65,8 @@ class Day(Section):
     last_at: str = Field("20:00", pattern=CLOCK, description="Its last work ends.")
     swap_minutes: int = Field(20, ge=1, le=240, description="Minutes to take one base set out and put the other in.")
     clear_minutes: int = Field(10, ge=0, le=120, description="Minutes before a game that nobody works on the field.")
+    wet_mm: float = Field(6.0, gt=0, le=100, description="Rain from which every skin counts as wet, mm; ours, no source: the skin itself decides.")
+    dry_minutes: int = Field(60, ge=0, le=1440, description="Minutes that a loosened skin is left to dry before it is dragged; ours, no source: set your own.")
 
 
 class Week(Section):
@@ -100,6 +110,7 @@ class Config(Section):
     season: Season = Season()
     day: Day = Day()
     week: Week = Week()
+    catalogue: Catalogue = Catalogue()
 
     @model_validator(mode="before")
     @classmethod
@@ -122,9 +133,10 @@ SHARED: dict[str, tuple[str, ...]] = {
     "season": ("units", "tolerances", "material", "crew", "costs"),
     "day": ("units", "tolerances", "material", "crew", "costs", "report"),
     "week": ("units", "tolerances", "material", "report"),
-    "portfolio": ("units", "currency", "tolerances", "material", "report"),
     "workbook": ("units", "costs", "prices", "report"),
+    "portfolio": ("units", "currency", "tolerances", "material", "report", "budget"),
     "board": ("units", "currency", "tolerances", "costs", "budget", "plan", "report"),
+    "catalogue": ("report",),
     "plan": ("random_seed", "currency", "tolerances", "material", "costs", "prices", "budget"),
 }
 
@@ -153,6 +165,11 @@ def handed(config: Config, verb: str) -> dict:
         out["report"] = {"title": whole["report"]["title"]}
     if verb == "report":
         out["plan"] = {"pins": whole["plan"]["pins"]}  # what is settled of a field, not what a plan makes of it
+    if verb == "catalogue":
+        out["report"] = {"title": whole["report"]["title"]}
+        out["plan"] = {"pins": whole["plan"]["pins"]}  # which bids there are
+    if verb == "portfolio":
+        out["plan"] = {n: whole["plan"][n] for n in ("fiscal_year_start", "set_by", "set_on")}  # how a plan is told, not how it is made
     if verb == "plan":
         out["material"] = {n: whole["material"][n] for n in ("placed_t_per_m3",)}
         out["prices"] = {n: whole["prices"][n] for n in ("mix_per_t",)}

@@ -58,3 +58,8 @@ def test_a_time_that_no_clock_shows(time):
 @pytest.mark.analytic
 def test_a_month_that_no_year_has():
     assert [f for f, _ in found(use="field_id,month,games,hours\na,2026-13,3,6\na,April,3,6\n")] == ["use.csv", "use.csv"]
+
+
+@pytest.mark.analytic
+def test_a_day_that_ends_before_it_begins():
+    assert found({"day": {"first_at": "08:00", "last_at": "07:00"}}) == [("config.yaml", "07:00")]

@@ -28,6 +28,11 @@ def day(config: Path, on: dt.date, rain_mm: float) -> int:
         raise BadInput([Problem(project.files["config"], None, "games", "nothing", "a table of games", "Name games.csv under `games`.")])
     if project.tables["sites"] and project.config.crew.yard is None:
         raise BadInput([Problem(project.files["config"], None, "crew.yard", "nothing", "the site that the crew's day begins at", "Name it, or take out the table of sites.")])
+    days = sorted({g["on"] for g in project.tables["games"]})
+    if not days:
+        raise BadInput([Problem(project.files["games"], None, None, "no game", "a row for each game", "Add the games: field_id, on, starts, ends.")])
+    if not days[0] <= on <= days[-1]:
+        raise BadInput([Problem("day", None, "--on", str(on), f"a day from {days[0]} to {days[-1]}, for which {project.files['games']} names games", "Correct the day, or add its games.")])
     shut = cannot_write(root, Path(where.results), Path(where.day(on.isoformat(), "html")).parent)
     if shut is not None:
         print(f"cannot write to {os.path.relpath(shut)}", file=sys.stderr)

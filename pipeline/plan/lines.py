@@ -26,18 +26,33 @@ def lines(made: Board) -> list[tuple[dict, Reason]]:
             row = {
                 "year": made.terms.first_year + t, "field_id": f.state.field_id, "treatment": done, "cost": float(p.choice.cost[s, t]), "hours": float(p.choice.hours[s, t]),
                 "tonnes": float(p.tonnes[s, t]), "expected_condition_after": float(condition[s, t].sum()), "firmness": word(made.share[i, t]), "pinned": pinned,
-                "loss_without": _without(p, s, t), "share": float(made.share[i, t]), "loss": float(p.choice.loss[s]), **_promise(f, p, s, t, done, why),
+                "loss_without": _without(p, s, t), "share": float(made.share[i, t]), "loss": float(p.choice.loss[s]), **_promise(f, p, s, t, done, why), "left": _left(f, p, s, t, why),
             }  # fmt: skip
             out.append((row, why))
     return out
 
 
-def _without(p, s: int, t: int) -> float:
-    """The field's loss with year t left out and all else as planned."""
+def _bare(p, s: int, t: int) -> int | None:
+    """The schedule with year t left out and all else as planned."""
     words = p.choice.words[s].copy()
     words[t] = TREATMENTS.index(NONE)
     at = np.flatnonzero((p.choice.words == words).all(axis=1))
-    return float(p.choice.loss[at[0]]) if len(at) else float("nan")
+    return int(at[0]) if len(at) else None
+
+
+def _without(p, s: int, t: int) -> float:
+    """The field's loss with year t left out and all else as planned."""
+    at = _bare(p, s, t)
+    return float("nan") if at is None else float(p.choice.loss[at])
+
+
+def _left(f, p, s: int, t: int, why: Reason) -> list[float] | None:
+    """Level and s.d., mm, of the measure that the line mends, at the year's end with the line left out; None where it mends none."""
+    at = _bare(p, s, t)
+    if at is None or at == s or not why.component:
+        return None
+    c = f.state.names.index(why.component)
+    return [float(p.found.level[at, t, c]), float(p.found.sigma[at, t, c])]
 
 
 def _promise(f, p, s: int, t: int, done: str, why: Reason) -> dict:
@@ -85,6 +100,17 @@ def over_years(made: Board) -> dict[str, dict[str, list[int]]]:
         limits = np.array([f.state.components[n].limit for n in f.state.names])
         years = lambda pick: [made.terms.first_year + int(t) for t in np.flatnonzero((p.found.level[pick] > limits).any(axis=1))]
         out[f.state.field_id] = {"planned": years(s), "untreated": years(0)}
+    return out
+
+
+def courses(made: Board) -> dict[str, dict[str, dict[str, list]]]:
+    """Field -> `limits`: component -> limit and the least depth of mix or the tolerance, mm; `planned` and `untreated`: component ->
+    level and s.d. at each year's end, mm, as planned and with nothing done."""
+    out = {}
+    for f, p, s in zip(made.fields, made.priced, made.chosen.picks):
+        of = lambda pick: {n: [[float(m), float(sd)] for m, sd in zip(p.found.level[pick, :, c], p.found.sigma[pick, :, c])] for c, n in enumerate(f.state.names)}
+        limits = {n: [float(f.state.components[n].limit), float(f.state.components[n].scale)] for n in f.state.names}
+        out[f.state.field_id] = {"limits": limits, "planned": of(s), "untreated": of(0)}
     return out
 
 

@@ -10,7 +10,7 @@ from typing import Iterable, Mapping, Sequence
 from scipy.stats import norm
 
 from pipeline.owner import Cost
-from pipeline.plan.season import WEEK, week_of
+from pipeline.plan.season_days import WEEK, week_of
 
 CREW = "crew"
 # What is found at the opening, in this order: common practice, no source.

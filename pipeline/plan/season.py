@@ -1,98 +1,21 @@
 """One crew's season: which field gets which work on which day, what is left undone, hours never counted twice.
 
-A day is one round: out of the yard, work at one site, if room is left on to the next, and back. Greedy, by rank, then by what
-an hour of work takes off the expected excess over the owner's tolerances.
+Greedy by day: of the rounds that begin at each site the one that does most, by rank, then by what an hour of work takes off the
+expected excess over the owner's tolerances. Upkeep gives way to repairs while the days until its turn ends have room for both; how
+much room that is, is tried. benchmarks/crew.py holds it against the optimum.
 """
 
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass
 from math import inf
-from typing import Iterable, Sequence
+from typing import Mapping, Sequence
 
-from pipeline.plan.roads import Roads
+from pipeline.plan.season_days import NO_HOURS_STATED, NO_ROAD, NO_ROOM, OPENING, REPAIR, TINY_H, TOO_LATE, UNSAFE, UPKEEP, Done, Left, Need, Season, waited
+from pipeline.plan.season_rounds import begins, does, is_open, key_of, pressing_of, round_of
 
-UNSAFE, OPENING, UPKEEP, REPAIR = range(4)  # in this order a day's hours are given out
-LEAST_PART_H = 1.0  # a long work is cut into days; less than this of it is not begun
-NO_HOURS_STATED, NO_ROAD, NO_ROOM, TOO_LATE = "no_hours_stated", "no_road", "no_room", "too_late"
-TINY_H = 1e-9
-WEEK = dt.timedelta(days=7)
-DAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
-
-
-@dataclass(frozen=True, eq=False)
-class Need:
-    """One piece of work that a field asks for; two alike are two.
-
-    task  : a word of works.csv
-    hours : crew hours, None where nobody stated any
-    rank  : UNSAFE, OPENING, UPKEEP or REPAIR
-    excess : expected excess over the owner's tolerances that it takes off, in tolerances; None where not known
-    earliest, latest : days between which it may be done; upkeep not done by its latest day is left undone
-    why   : in words
-    stage : the opening of a field goes by stages: none is begun before the lower ones are done
-    """
-
-    field_id: str
-    site: str
-    task: str
-    hours: float | None
-    rank: int
-    excess: float | None
-    earliest: dt.date
-    latest: dt.date | None = None
-    why: str = ""
-    stage: int = 0
-
-
-@dataclass(frozen=True)
-class Done:
-    """Hours of one need on one day, and the hours on the road that they cost; order: the day's, from 1; last: it is then done."""
-
-    need: Need
-    on: dt.date
-    order: int
-    hours: float
-    travel_hours: float
-    last: bool
-
-
-@dataclass(frozen=True)
-class Left:
-    """A need, or what is left of it, that is not done; `why` a word of NO_HOURS_STATED, NO_ROAD, NO_ROOM, TOO_LATE."""
-
-    need: Need
-    on: dt.date
-    hours: float | None
-    why: str
-
-
-@dataclass(frozen=True)
-class Season:
-    """days: working days; hours_per_day: crew hours in one; yard: the site a day begins and ends at."""
-
-    days: tuple[dt.date, ...]
-    hours_per_day: float
-    yard: str
-    roads: Roads
-
-
-def working_days(first_week: dt.date, last_week: dt.date, names: Iterable[str], after: dt.date | None = None) -> tuple[dt.date, ...]:
-    """Days named `mon` ... `sun` of the weeks from that of `first_week` to that of `last_week`, from the first Monday after `after`."""
-    monday = week_of(first_week)
-    if after is not None:
-        monday = max(monday, week_of(after) + WEEK)
-    chosen, out = sorted(DAYS.index(n) for n in set(names)), []
-    while monday <= last_week:
-        out += [monday + dt.timedelta(days=k) for k in chosen]
-        monday += WEEK
-    return tuple(out)
-
-
-def week_of(day: dt.date) -> dt.date:
-    """The Monday of its week."""
-    return day - dt.timedelta(days=day.weekday())
+ROOM = (inf, 3.0, 2.0, 1.5, 1.0)  # how many times its hours the days have to hold for upkeep to wait (ours; tried one by one)
+PUSHED, PUSH = 24, 4.0  # needs that are tried earlier and later, and how many times their worth (ours)
 
 
 def plan_season(needs: Sequence[Need], season: Season) -> tuple[list[Done], list[Left]]:
@@ -100,7 +23,26 @@ def plan_season(needs: Sequence[Need], season: Season) -> tuple[list[Done], list
 
     A day's work and road together never pass `hours_per_day`. A need longer than a day's room goes on on later days; upkeep is
     done whole or not at all. Every need ends up in one of the lists, a need begun and not ended in both.
+
+    Laid out once for each of ROOM and each way to choose a day's round, then with single needs pushed forward or back. Of all is
+    taken: where unsafe places wait least, then the fewest openings are late, then openings wait least, then the fewest turns of
+    upkeep are missed, then where repairs wait least, each weighed by its excess.
     """
+    tried = {(room, by_round): _laid(needs, season, room, by_round, {}) for room in ROOM for by_round in (False, True)}
+    way = min(tried, key=lambda w: _waits(*tried[w], season))
+    best, pushed = tried[way], {}
+    for need in sorted((n for n in dict.fromkeys(needs) if n.excess and n.hours), key=lambda n: (-n.excess, *key_of(n)))[:PUSHED]:
+        for push in (PUSH, 1 / PUSH):
+            again = _laid(needs, season, *way, {**pushed, need: push})
+            if _waits(*again, season) < _waits(*best, season):
+                best, pushed = again, {**pushed, need: push}
+                break
+    return best
+
+
+def _laid(needs: Sequence[Need], season: Season, room: float, by_round: bool, pushed: Mapping[Need, float]) -> tuple[list[Done], list[Left]]:
+    """by_round: the day's round is the one that does most, else the one that begins with the worthiest need; pushed: needs whose
+    worth is counted so many times."""
     left: list[Left] = []
     waiting: dict[Need, float] = {}
     for need in dict.fromkeys(needs):
@@ -110,12 +52,28 @@ def plan_season(needs: Sequence[Need], season: Season) -> tuple[list[Done], list
         else:
             waiting[need] = need.hours
     done: list[Done] = []
-    for day in season.days:
+    for k, day in enumerate(season.days):
         for need in [n for n in waiting if n.latest is not None and n.latest < day]:
             left.append(Left(need, need.earliest, waiting.pop(need), NO_ROOM))
-        done += _day(day, waiting, season)
+        pressing = pressing_of(waiting, season.days[k:], season.hours_per_day, room)
+        rounds = [round_of(day, waiting, season, pressing, first, pushed) for first in sorted({n.site for n in waiting if is_open(n, day)})]
+        best = min(rounds, key=lambda r: does(r, waiting, pressing) if by_round else begins(r, waiting, pressing, pushed), default=[])
+        for d in best:
+            waiting[d.need] -= d.hours
+            if d.last:
+                del waiting[d.need]
+        done += best
     left += [Left(n, n.earliest, h, NO_ROOM) for n, h in waiting.items()]
-    return done, sorted(left, key=lambda x: (x.on, x.need.rank, _key(x.need)))
+    return done, sorted(left, key=lambda x: (x.on, x.need.rank, key_of(x.need)))
+
+
+def _waits(done: Sequence[Done], left: Sequence[Left], season: Season) -> tuple[float, ...]:
+    """What a season leaves waiting, worst rank first."""
+    ends = {d.need: d.on for d in done if d.last}
+    needs = [*ends, *(x.need for x in left)]
+    of = lambda rank: round(sum((n.excess or TINY_H if rank != OPENING else 1.0) * waited(ends.get(n), season) for n in needs if n.rank == rank), 9)
+    late = sum(n.due is not None and ends.get(n, dt.date.max) >= n.due for n in needs)
+    return of(UNSAFE), float(late), of(OPENING), float(sum(n.rank == UPKEEP and n not in ends for n in needs)), of(REPAIR)
 
 
 def _never(need: Need, season: Season) -> str:
@@ -128,78 +86,3 @@ def _never(need: Need, season: Season) -> str:
     if not any(need.earliest <= d and (need.latest is None or d <= need.latest) for d in season.days):
         return TOO_LATE
     return ""
-
-
-def _day(day: dt.date, waiting: dict[Need, float], season: Season) -> list[Done]:
-    """One round. Takes what is done off `waiting`."""
-    here, spent, out = season.yard, 0.0, []
-    able = [n for n in waiting if _open(n, day)]
-    opening = [n for n in waiting if n.rank == OPENING]
-    while True:
-        best, lowest = None, _lowest(opening)
-        for need in able:
-            part = None if need.rank == OPENING and lowest[need.field_id] < need.stage else _part(need, waiting[need], here, spent, season)
-            if part is not None:
-                road, worked = part
-                key = (need.rank != UNSAFE, bool(out) and need.site != here, need.rank, -_worth(need), *_key(need))
-                if best is None or key < best[0]:
-                    best = key, need, road, worked
-        if best is None:
-            break
-        _, need, road, worked = best
-        rest = waiting[need] - worked
-        able.remove(need)
-        if rest > TINY_H:
-            waiting[need] = rest
-        else:
-            del waiting[need]
-            opening = [n for n in opening if n is not need]
-        spent, here = spent + road + worked, need.site
-        out.append(Done(need, day, len(out) + 1, worked, road, rest <= TINY_H))
-    if out:
-        back = season.roads.hours(here, season.yard)
-        last = out[-1]
-        out[-1] = Done(last.need, last.on, last.order, last.hours, last.travel_hours + back, last.last)
-    return out
-
-
-def _part(need: Need, hours: float, here: str, spent: float, season: Season) -> tuple[float, float] | None:
-    """Road to it and hours of it that still fit into the day, the way home kept free; None where too little or nothing does."""
-    road, back = season.roads.hours(here, need.site), season.roads.hours(need.site, season.yard)
-    if road is None or back is None:
-        return None
-    room = season.hours_per_day - spent - road - back
-    if hours <= room + TINY_H:
-        return road, min(hours, max(room, 0.0))
-    if need.rank == UPKEEP or room < LEAST_PART_H:
-        return None
-    return road, room
-
-
-def _open(need: Need, day: dt.date) -> bool:
-    return need.earliest <= day and (need.latest is None or day <= need.latest)
-
-
-def _lowest(opening: Iterable[Need]) -> dict[str, int]:
-    """The lowest stage of each field's opening that is still to be done."""
-    out: dict[str, int] = {}
-    for need in opening:
-        out[need.field_id] = min(need.stage, out.get(need.field_id, need.stage))
-    return out
-
-
-def _worth(need: Need) -> float:
-    """Expected excess taken off by an hour of it."""
-    return (need.excess or 0.0) / need.hours
-
-
-def _key(need: Need) -> tuple:
-    return need.latest.toordinal() if need.latest is not None else inf, need.field_id, need.stage, need.task, need.earliest.toordinal()
-
-
-def waited(on: dt.date | None, season: Season) -> float:
-    """Share of the season that a need waits until it is done on a day; all of it where it never is."""
-    if not season.days or on is None:
-        return 1.0
-    first, last = season.days[0], season.days[-1]
-    return min(((on - first).days + 1) / ((last - first).days + 1), 1.0)

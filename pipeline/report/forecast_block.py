@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from typing import Iterable, Mapping, Sequence
 
-from pipeline.report.figures import TO, figure
+from pipeline.report.figures import NBSP, TO, figure
 from pipeline.report.findings import GAP, LIP, LOW_SPOT, MIX, PLANARITY
 from pipeline.report.saying import Sayer
-from pipeline.report.words import opened
+from pipeline.report.words import Words, opened
 
 AGAINST = {"lip": LIP, "ring_depth": LOW_SPOT, "planarity": PLANARITY, "straightedge": GAP, "mix_depth": MIX}
-TOLD = (*AGAINST, "growth", "encroachment")  # mean heights stand in the table of results alone
+TOLD = (*AGAINST, "growth", "encroachment", "slope")  # mean heights stand in the table of results alone
 SKIN = "skin"
 UNDER = ("mix_depth",)  # the less the worse
 MOST = 5  # lines; more are counted
@@ -45,11 +45,36 @@ def series_of(rows: Iterable[Mapping]) -> list[list[Mapping]]:
 
 def held_back(told: Sequence[Sequence[Mapping]], sayer: Sayer) -> str:
     """One sentence: of the series whose last survey was forecast from those before it, how many bands held it."""
-    tried = [bool(s[0]["last_inside"]) for s in told if s[0]["last_inside"] is not None]
+    inside, tried = tally(told)
     if not tried:
         return sayer.words("forecast_untried")
-    said = sayer.words("forecast_held", all=len(tried), inside=sum(tried))
-    return said + (" " + sayer.words("forecast_distrust") if len(tried) >= ENOUGH and sum(tried) < TRUSTED * len(tried) else "")
+    return sayer.words("forecast_held", all=tried, inside=inside) + (" " + sayer.words("forecast_distrust") if doubtful(inside, tried) else "")
+
+
+def tally(told: Iterable[Sequence[Mapping]]) -> tuple[int, int]:
+    """Series whose last survey fell inside the band made of those before it, and series tried."""
+    tried = [bool(s[0]["last_inside"]) for s in told if s[0]["last_inside"] is not None]
+    return sum(tried), len(tried)
+
+
+def doubtful(inside: int, tried: int) -> bool:
+    """Whether so few inside, of enough tried, say that the bands are not to be trusted."""
+    return tried >= ENOUGH and inside < TRUSTED * tried
+
+
+def backtest(by_field: Mapping[str, Sequence[Mapping]], words: Words) -> str:
+    """Over all fields: of how many series the last survey fell inside its band, and where few did; empty where none was tried.
+
+    by_field : name of each field -> its rows of forecast.csv
+    Series of one survey share its tie, so the share of one field says less than its number of series would.
+    """
+    counts = {name: tally(series_of([r for r in rows if r["on"]])) for name, rows in by_field.items()}
+    inside, tried = (sum(c[k] for c in counts.values()) for k in (0, 1))
+    if not tried:
+        return ""
+    poor = sorted(name for name, c in counts.items() if doubtful(*c))
+    said = [words("index_backtest", all=tried, inside=inside, share=round(100 * inside / tried), fields=words.count("fields", sum(c[1] > 0 for c in counts.values())))]
+    return " ".join(said + ([words("forecast_distrust")] if doubtful(inside, tried) else []) + ([words("index_backtest_poor", fields=words.listed(poor))] if poor else []))
 
 
 def _key(row: Mapping) -> tuple:
@@ -63,7 +88,10 @@ def _place(row: Mapping, sayer: Sayer) -> str:
 
 
 def _band(row: Mapping, sayer: Sayer) -> str:
-    """'41 mm (30-52)'."""
+    """'41 mm (30-52)'; of a fall '1.1 % (0.9-1.3)'."""
+    if row["measure"] == "slope":
+        value, low, high = (f"{row[k] / 10:.2f}" for k in ("value_mm", "low95_mm", "high95_mm"))
+        return f"{value}{NBSP}% ({low}{TO}{high})"
     low, high = (figure(row[k], None, sayer.units.height, named=False) for k in ("low95_mm", "high95_mm"))
     return f"{sayer.height(row['value_mm'])} ({low}{TO}{high})"
 

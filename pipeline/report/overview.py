@@ -8,10 +8,12 @@ from typing import Mapping, Sequence
 
 from pipeline.owner import Material, Tolerances
 from pipeline.report import changed, palette
+from pipeline.report.forecast_block import backtest
 from pipeline.report.figures import Z95, figure, plain_text, rounded
 from pipeline.report.findings import LOW_SPOT, MIX, MOUND, SEEN_SHARE
 from pipeline.report.hazards import Hazard
 from pipeline.report.limits_named import held_against
+from pipeline.report.overview_places import files, places, where_they_lie
 from pipeline.report.saying import Sayer
 from pipeline.report.standing import Standing, leading, over_tolerance
 from pipeline.report.todo import Task, all_steps, fill_sigma, next_steps, tasks
@@ -133,12 +135,14 @@ def _value(value_mm: float, sigma_mm: float) -> str:
     return plain_text(f"{text} mm ± {half}")
 
 
-def index_page(fields: Sequence[FieldSeen], tolerances: Tolerances, title: str, words: Words, season: Mapping | None = None) -> dict:
-    """Everything on the page over all fields; season: what `season_block` says, or None."""
+def index_page(fields: Sequence[FieldSeen], tolerances: Tolerances, title: str, words: Words, season: Mapping | None = None, plan: Mapping | None = None) -> dict:
+    """Everything on the page over all fields; season: what `season_block` says, plan: what `plan_block` says, or None."""
     order = ranked(fields)
     days = [s.now.newest.flown_on for s in order if s.now.newest is not None]
     count = words.count("fields", len(order))
+    drawn, hours = where_they_lie(order, words), progress_lines([r for s in order for r in s.tables["progress"]], order[0].reader) if order else []
     return {
+        "places": places({"season": season, "map": drawn, "plan": plan, "hours": hours}, words), "files": files(words), "map": drawn,
         "w": words, "colours": palette.css(), "title": title, "lang": words("lang"),
         "lead": words("index_lead", fields=count, day=words.date(max(days))) if days else words("index_lead_none", fields=count),
         "unsafe": [
@@ -147,7 +151,7 @@ def index_page(fields: Sequence[FieldSeen], tolerances: Tolerances, title: str, 
             for s in order if s.now.verdict == UNSAFE
         ],
         "unsafe_none": _none_unsafe(order, tolerances, words),
-        "rows": [_line(s, words) for s in order], "season": season or {},
+        "rows": [_line(s, rank, words) for rank, s in enumerate(order, start=1)], "season": season or {}, "plan": plan or {},
         "changed": [block for s in order if (block := _changed(s, words))["found"]],
         "changed_none": words("index_changed_none" if any(s.now.before is not None for s in order) else "index_no_pair"),
         "refused": [
@@ -156,7 +160,8 @@ def index_page(fields: Sequence[FieldSeen], tolerances: Tolerances, title: str, 
         ],
         "unmeasured": [line for s in order if (line := _unmeasured(s))] + _tolerances(tolerances, words),
         "unmeasured_none": words("index_unmeasured_none" if any(map(_measured, order)) else "index_no_field"),
-        "progress": progress_lines([r for s in order for r in s.tables["progress"]], order[0].reader) if order else [],
+        "backtest": backtest({s.name: s.tables["forecast"] for s in order}, words),
+        "progress": hours,
         "means": [(w, words(f"verdict_{w}"), words(f"verdict_means_{w}")) for w in ORDER],
     }  # fmt: skip
 
@@ -179,11 +184,11 @@ def _link(seen: FieldSeen) -> str:
     return f"fields/{seen.field_id}/report.html"
 
 
-def _line(seen: FieldSeen, words: Words) -> dict:
+def _line(seen: FieldSeen, rank: int, words: Words) -> dict:
     newest, units = seen.now.newest, seen.reader.units
     mix, sigma = seen.mix_t
     return {
-        "name": seen.name, "link": _link(seen), "site": titled(seen.site), "verdict": seen.now.verdict,
+        "rank": rank, "name": seen.name, "link": _link(seen), "site": titled(seen.site), "verdict": seen.now.verdict,
         "word": words(f"verdict_{seen.now.verdict}"), "reason": seen.reader.headline(seen.now),
         "newest": seen.reader.day(newest.flown_on, newest.survey_id) if newest is not None else "",
         "next": opened(seen.steps) or words(f"index_next_{seen.now.verdict}"), "mix": figure(mix, sigma, units.mass) if mix else "",

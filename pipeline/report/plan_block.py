@@ -1,152 +1,124 @@
-"""The capital plan in words: year by year, why, against other ways, what other means change, how near the best it is."""
+"""The capital plan on the page over all fields: what is decided now, each year, each field, other ways, what earlier plans promised, how sure."""
 
 from __future__ import annotations
 
-from typing import Callable, Collection, Mapping, Sequence
+from typing import Callable
 
-from pipeline.plan.rivals import IN_TURN, WORST_FIRST
-from pipeline.plan.treatments import LIP, NONE
-from pipeline.report.figures import METRIC, Units, figure, printed
-from pipeline.report.plan_reasons import line_reason, money, part, points
-from pipeline.report.words import Words, opened
+from pipeline.plan.treatments import LIP, NONE, RING
+from pipeline.report.figures import METRIC, Units, counted, figure, printed
+from pipeline.report.plan_asked import COLUMNS as ASKED
+from pipeline.report.plan_asked import PROMISES, Given, asked_rows, promise_rows
+from pipeline.report.plan_charts import budget_chart, condition_chart
+from pipeline.report.plan_fields import field_line
+from pipeline.report.plan_measures import part
+from pipeline.report.plan_other import compared, pin_line, tenth
+from pipeline.report.plan_reasons import line_reason, little, money, points
+from pipeline.report.plan_sure import not_offered, sure
+from pipeline.report.words import Words
 
-COLUMNS = ("year", "field", "does", "cost", "hours", "tonnes", "after", "firmness", "why")
-MOST_CHANGES = 6
+COLUMNS = ("field", "does", "cost", "hours", "tonnes", "firmness", "why")
 
 
-def plan_block(record: dict, words: Words, units: Units = METRIC) -> dict:
-    """The index page's block; empty where no plan was asked for.
+def plan_block(record: dict, words: Words, units: Units = METRIC, given: Given = Given()) -> dict:
+    """The page's block; empty where no plan was asked for and none was promised before.
 
     record : build/plan/plan.json
     units  : the readers'
-    returns : heading, lead (sentences), heads and rows of the table, waits (fields that get nothing in the first year, and why), years
-              (a sentence a year), compared, tenth, pins, fields (one line to quote each), sure (how near the best, what is assumed), outcome
+    given  : what the owner and the crew wrote down
+    returns : lead (sentences), years (dicts of title, says, rows), heads, fields (one line to quote each), compared, tenth, pins, sure,
+              asked and promises (heads and rows), outcome; of a plan that is none only lead, asked, promises, outcome
     """
     state = record["state"]
     if state == "not_asked":
         return {}
-    out = {"heading": words("plan_heading"), "outcome": _outcome(record, words)}
+    currency = record.get("currency", "")
+    out = {
+        "planned": state == "planned", "asked": _table("asked", ASKED, asked_rows(record, given, currency, words) if "first_year" in record else [], words),
+        "promises": _table("promise", PROMISES, promise_rows(given, currency, words, units), words), "outcome": _outcome(record, words),
+    }  # fmt: skip
     if state == "not_measured":
         return out | {"lead": [words("plan_not_measured")]}
     if state == "infeasible":
         return out | {"lead": infeasible_lines(record, words)}
-    done = [line for line in record["lines"] if line["treatment"] != NONE]
-    first = [line for line in record["lines"] if line["treatment"] == NONE and line["year"] == record["first_year"]]
     return out | {
-        "lead": _lead(record, done, words), "caption": words("plan_caption"), "heads": [words(f"plan_head_{c}") for c in COLUMNS],
-        "rows": [_row(line, record, words, units) for line in sorted(done, key=lambda r: (r["year"], record["names"][r["field_id"]]))],
-        "waits": [words("plan_waits", field=record["names"][r["field_id"]], why=line_reason(r, record, words)) for r in first],
-        "years": [_year(record, t, words) for t in range(record["years"])], "compared": _compared(record, words), "tenth": _tenth(record, words),
-        "pins": [pin_line(p, record, words) for p in [*record["pins"], *record["pins_left"]]], "fields": [_field(f, record, words) for f in sorted(record["over_years"], key=record["names"].get)],
-        "sure": _sure(record, words),
+        "charts": [*_drawn(record, words)], "lead": _lead(record, words), "heads": [words(f"plan_head_{c}") for c in COLUMNS], "years": [_year(record, t, words, units) for t in range(record["years"])],
+        "fields": [field_line(f, record, words, units) for f in sorted(record["courses"], key=record["names"].get)], "compared": compared(record, words), "tenth": tenth(record, words),
+        "pins": [pin_line(p, record, words, given.signed) for p in [*record["pins"], *record["pins_left"]]], "sure": sure(record, words), "kept": words("plan_kept", name=given.kept) if given.kept else "",
     }  # fmt: skip
 
 
-def _lead(record: dict, done: list[dict], words: Words) -> list[str]:
-    months = words("plan_year_from", day=words.date(record["starts"]), year=record["first_year"])
-    out = [words.count("plan_lead", len(done), years=record["years"], money=money(sum(record["spent"]), record["currency"])), months, words("plan_points")]
+def _table(name: str, columns: tuple[str, ...], rows: list[list[str]], words: Words) -> dict:
+    return {"caption": words(f"plan_caption_{name}"), "heads": [words(f"plan_head_{c}") for c in columns], "rows": rows}
+
+
+def _drawn(record: dict, words: Words):
+    """The two drawings, each with the line under it."""
+    for name, drawing in (("budget", budget_chart), ("condition", condition_chart)):
+        yield {"svg": drawing(record, words)[0], "reads": words(f"plan_reads_{name}")}
+
+
+def _lead(record: dict, words: Words) -> list[str]:
+    done = [line for line in record["lines"] if line["treatment"] != NONE]
+    cash = lambda v: money(v, record["currency"])
+    planned, bare = record["conditions"]["planned"], record["conditions"]["untreated"]
+    last = record["first_year"] + record["years"] - 1
+    out = [words.count("plan_lead", len(done), years=record["years"], money=cash(sum(record["spent"])), of=cash(sum(record["money"])))]
     for field_id, what in sorted(record["forced"].items()):
-        out.append(words("plan_forced", field=record["names"][field_id], part=part(LIP, record["places"][field_id][LIP], words)) if LIP in what else "")
-    return [s for s in out if s]
+        out += [words("plan_forced", field=record["names"][field_id], part=part(LIP, record["places"][field_id][LIP], words), year=record["first_year"])] if LIP in what else []
+    out += [f"{words('plan_means', last=last, planned=points(planned[-1]), untreated=points(bare[-1]))} {words('plan_condition')}"]
+    small = [line for line in done if little(line, record)]
+    cost, saved = sum(r["cost"] for r in small), sum(r["why"]["saved"] for r in small)
+    out += [words.count("plan_small", len(small), money=cash(cost), share=_of(cost, sum(record["spent"])), does=_of(saved, record["untreated"] - record["loss"]))] if small else []
+    out += [words("plan_by_hand")] if any(RING in c["limits"] for c in record["courses"].values()) else []
+    idle = sum(record["crew_hours"]) - sum(record["hours"])
+    out += [words("plan_idle", hours=counted(round(sum(record["hours"]))), crew_hours=counted(round(sum(record["crew_hours"]))))] if idle > 0.5 * sum(record["crew_hours"]) else []
+    return [*out, words("plan_year_from", day=words.date(record["starts"]), year=record["first_year"])]
+
+
+def _of(part_: float, whole: float) -> str:
+    """A part in whole per cent."""
+    return printed(100 * part_ / whole, 0) if whole > 0 else "0"
+
+
+def _year(record: dict, t: int, words: Words, units: Units) -> dict:
+    """One year: its money and hours, a row for each piece of work, then what waits."""
+    cash, year = lambda v: money(v, record["currency"]), record["first_year"] + t
+    coming = words("plan_year_coming", money=cash(record["comings"][t])) if record["comings"][t] > 0.5 else ""
+    mine = sorted((r for r in record["lines"] if r["year"] == year), key=lambda r: record["names"][r["field_id"]])
+    works = [r for r in mine if r["treatment"] != NONE]
+    title = words("plan_year_title", year=year, spent=cash(record["spent"][t]), works=words.count("plan_works", len(works)))
+    says = words("plan_year", spent=cash(record["spent"][t]), money=cash(record["money"][t]), coming=coming, hours=printed(record["hours"][t], 0),
+                 crew_hours=printed(record["crew_hours"][t], 0), planned=points(record["conditions"]["planned"][t]), untreated=points(record["conditions"]["untreated"][t]))  # fmt: skip
+    waits = [words("plan_waits", field=record["names"][r["field_id"]], why=line_reason(r, record, words, units)) for r in mine if r["treatment"] == NONE]
+    return {"title": title, "says": f"{says} {_gain(record, t, words)}", "caption": words("plan_caption", year=year), "rows": [_row(r, record, words, units) for r in works], "waits": waits}
 
 
 def _row(line: dict, record: dict, words: Words, units: Units) -> list[str]:
     return [
-        str(line["year"]), record["names"][line["field_id"]], words(f"plan_does_{line['treatment']}"), money(line["cost"], record["currency"]) if line["cost"] else words("plan_none"),
-        printed(line["hours"], 0) if line["hours"] else words("plan_none"), figure(line["tonnes"], None, units.mass) if line["tonnes"] else words("plan_none"), points(line["expected_condition_after"]),
-        words(f"plan_{line['firmness']}"), line_reason(line, record, words),
+        record["names"][line["field_id"]], words(f"plan_work_{line['treatment']}"), money(line["cost"], record["currency"]) if line["cost"] else "",
+        printed(line["hours"], 0) if line["hours"] else "", figure(line["tonnes"], None, units.mass) if line["tonnes"] else "", words(f"plan_{line['firmness']}"), line_reason(line, record, words, units),
     ]  # fmt: skip
 
 
-def _year(record: dict, t: int, words: Words) -> str:
-    cash = lambda v: money(v, record["currency"])
-    coming = words("plan_year_coming", money=cash(record["comings"][t])) if record["comings"][t] > 0.5 else ""
+def _gain(record: dict, t: int, words: Words) -> str:
     more = record["drops"][t]
-    gain = words("plan_year_more_bound" if record["drops_bound"] else "plan_year_more", more=cash(10_000), points=points(more)) if more > 0.005 else words("plan_year_no_more", more=cash(10_000))
-    return words("plan_year", year=record["first_year"] + t, spent=cash(record["spent"][t]), money=cash(record["money"][t]), coming=coming, hours=printed(record["hours"][t], 0),
-                 crew_hours=printed(record["crew_hours"][t], 0), planned=points(record["conditions"]["planned"][t]), untreated=points(record["conditions"]["untreated"][t]), gain=gain)  # fmt: skip
+    if more <= 0.005 * max(record["loss"], 1.0):
+        return words("plan_year_no_more", more=money(10_000, record["currency"]))
+    share = printed(100 * more / record["loss"], 0) if record["loss"] > 0 else "0"
+    return words("plan_year_more_bound" if record["drops_bound"] else "plan_year_more", more=money(10_000, record["currency"]), share=share)
 
 
-def _compared(record: dict, words: Words) -> list[str]:
-    out = [words("plan_compared", loss=points(record["loss"]), untreated=points(record["untreated"]))]
-    for name in (WORST_FIRST, IN_TURN):
-        other = record["others"][name]
-        if other is None:
-            out.append(words("plan_rival_none", way=opened(words(f"plan_way_{name}"))))
-            continue
-        more = 100 * (other["loss"] / record["loss"] - 1) if record["loss"] > 0 else 0.0
-        key = "plan_rival" if more >= 0.5 else "plan_rival_alike"
-        out.append(words(key, way=opened(words(f"plan_way_{name}")), loss=points(other["loss"]), more=printed(more, 0), spent=money(sum(other["spent"]), record["currency"])))
-    return out
-
-
-def _tenth(record: dict, words: Words) -> list[str]:
-    out = []
-    for name, other in sorted(record["tenth"].items(), reverse=True):
-        if other is None:
-            out.append(words("plan_tenth_none"))
-            continue
-        changes = [words("plan_change", field=record["names"][c["field_id"]], year=c["year"], to=words(f"plan_does_{c['to']}"), was=words(f"plan_does_{c['from']}")) for c in other["changed"]]
-        more = words.count("and_more", len(changes) - MOST_CHANGES) if len(changes) > MOST_CHANGES else ""
-        what = "; ".join([*changes[:MOST_CHANGES], *([more] if more else [])]) or words("plan_no_change")
-        out.append(words(f"plan_tenth_{name}", loss=points(other["loss"]), was=points(record["loss"]), what=what))
-    return out
-
-
-def pin_line(pin: dict, record: dict, words: Words) -> str:
-    """What the owner has decided, that it is obeyed, and its price."""
-    does = words(f"plan_does_{pin['treatment']}") if pin["treatment"] else words("plan_any_work")
-    when = words("plan_pin_year", year=pin["year"]) if pin["year"] else words("plan_pin_not_before", year=pin["not_before"]) if pin["not_before"] else words("plan_pin_sometime")
-    if "price" not in pin:
-        return words("plan_pin_left", field=record["names"].get(pin["field_id"], pin["field_id"]), does=does, when=when)
-    price = words("plan_pin_price", points=points(pin["price"])) if pin["price"] > 0.005 else words("plan_pin_free")
-    return words("plan_pin", field=record["names"].get(pin["field_id"], pin["field_id"]), does=does, when=when, price=price)
-
-
-def _field(field_id: str, record: dict, words: Words) -> str:
-    """One line to quote: what is spent on it, and which years some measure is over tolerance, so and without."""
-    over = record["over_years"][field_id]
-    spent = sum(line["cost"] for line in record["lines"] if line["field_id"] == field_id)
-    hours = sum(line["hours"] for line in record["lines"] if line["field_id"] == field_id)
-    said = {k: words("plan_over_in", years=words.listed(map(str, v))) if v else words("plan_over_never") for k, v in over.items()}
-    name = record["names"][field_id]
-    if spent < 0.5 and hours < 0.5:
-        return words("plan_field_untreated", field=name, untreated=said["untreated"])
-    return words("plan_field", field=name, money=money(spent, record["currency"]), hours=printed(hours, 0), planned=said["planned"], untreated=said["untreated"])
-
-
-def _sure(record: dict, words: Words) -> list[str]:
-    out = [words("plan_gap", gap=printed(100 * record["gap"], 2), bound=points(record["bound"])), words("plan_firmness")]
-    level = record["levelling"]
-    out.append(words("plan_levelling_assumed" if level["assumed"] else "plan_levelling", share=printed(100 * level["share"], 1)))
-    for field_id, lacks in sorted(record["not_judged"].items()):
-        if lacks:
-            out.append(words("plan_lacks", field=record["names"][field_id], what=words.listed(words(f"plan_lack_{why}", measure=words(f"plan_measure_{n}")) for n, why in lacks)))
-    out += not_offered(record, sorted(record["over_years"]), words)
-    out += [words("plan_left_out", fields=words.listed(record["names"][f] for f in record["left_out"]))] if record["left_out"] else []
-    out += [words("plan_old", fields=words.listed(record["names"][f] for f in record["old"]))] if record["old"] else []
-    out += [words("plan_no_rate", measures=words.listed(words(f"plan_measure_{n}") for n in record["no_rate"]))] if record["no_rate"] else []
-    return out + ([words("plan_unset", names=words.listed(record["assumed"]))] if record["assumed"] else [])
-
-
-def not_offered(record: Mapping, fields: Sequence[str], words: Words, causes: Collection[str] | None = None, named: Callable[[list[str]], str] | None = None) -> list[str]:
-    """Treatments that a plan cannot choose on some fields, and why. causes: those told of, all without; named: how names are listed"""
-    found: dict[tuple[str, str], list[str]] = {}
-    for field_id in fields:
-        for treatment, why in sorted(record["not_offered"][field_id].items()):
-            if causes is None or why in causes:
-                found.setdefault((treatment, why), []).append(record["names"][field_id])
-    return [words("plan_not_offered", does=opened(words(f"plan_does_{treatment}")), fields=(named or words.listed)(names), why=words(f"plan_missing_{why}")) for (treatment, why), names in sorted(found.items())]
-
-
-def infeasible_lines(record: Mapping, words: Words, named: Callable[[list[str]], str] | None = None) -> list[str]:
+def infeasible_lines(record: dict, words: Words, named: Callable[[list[str]], str] | None = None) -> list[str]:
     """What would have to be there, year by year; fields that no schedule mends. named: how names are listed"""
     names, listed = record["names"], named or words.listed
     if record["no_schedule"]:
         return [words("plan_no_schedule", fields=listed([names[f] for f in record["no_schedule"]])), *not_offered(record, record["no_schedule"], words, named=named)]
-    short = [words("plan_short", year=record["first_year"] + t, money=money(m, record["currency"]), hours=printed(h, 0), needs=money(record["money"][t] + m, record["currency"]))
-             for t, (m, h) in enumerate(zip(record["short_money"], record["short_hours"])) if m > 0.005 or h > 0.005]  # fmt: skip
-    out = [words("plan_infeasible"), *short]
+    cash = lambda v: money(v, record["currency"])
+    out = [words("plan_infeasible")]
+    for t, (short, hours) in enumerate(zip(record["short_money"], record["short_hours"])):
+        year = record["first_year"] + t
+        out += [words("plan_short_money", year=year, money=cash(short), needs=cash(record["money"][t] + short), there=cash(record["money"][t]))] if short > 0.005 else []
+        out += [words("plan_short_hours", year=year, hours=printed(hours, 0), needs=printed(record["crew_hours"][t] + hours, 0))] if hours > 0.005 else []
     return out + ([words("plan_close", fields=listed([names[f] for f in sorted(record["forced"])]))] if record["forced"] else [])
 
 

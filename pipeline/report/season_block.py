@@ -8,8 +8,8 @@ from typing import Mapping, Sequence
 
 from pipeline.plan.mix_order import Ordered
 from pipeline.plan.needs import OPENING_TASKS
-from pipeline.plan.season import OPENING, REPAIR, UNSAFE, UPKEEP, WEEK, Done, Left, Need, Season, waited, week_of
-from pipeline.report.figures import SYSTEMS, TO, figure
+from pipeline.plan.season_days import BASES, OPENING, REPAIR, UNSAFE, UPKEEP, WEEK, Done, Left, Need, Season, waited, week_of
+from pipeline.report.figures import SYSTEMS, TO, figure, plain_text
 from pipeline.report.words import Words, opened, titled
 
 SHOWN_WEEKS = 2
@@ -45,32 +45,33 @@ def _cost(need: Need, on: dt.date | None, season: Season) -> float | None:
 def order_rows(ordered: Sequence[Ordered], words: Words) -> list[dict]:
     """Rows of order.csv."""
     return [
-        {"site": o.site, "material": "mix", "tonnes": o.tonnes, "low95": o.low95, "high95": o.high95, "in_stock": o.in_stock,
-         "reason": words("season_order_untold", fields=", ".join(o.untold)) if o.untold else ""} for o in ordered
+        {"site": o.site, "material": "mix", "tonnes": o.tonnes, "low95": o.low95, "high95": o.high95, "in_stock": o.in_stock, "reason": plain_text(" ".join(_because(o, {}, "metric", words)))} for o in ordered
     ]  # fmt: skip
 
 
-def season_block(done: Sequence[Done], left: Sequence[Left], season: Season, ordered: Sequence[Ordered], names: Mapping[str, str], said: Mapping[tuple, str], units: str, words: Words) -> dict:
+def season_block(done: Sequence[Done], left: Sequence[Left], season: Season, ordered: Sequence[Ordered], names: Mapping[str, str], said: Mapping[tuple, str], units: str, words: Words, behind: Mapping[str, Sequence[str]] | None = None) -> dict:
     """Everything the page says of the season.
 
-    names : field id -> name; said: (field, task, rank) -> the reason in the reader's units
+    names : field id -> name; said: (field, task, rank) -> the reason in the reader's units; behind: field id -> what of its
+            opening is done
     """
     if not season.days:
-        return asked_block([], ordered, units, words) | {"none": words("season_over")}
+        return asked_block([], ordered, units, words, names) | {"none": words("season_over")}
     worked, road = sum(d.hours for d in done), sum(d.travel_hours for d in done)
     soon = [d for d in done if d.on < week_of(season.days[0]) + SHOWN_WEEKS * WEEK]
     why = lambda n: said.get((n.field_id, n.task, n.rank), n.why)
     return {
-        "none": "", "lead": words("season_lead", first=words.date(season.days[0]), last=words.date(season.days[-1]), hours=_whole(worked + road), road=_whole(road), all=_whole(len(season.days) * season.hours_per_day)),
+        "none": "", "lead": words("season_lead", first=words.date(season.days[0]), last=words.date(season.days[-1]), hours=_whole(worked + road), road=_whole(road), all=_whole(len(season.days) * season.hours_per_day),
+                                   free=_whole(len(season.days) * season.hours_per_day - worked - road)),
         "heads": [words(f"season_col_{c}") for c in ("day", "field", "work", "hours", "road")], "rows": _days(soon, names, why, words),
         "caption": words("season_caption", number=SHOWN_WEEKS), "cost": _condition(done, left, season, words),
-        "left": _left(left, names, why, words), "turns": _turns(done, left, names, words), "opening": _opening(done, left, names, why, words), "order": _order(ordered, units, words),
+        "left": _left(left, names, why, words), "turns": _turns(done, left, names, words), "opening": _opening(done, left, names, why, behind or {}, words), "order": _order(ordered, names, units, words),
     }  # fmt: skip
 
 
-def asked_block(missing: Sequence[str], ordered: Sequence[Ordered], units: str, words: Words) -> dict:
+def asked_block(missing: Sequence[str], ordered: Sequence[Ordered], units: str, words: Words, names: Mapping[str, str] | None = None) -> dict:
     """Where no season can be planned: which settings are asked for; the order of mix stands all the same."""
-    return {"none": words("season_asked", names=words.listed(missing)), "order": _order(ordered, units, words)}
+    return {"none": words("season_asked", names=words.listed(missing)), "order": _order(ordered, names or {}, units, words)}
 
 
 def _days(soon: Sequence[Done], names: Mapping[str, str], why, words: Words) -> list[tuple[str, ...]]:
@@ -78,16 +79,23 @@ def _days(soon: Sequence[Done], names: Mapping[str, str], why, words: Words) -> 
     stops: dict[tuple[dt.date, str], list[Done]] = {}
     for d in soon:
         stops.setdefault((d.on, d.need.field_id), []).append(d)
-    out = []
+    out, told = [], set()
     for (day, field_id), mine in stops.items():
-        out.append((words.date(day), names[field_id], " ".join(_work(d, why, words) for d in mine), _h(sum(d.hours for d in mine)), _h(road) if (road := sum(d.travel_hours for d in mine)) else ""))
+        works = []
+        for d in mine:
+            works.append(_work(d, why, d.need in told, words))
+            told.add(d.need)
+        out.append((words.date(day), names[field_id], " ".join(works), _h(sum(d.hours for d in mine)), _h(road) if (road := sum(d.travel_hours for d in mine)) else ""))
     return out
 
 
-def _work(d: Done, why, words: Words) -> str:
-    """'Level: low or uneven: second base (goes on).'; of the opening and of upkeep the work alone."""
-    reason = f": {why(d.need)}" if d.need.rank in (UNSAFE, REPAIR) else f" ({words('season_by_opening')})" if d.need.rank == OPENING else ""
-    return opened(words(f"task_{d.need.task}")) + reason + ("" if d.last else f" ({words('season_goes_on')})") + "."
+def _work(d: Done, why, told: bool, words: Words) -> str:
+    """'Level (low or uneven: second base; goes on).'; of the opening and of upkeep the work alone, of what was told the day before
+    that it goes on."""
+    first = d.need.rank == UNSAFE and d.need.task == BASES
+    reason = words("season_before_blade") if first else words("season_by_opening") if d.need.rank == OPENING else why(d.need) if d.need.rank in (UNSAFE, REPAIR) and not told else ""
+    notes = [n for n in (words("season_unsafe") if d.need.rank == UNSAFE and not told and not first else "", reason, words("season_rest") if told else "", "" if d.last else words("season_goes_on")) if n]
+    return opened(words(f"task_{d.need.task}")) + (f" ({'; '.join(notes)})" if notes else "") + "."
 
 
 def _h(hours: float) -> str:
@@ -128,26 +136,39 @@ def _turns(done: Sequence[Done], left: Sequence[Left], names: Mapping[str, str],
     return out
 
 
-def _opening(done: Sequence[Done], left: Sequence[Left], names: Mapping[str, str], why, words: Words) -> list[dict]:
-    """The opening list of each field, with the day each is put on."""
+def _opening(done: Sequence[Done], left: Sequence[Left], names: Mapping[str, str], why, behind: Mapping[str, Sequence[str]], words: Words) -> list[dict]:
+    """The opening list of each field: what is behind it, and the rest with the day each is put on."""
     ends = {d.need: d.on for d in done if d.last}
-    needs = [n for n in dict.fromkeys([*(d.need for d in done), *(x.need for x in left)]) if n.rank == OPENING]
+    needs = [n for n in dict.fromkeys([*(d.need for d in done), *(x.need for x in left)]) if n.rank == OPENING or n.task == BASES]
     out = []
-    for field_id in sorted({n.field_id for n in needs}, key=lambda f: names[f]):
+    for field_id in sorted({n.field_id for n in needs} | {f for f, lines in behind.items() if lines}, key=lambda f: names[f]):
         mine = sorted((n for n in needs if n.field_id == field_id), key=lambda n: OPENING_TASKS.index(n.task))
-        out.append({"name": names[field_id], "lines": [f"{opened(words(f'task_{n.task}'))}: {why(n)}. " + (words("season_put_on", day=words.date(ends[n])) if n in ends else words("season_not_put")) for n in mine]})
+        late = words("season_first_game", day=words.date(mine[0].due)) if mine and mine[0].due is not None and any(ends.get(n, n.due) >= n.due for n in mine) else ""
+        lines = [f"{opened(words(f'opening_{n.task}'))}: {why(n)}. " + (words("season_put_on", day=words.date(ends[n])) if n in ends else words("season_not_put")) for n in mine]
+        out.append({"name": names[field_id], "late": late, "lines": [*lines, *behind.get(field_id, ())]})
     return out
 
 
-def _order(ordered: Sequence[Ordered], units: str, words: Words) -> list[str]:
-    """One sentence a site."""
+def _order(ordered: Sequence[Ordered], names: Mapping[str, str], units: str, words: Words) -> list[str]:
+    """One sentence a site, and its reasons."""
     mass, out = SYSTEMS[units].mass, []
     for o in ordered:
-        if not o.high95 and not o.untold:
-            out.append(words("season_order_none", site=titled(o.site), mass=figure(o.in_stock, None, mass)))
-            continue
-        span = f"{figure(o.low95, None, mass, named=False)}{TO}{figure(o.high95, None, mass)}"
-        held = words("season_order_stock", mass=figure(o.in_stock, None, mass)) if o.in_stock else ""
-        untold = " " + opened(words("season_order_untold", fields=words.listed(o.untold))) + "." if o.untold else ""
-        out.append(words("season_order", site=titled(o.site), mass=figure(o.tonnes, None, mass), span=span, held=held) + untold)
+        if o.high95:
+            span = f"{figure(o.low95, None, mass, named=False)}{TO}{figure(o.high95, None, mass)}"
+            head = words("season_order", site=titled(o.site), mass=figure(o.tonnes, None, mass), span=span)
+        else:
+            head = words("season_order_none" if o.needed else "season_order_unknown", site=titled(o.site))
+        out.append(" ".join([head, *_because(o, names, units, words)]))
     return out
+
+
+def _because(o: Ordered, names: Mapping[str, str], units: str, words: Words) -> list[str]:
+    """Which field wants how much and what for, what lies there and how old that count is, whose need nobody knows."""
+    mass = SYSTEMS[units].mass
+    said = [words(f"season_order_{w.why}", field=names.get(w.field_id, w.field_id), mass=figure(w.tonnes, w.sigma, mass)) for w in o.wanted]
+    if o.stock is None:
+        said.append(words("season_order_no_stock"))
+    else:
+        said.append(words("season_order_stock", mass=figure(o.stock.tonnes, None, mass), day=words.date(o.stock.on)))
+        said += [words("season_order_old", day=words.date(o.added_on))] if o.added_on is not None else []
+    return said + ([words("season_order_untold", fields=words.listed(names.get(f, f) for f in o.untold))] if o.untold else [])

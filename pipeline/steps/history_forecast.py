@@ -14,7 +14,7 @@ from pipeline.steps.history_trend import LEAST_OWN_MM, OF_EDGES, Series, dated, 
 from pipeline.units import YEAR_DAYS
 
 AHEAD_YEARS = (0.25, 0.5, 0.75, 1.0, 2.0)  # four quarters, and two years
-AT_LEAST_NONE = ("planarity", "straightedge", "mix_depth")  # no such figure is under nothing
+AT_LEAST_NONE = ("planarity", "straightedge", "slope", "mix_depth")  # no such figure is under nothing
 
 
 def forecasts(job: Job, surveys: Mapping[str, dict], rows: Mapping[str, list[dict]], pairs: Sequence[dict] = ()) -> list[dict]:
@@ -37,15 +37,22 @@ def forecasts(job: Job, surveys: Mapping[str, dict], rows: Mapping[str, list[dic
 
 
 def families(surveys: Mapping[str, dict], rows: Mapping[str, list[dict]], pairs: Sequence[dict]) -> tuple[list[Series], ...]:
-    """The series of trend.csv, and those that are only carried on: gaps under the straightedge, the mix where cores speak for it."""
+    """The series of trend.csv, and those that are only carried on: gaps under the straightedge, the skin's fall in mm over a metre, the
+    mix where cores speak for it."""
     order, _ = dated(surveys)
     skin = [z for z in rows["zones"] if z["zone"] == "skin"]
+    falls = [{**z, "fall_mm": _per_metre(z.get("slope_pct")), "fall_sigma_mm": _per_metre(z.get("slope_sigma_pct"))} for z in skin]
     cored = [r for r in rows.get("mix_depth", ()) if r["basis"] == "cores"]
     return (
         *series_of(surveys, rows, pairs),
         levels(skin, order, "zone", "straightedge", "straightedge_mm", "straightedge_sigma_mm"),
+        levels(falls, order, "zone", "slope", "fall_mm", "fall_sigma_mm"),
         levels(cored, order, "zone", "mix_depth", "depth_mm", "depth_sigma_mm"),
     )
+
+
+def _per_metre(pct: float | None) -> float | None:
+    return None if pct is None else 10.0 * pct
 
 
 def _rows(series: Series, years: np.ndarray, ahead: np.ndarray, coming: Sequence[dt.date], used: np.ndarray | None, used_ahead: np.ndarray | None) -> list[dict]:

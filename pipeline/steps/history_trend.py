@@ -14,7 +14,7 @@ from pipeline.units import YEAR_DAYS
 EPOCH_STARTS = ("laser_grade", "rebuild")
 # What starts a measure anew beside an epoch; a work on one zone does so for that zone alone.
 RESETS = {"lip": ("lip_cut", "sod"), "growth": ("lip_cut", "sod"), "mean_height": ("mix_add", "level"), "ring_depth": ("level",),
-          "planarity": ("level",), "encroachment": ("edge_recut", "lip_cut", "sod")}  # fmt: skip
+          "planarity": ("level",), "straightedge": ("level",), "slope": ("level",), "mix_depth": ("mix_add",), "encroachment": ("edge_recut", "lip_cut", "sod")}  # fmt: skip
 OF_EDGES = ("lip", "growth", "encroachment")
 LEAST_OWN_MM = 0.1  # a figure has some error of its own, or the fit has no weights
 GRASS_ZONE = "turf_infield"  # what a survey sees of it is the grass

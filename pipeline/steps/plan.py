@@ -1,4 +1,4 @@
-"""plan: the capital plan over all fields, kept beside those before it, and what earlier plans promised."""
+"""plan: the capital plan over all fields as a record, and what earlier plans promised. Its words are the portfolio's: an edit of words makes no new plan."""
 
 from __future__ import annotations
 
@@ -13,18 +13,15 @@ from pipeline.plan.choose import FEW
 from pipeline.plan.feasible import Infeasible
 from pipeline.plan.schedules import forced
 from pipeline.plan.firmness import DRAWS
-from pipeline.plan.lines import comings, conditions, lines, over_years
+from pipeline.plan.lines import comings, conditions, courses, lines, over_years
 from pipeline.plan.offer import Field
 from pipeline.plan.outcome import score
-from pipeline.plan.treatments import TREATMENTS
+from pipeline.plan.treatments import NONE, TREATMENTS
 from pipeline.planning import asked, year_start
-from pipeline.report.figures import plain_text
-from pipeline.report.plan_reasons import line_reason
-from pipeline.report.words import LANGUAGE, Words
 from pipeline.steps.plan_outcome import outcomes
 from pipeline.steps.plan_prices import lip_m, prices, terms
 from pipeline.steps.plan_state import Rows, newest_day, states
-from pipeline.store import kept, pages, records, tables
+from pipeline.store import kept, records, tables
 from pipeline.store.where import Where
 from pipeline.variables import FIELD_TABLES
 
@@ -32,23 +29,21 @@ NOT_ASKED, NOT_MEASURED, INFEASIBLE, PLANNED = "not_asked", "not_measured", "inf
 
 
 def run(job: Job, where: Where) -> None:
-    """Read every field's tables, choose, write capital_plan.csv, keep it, and hold kept plans against what was measured since."""
+    """Read every field's tables, choose, write the record, and hold kept plans against what was measured since."""
     found = {r["field_id"]: {name: tables.read(where.table(r["field_id"], name), name) for name in FIELD_TABLES} for r in job.rows["fields"]}
     newest = newest_day(found)
-    record, rows = planned(job, where, found) if asked(job.settings.plan) and newest is not None else ({"state": NOT_MEASURED if asked(job.settings.plan) else NOT_ASKED}, [])
-    told = outcomes(job, found, kept.kept(where.plans), newest) if newest is not None else []
-    tables.write(where.capital_plan, "capital_plan", rows)
+    known = newest is not None
+    record = planned(job, where, found) if asked(job.settings.plan) and known else {"state": NOT_MEASURED if asked(job.settings.plan) else NOT_ASKED}
+    told = outcomes(job, found, kept.kept(where.plans), newest) if known else []
     tables.write(where.plan_outcome, "plan_outcome", told)
-    if record["state"] == PLANNED:
-        record["kept"] = kept.keep(where.plans, job.settings.plan.first_year, newest, where.capital_plan)
     scored = score([r.get("in_band") for r in told])
     record["newest"] = None if newest is None else newest.isoformat()
     record["outcome"] = {"promised": len(told), "measured": scored.lines, "in_band": scored.kept, "share": scored.share, "trusted": scored.trusted}
     records.write(where.plan_record, record)
 
 
-def planned(job: Job, where: Where, found: Mapping[str, Rows]) -> tuple[dict, list[dict]]:
-    """The record and the rows of a plan; no rows where none keeps to everything."""
+def planned(job: Job, where: Where, found: Mapping[str, Rows]) -> dict:
+    """The record of a plan, or why there is none."""
     plan = job.settings.plan
     starts = year_start(plan.first_year, plan.fiscal_year_start)
     known, lacks, unknown = states(job, found, starts)
@@ -70,32 +65,31 @@ def planned(job: Job, where: Where, found: Mapping[str, Rows]) -> tuple[dict, li
     }  # fmt: skip
     record["pins_left"] = [p.model_dump() for p in plan.pins if p.field_id not in known]
     if not fields:
-        return record | {"state": NOT_MEASURED}, []
+        return record | {"state": NOT_MEASURED}
     try:
         made = board(fields, ask, DRAWS)
     except Infeasible as none:
-        return record | {"state": INFEASIBLE, "short_money": none.money, "short_hours": none.hours, "no_schedule": list(none.fields)}, []
-    return _told(record, made, Words(pages.sections(LANGUAGE)))
+        return record | {"state": INFEASIBLE, "short_money": none.money, "short_hours": none.hours, "no_schedule": list(none.fields)}
+    return _told(record, made)
 
 
-def _told(record: dict, made: Board, words: Words) -> tuple[dict, list[dict]]:
-    """The record of a made plan and its rows, each with its reason in words."""
-    rows, told = [], []
+def _told(record: dict, made: Board) -> dict:
+    """The record of a made plan, its lines each with its reason as data."""
     places = {f.state.field_id: {n: c.place for n, c in f.state.components.items()} for f in made.fields}
     spent, hours = made.programme.spent(made.chosen.picks)
     record |= {
         "state": PLANNED, "spent": spent, "hours": hours, "comings": comings(made), "loss": made.chosen.loss, "bound": made.chosen.floor, "relaxed": made.chosen.bound.value, "gap": made.chosen.gap,
-        "untreated": made.untreated, "others": {n: o and {"loss": o.loss, "spent": o.spent} for n, o in made.others.items()},
+        "untreated": made.untreated, "others": {n: o and {"loss": o.loss, "spent": o.spent, "works": _works(made, o)} for n, o in made.others.items()},
         "tenth": {n: o and {"loss": o.loss, "spent": o.spent, "changed": _changed(made, o)} for n, o in made.tenth.items()},
         "drops": made.drops, "drops_bound": len(made.fields) > FEW, "duals": {"money": made.chosen.bound.money, "hours": made.chosen.bound.hours}, "pins": [{**asdict(p), "price": v} for p, v in made.pins],
-        "conditions": conditions(made), "over_years": over_years(made), "places": places,
+        "conditions": conditions(made), "over_years": over_years(made), "courses": courses(made), "places": places,
     }  # fmt: skip
-    for row, why in lines(made):
-        plain = {**row, "why": asdict(why)}
-        text = plain_text(line_reason(plain, record, words))
-        rows.append({**row, "reason": text})
-        told.append(plain)
-    return record | {"lines": told}, rows
+    return record | {"lines": [{**row, "why": asdict(why)} for row, why in lines(made)]}
+
+
+def _works(made: Board, other: Other) -> dict[str, int]:
+    """How many of each treatment."""
+    return dict(Counter(TREATMENTS[w] for c, s in zip(made.programme.choices, other.picks) for w in c.words[s] if TREATMENTS[w] != NONE))
 
 
 def _changed(made: Board, other: Other) -> list[dict]:

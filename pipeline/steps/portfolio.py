@@ -1,4 +1,4 @@
-"""portfolio: the page over all fields, portfolio.csv, hazards.csv and progress.csv."""
+"""portfolio: the page over all fields, portfolio.csv, hazards.csv and progress.csv; the capital plan in words."""
 
 from __future__ import annotations
 
@@ -7,11 +7,15 @@ from typing import Sequence
 from pipeline.diamond.carry import from_plain
 from pipeline.jobs import Job
 from pipeline.report.field_page import sayer_of
+from pipeline.report.figures import SYSTEMS
 from pipeline.report.findings import Limits
 from pipeline.report.overview import FieldSeen, hazard_rows, index_page, portfolio_row, progress_rows
+from pipeline.report.plan_asked import Given
+from pipeline.report.plan_block import plan_block
 from pipeline.report.standing import standing
 from pipeline.report.words import Words
 from pipeline.steps.by_hand import in_metres
+from pipeline.steps.plan_told import told
 from pipeline.steps.report import LANGUAGE, usable
 from pipeline.steps.surveyed import edges_used
 from pipeline.store import pages, records, tables
@@ -21,16 +25,28 @@ from pipeline.variables import FIELD_TABLES
 
 
 def run(job: Job, where: Where) -> None:
-    """Read every field's tables, judge them as its own page does, write the page and the three tables."""
+    """Read every field's tables, judge them as its own page does, tell the plan, write the page and its tables."""
     words = Words(pages.sections(LANGUAGE))
     seen = [field_seen(job, where, row, words) for row in sorted(job.rows["fields"], key=lambda r: r["field_id"])]
     tolerances = job.settings.tolerances
     tables.write(where.portfolio, "portfolio", [portfolio_row(s) for s in seen])
     tables.write(where.hazards, "hazards", [row for s in seen for row in hazard_rows(s, tolerances)])
     tables.write(where.progress, "progress_pooled", progress_rows(seen))
-    page = index_page(seen, tolerances, job.settings.report.title, words, records.read(where.season_said))
+    page = index_page(seen, tolerances, job.settings.report.title, words, records.read(where.season_said), plan_said(job, where, words))
     records.write(where.portfolio_said, {name: page[name] for name in ("unsafe", "unsafe_none")})
     pages.write(where.index, "index.html", page)
+
+
+def plan_said(job: Job, where: Where, words: Words) -> dict:
+    """What the page says of the plan; writes capital_plan.csv and keeps it."""
+    record = records.read(where.plan_record)
+    name = told(record, where, words)
+    plan, least = job.settings.plan, job.settings.tolerances.mix_depth_min_mm
+    fields = {r["field_id"]: r.get("name") or r["field_id"] for r in job.rows["fields"]}
+    signed = words("set_by", who=plan.set_by, on=words.date(plan.set_on)) if plan.set_by and plan.set_on else ""
+    given = Given(job.settings.budget, job.rows["works"], plan.fiscal_year_start, signed, tables.read(where.plan_outcome, "plan_outcome"),
+                  {f: least.of(f) for f in fields} if least is not None else {}, fields, name)  # fmt: skip
+    return plan_block(record, words, SYSTEMS[job.settings.units], given)
 
 
 def field_seen(job: Job, where: Where, row: Read, words: Words, names: Sequence[str] = FIELD_TABLES) -> FieldSeen:

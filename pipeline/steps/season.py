@@ -9,9 +9,10 @@ from pipeline.jobs import Job
 from pipeline.plan.mix_order import orders, stock_of
 from pipeline.plan.needs import Hours
 from pipeline.plan.roads import NoRoads, Roads
-from pipeline.plan.season import Season, plan_season, working_days
+from pipeline.plan.season import plan_season
+from pipeline.plan.season_days import Season, working_days
 from pipeline.report.overview import FieldSeen, plain_text
-from pipeline.report.season_asks import Ground, asks
+from pipeline.report.season_asks import Ground, asks, mix_wanted, opening_done
 from pipeline.report.season_block import RANKS, asked_block, order_rows, queue_rows, season_block
 from pipeline.report.words import Words
 from pipeline.steps.portfolio import field_seen
@@ -27,9 +28,9 @@ def run(job: Job, where: Where) -> None:
     """Ask every field what it needs, give out the crew's hours, write the queue, the order and what the page says of both."""
     words, units = Words(pages.sections(LANGUAGE)), job.settings.units
     seen = [field_seen(job, where, row, words) for row in sorted(job.rows["fields"], key=lambda r: r["field_id"])]
-    ordered = orders([(s.field_id, s.site, *s.mix_t) for s in seen], stock_of(job.rows["stock"]))
+    ordered = orders([mix_wanted(s) for s in seen], stock_of(job.rows["stock"]), mix_added(job))
     missing = asked(job)
-    rows, said = [], asked_block(missing, ordered, units, words)
+    rows, said = [], asked_block(missing, ordered, units, words, {s.field_id: s.name for s in seen})
     if not missing:
         season = season_of(job)
         hours, works = Hours.of(job.settings.costs, job.rows["works"]), job.rows["works"]
@@ -37,12 +38,13 @@ def run(job: Job, where: Where) -> None:
         told = {}
         for plain in (True, False):
             told[plain] = [] if not season.days else [
-                n for s in seen for n in asks(s, s.plain if plain else s.reader, ground[s.field_id], hours, [w for w in works if w["field_id"] == s.field_id], job.settings.season, season.days)
+                n for s in seen for n in asks(s, s.plain if plain else s.reader, ground[s.field_id], hours, [w for w in works if w["field_id"] == s.field_id], job.settings.season, season.days, first_game(job, s.field_id, season.days[0]))
             ]  # fmt: skip
         done, left = plan_season(told[True], season)
         rows = [r | {"reason": plain_text(r["reason"])} for r in queue_rows(done, left, season, words)]
         why = {(n.field_id, n.task, n.rank): n.why for n in told[False]}
-        said = season_block(done, left, season, ordered, {s.field_id: s.name for s in seen}, why, units, words)
+        behind = {s.field_id: opening_done(s, [w for w in works if w["field_id"] == s.field_id], season.days[0].year, words) for s in seen} if season.days else {}
+        said = season_block(done, left, season, ordered, {s.field_id: s.name for s in seen}, why, units, words, behind)
         said["whys"] = [[n.field_id, n.task, RANKS[n.rank], n.why] for n in dict.fromkeys(told[False])]
     tables.write(where.season_queue, "season_queue", rows)
     tables.write(where.order, "order", order_rows(ordered, words))
@@ -69,6 +71,20 @@ def newest(job: Job) -> dt.date | None:
     """The newest day of a survey or a work."""
     days = [s["flown_on"] for s in job.rows["surveys"]] + [w.get("ended_on") or w["done_on"] for w in job.rows["works"]]
     return max(days, default=None)
+
+
+def first_game(job: Job, field_id: str, after: dt.date) -> dt.date | None:
+    """A field's first game from a day on."""
+    return min((g["on"] for g in job.rows["games"] if g["field_id"] == field_id and g["on"] >= after), default=None)
+
+
+def mix_added(job: Job) -> dict[str, dt.date]:
+    """Site -> the newest day mix was added to one of its fields."""
+    site, out = {r["field_id"]: r.get("site", "") for r in job.rows["fields"]}, {}
+    for w in job.rows["works"]:
+        if w["work"] == "mix_add" and w["field_id"] in site:
+            out[site[w["field_id"]]] = max(out.get(site[w["field_id"]], dt.date.min), w["done_on"])
+    return out
 
 
 def ground_of(where: Where, seen: FieldSeen, job: Job) -> Ground:

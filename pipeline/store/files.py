@@ -45,6 +45,17 @@ def twins(named_by: dict[str, list[str]]) -> list[tuple[str, str, str]]:
     return out
 
 
+def below(folder: str | Path) -> list[str]:
+    """Names of the files straight in a folder, sorted, hidden ones apart; empty where there is no folder."""
+    folder = Path(folder)
+    return sorted(p.name for p in folder.iterdir() if p.is_file() and not p.name.startswith(".")) if folder.is_dir() else []
+
+
+def size(path: str | Path) -> int:
+    """Bytes of a file."""
+    return Path(path).stat().st_size
+
+
 def is_file(path: str | Path) -> bool:
     return Path(path).is_file()
 

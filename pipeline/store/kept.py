@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import csv
 import datetime as dt
+import io
 import re
 from dataclasses import dataclass
 from pathlib import Path
@@ -34,11 +36,16 @@ def kept(folder: str | Path) -> list[Kept]:
 
 def keep(folder: str | Path, first_year: int, made_on: dt.date, written: str | Path) -> str:
     """Keep a plan beside those before it, as `<first year>-<newest survey's day>-<number>.csv`; one that is the same as the last of that
-    day is kept already. Returns its name."""
+    day but for the words of its reasons is kept already. Returns its name."""
     text = read_text(written)
     before = [k for k in kept(folder) if k.first_year == first_year and k.made_on == made_on]
-    if before and read_text(before[-1].path) == text:
+    if before and _choices(read_text(before[-1].path)) == _choices(text):
         return before[-1].name
     path = Path(folder) / f"{first_year}-{made_on}-{(before[-1].number if before else 0) + 1:02}.csv"
     write_text(path, text)
     return path.stem
+
+
+def _choices(text: str) -> list[dict]:
+    """A plan's rows without their reasons: other words for the same choices are no other plan."""
+    return [{k: v for k, v in row.items() if k != "reason"} for row in csv.DictReader(io.StringIO(text))]

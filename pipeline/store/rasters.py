@@ -63,3 +63,27 @@ def read(path: str | Path, grid: Grid) -> np.ndarray:
         ):
             raise ValueError(f"{path} does not stand on the field's grid; rerun the field's layout")
         return source.read(1)
+
+
+def described(path: str | Path) -> dict:
+    """What a raster says of itself: name, long_name, unit, dtype, nodata, shape (rows, columns), transform (6 numbers, row by
+    row), relative (whether a change is one of shape alone; None where not said) and statistics over the cells that hold something."""
+    import rasterio
+
+    with rasterio.open(path) as source:
+        values, tags = source.read(1), source.tags()
+        nodata = source.nodata
+        held = values[np.ones(values.shape, bool) if nodata is None else ~np.isnan(values) if np.isnan(nodata) else values != nodata].astype(float)
+        return {
+            "name": tags["name"], "long_name": tags["long_name"], "unit": tags["units"], "dtype": source.dtypes[0],
+            "nodata": nodata if nodata is None or np.isnan(nodata) else int(nodata), "shape": list(source.shape), "transform": list(source.transform)[:6],
+            "relative": {"true": True, "false": False}.get(tags.get("relative", "")), "statistics": _statistics(held, values.size),
+        }  # fmt: skip
+
+
+def _statistics(held: np.ndarray, cells: int) -> dict:
+    """Least, most, mean, standard deviation and share of the cells that hold something, %, to nine figures."""
+    figures = {"valid_percent": 100 * held.size / cells}
+    if held.size:
+        figures |= {"minimum": held.min(), "maximum": held.max(), "mean": held.mean(), "stddev": held.std()}
+    return {name: float(f"{value:.9g}") for name, value in figures.items()}

@@ -189,3 +189,28 @@ class Where:
     @property
     def hazards(self) -> str:
         return f"{self.results}/hazards.csv"
+
+    @property
+    def catalogue(self) -> str:
+        """The root of the catalogue."""
+        return f"{self.results}/catalog.json"
+
+    @property
+    def district(self) -> str:
+        """The catalogue's record of what is over all fields."""
+        return f"{self.results}/collection.json"
+
+    def collection(self, field: str) -> str:
+        """The catalogue's record of one field."""
+        return f"{self.field(field)}/collection.json"
+
+    def items(self, field: str) -> str:
+        """Folder of the catalogue's records of one field's surveys and products, a file each."""
+        return f"{self.field(field)}/items"
+
+    @property
+    def over_all(self) -> tuple[str, ...]:
+        """Files and folders over all fields: every property of this list that lies straight below the results, but for the
+        catalogue's own."""
+        named = [getattr(self, name) for name, made in vars(Where).items() if isinstance(made, property) and name not in ("over_all", "catalogue", "district")]
+        return tuple(sorted(path for path in named if str(PurePosixPath(path).parent) == self.results))

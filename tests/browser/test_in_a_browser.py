@@ -6,9 +6,12 @@ import re
 from pathlib import Path
 
 import pytest
+from report.plan_scene import plan_said
+from report.season_scene import season_said
 from report.scene import FIELD, WORDS, config, deeper, field_seen, given, seen, spot, stood, surface, tables
 
 from pipeline.report.field_page import field_page
+from pipeline.report.figures import US
 from pipeline.report.overview import index_page
 from pipeline.store import pages
 
@@ -27,7 +30,7 @@ CONTRAST = """() => {
   while (walk.nextNode()) {
     const e = walk.currentNode.parentElement;
     if (!walk.currentNode.data.trim() || ['TITLE', 'DESC', 'title', 'desc', 'STYLE'].includes(e.tagName) || !e.checkVisibility()) continue;
-    const style = getComputedStyle(e), drawn = e.tagName === 'text', disc = drawn && e.closest('.mark') && e.previousElementSibling;
+    const style = getComputedStyle(e), drawn = e.tagName === 'text', disc = drawn && e.closest('.mark, g.place') && e.previousElementSibling;
     const ink = parse(drawn ? style.fill : style.color).rgb;
     out.push([ratio(ink, disc ? parse(getComputedStyle(disc).fill).rgb : behind(e)), walk.currentNode.data.trim().slice(0, 40)]);
   }
@@ -61,7 +64,7 @@ def site(tmp_path_factory) -> dict[str, Path]:
     two = stood(seen(survey="two"), seen([spot("second", 70.0), spot("first", 30.0)]))
     found = tables(low_spot_change=[deeper(p, 10.0 + k) for k, p in enumerate(("first", "second", "third", "home", "landing", "short-stop"))])
     fields = [field_seen(two, found=found), field_seen(stood(seen()), "A Field With a Rather Long Name to Wrap", "metric")]
-    pages.write(out["index"], "index.html", index_page(fields, config().tolerances, "Nowhere Parks", WORDS))
+    pages.write(out["index"], "index.html", index_page(fields, config().tolerances, "Nowhere Parks", WORDS, season_said(), plan_said(US)))
     for units in ("us", "metric"):
         pages.write(out[units], "field.html", field_page(given(units, surfaces=tuple(surface(s, seed=k) for k, s in enumerate("abc"))), WORDS))
     return out

@@ -11,7 +11,7 @@ from scipy.integrate import quad
 from scipy.stats import norm
 
 from pipeline.owner import Cost
-from pipeline.plan.mix_order import orders, stock_of
+from pipeline.plan.mix_order import Stock, Wanted, orders, stock_of
 from pipeline.plan.needs import Hours, expected_over, from_month, opening_left, windows
 
 SIGNED = {"set_by": "nobody", "set_on": "2026-01-01"}
@@ -62,18 +62,20 @@ def test_heavy_work_waits_for_autumn_unless_the_season_ends_before():
 @pytest.mark.analytic
 def test_an_order_is_what_is_needed_less_what_lies_there():
     stock = stock_of([
-        {"site": "east", "material": "infield mix", "tonnes": 9.0, "on": DAY(2025, 4, 1)}, {"site": "east", "material": "infield mix", "tonnes": 4.0, "on": DAY(2026, 4, 1)},
-        {"site": "east", "material": "sand", "tonnes": 50.0, "on": DAY(2026, 4, 2)},
+        {"site": "east", "material": "infield mix", "tonnes": 9.0, "on": DAY(2025, 4, 1)}, {"site": "east", "material": "Infield mix", "tonnes": 3.0, "on": DAY(2026, 4, 1)},
+        {"site": "east", "material": "mound mix", "tonnes": 1.0, "on": DAY(2026, 3, 1)}, {"site": "east", "material": "sand", "tonnes": 50.0, "on": DAY(2026, 4, 2)},
     ])  # fmt: skip
-    assert stock == {"east": 4.0}
-    found = {o.site: o for o in orders([("a", "east", 10.0, 1.0), ("b", "east", 5.0, 0.5), ("c", "west", 0.0, 0.0), ("d", "north", None, 0.0)], stock)}
+    assert stock == {"east": Stock(4.0, DAY(2026, 3, 1))}
+    wanted = [Wanted("a", "east", 10.0, 1.0, "fill"), Wanted("b", "east", 5.0, 0.5, "thin"), Wanted("c", "west", 0.0, 0.0), Wanted("d", "north", None, 0.0)]
+    found = {o.site: o for o in orders(wanted, stock, {"east": DAY(2026, 3, 20), "north": DAY(2026, 3, 20)})}
     east = found["east"]
-    assert (east.tonnes, east.low95, east.high95) == pytest.approx((11.0, 15 - 1.96 * 1.5 - 4, 15 + 1.96 * 1.5 - 4)) and east.in_stock == 4.0
-    assert "west" not in found and found["north"].untold == ("d",) and found["north"].tonnes == 0.0
+    assert (east.tonnes, east.low95, east.high95) == pytest.approx((11.0, 15 - 1.96 * 1.5 - 4, 15 + 1.96 * 1.5 - 4)) and (east.in_stock, east.needed) == (4.0, 15.0)
+    assert [w.field_id for w in east.wanted] == ["a", "b"] and east.added_on == DAY(2026, 3, 20) and found["north"].added_on is None
+    assert "west" not in found and found["north"].untold == ("d",) and found["north"].tonnes == 0.0 and found["north"].stock is None
 
 
 @pytest.mark.invariant
 @given(st.lists(st.tuples(st.sampled_from("abc"), st.sampled_from(("east", "west")), st.one_of(st.none(), st.floats(0, 50)), st.floats(0, 5))), st.floats(0, 40))
 def test_an_order_is_never_under_none_and_its_range_holds_it(needed, held):
-    for o in orders(needed, {"east": held}):
-        assert 0 <= o.low95 <= o.tonnes <= o.high95
+    for o in orders([Wanted(*n) for n in needed], {"east": Stock(held, DAY(2026, 4, 1))}):
+        assert 0 <= o.low95 <= o.tonnes <= o.high95 and o.in_stock <= o.needed

@@ -5,12 +5,14 @@ from __future__ import annotations
 import datetime as dt
 
 from pipeline.owner import Cost
-from pipeline.plan.day import Crew, Game, field_tasks, plan_day
-from pipeline.plan.mix_order import Ordered
+from pipeline.plan.day import plan_day
+from pipeline.plan.day_asks import Asked, Crew, Game
+from pipeline.plan.mix_order import Ordered, Stock, Wanted
 from pipeline.plan.needs import Hours
 from pipeline.plan.roads import NoRoads
-from pipeline.plan.season import Season, plan_season, working_days
-from pipeline.report.day_page import FieldDay, day_page
+from pipeline.plan.season import plan_season
+from pipeline.plan.season_days import Season, working_days
+from pipeline.report.day_page import Day, FieldDay, day_page
 from pipeline.report.season_asks import Ground, asks
 from pipeline.report.season_block import season_block
 from pipeline.settings import Season as Knobs
@@ -35,12 +37,12 @@ def laid(hours=8.0, days=DAYS):
 def season_said(hours: float = 1.0) -> dict:
     """What the page over all fields says of a season too short for all that is wanted."""
     done, left, season = laid(hours, DAYS[:6])
-    return season_block(done, left, season, (Ordered("mill-pond", 3.0, 1.0, 5.0, 2.0, ("other",)),), {FIELD: "Mill <Pond> Field"}, {}, "us", WORDS)
+    return season_block(done, left, season, (Ordered("mill-pond", 3.0, 1.0, 5.0, 5.0, (Wanted(FIELD, "mill-pond", 5.0, 0.5, "thin"),), Stock(2.0, DAYS[0]), DAYS[1], ("other",)),), {FIELD: "Mill <Pond> Field"}, {}, "us", WORDS)
 
 
 def day_said() -> dict:
-    """The page of a wet day with two games on two base sets, the gap between them too short for a drag."""
-    games = (Game(FIELD, 540, 630, "softball-55"), Game(FIELD, 660, 750, "softball-60"), Game(FIELD, 755, 800, "softball-55"))
-    crew = Crew("", 390, 1200, NoRoads())
-    placed, missed = plan_day(field_tasks(games, "", {"open_up": 60, "drag": 30, "bases": 15}, crew, 5, "", True), crew)
-    return day_page(dt.date(2026, 4, 18), 8.0, False, [FieldDay(BAD, games, 0.2, "", True)], placed, missed, 5, "Nowhere Parks", WORDS)
+    """The page of a wet day with three games on two base sets, the second gap too short for a swap."""
+    games = (Game(FIELD, 600, 660, "softball-55"), Game(FIELD, 690, 780, "softball-60"), Game(FIELD, 785, 830, "softball-55"))
+    crew = Crew("", 390, 1200, NoRoads(), 60, 5)
+    laid = plan_day([Asked(FIELD, "", games, {"open_up": 60, "drag": 30, "bases": 15}, "", True, True)], crew)
+    return day_page(Day(dt.date(2026, 4, 18), 8.0, False, True, (FieldDay(BAD, games, 0.2, "", True, True),), laid, crew), "Nowhere Parks", WORDS)

@@ -56,7 +56,7 @@ def test_the_first_sheet_says_what_is_asked_and_what_it_buys():
     assert "at 0.18 points on average, and with nothing done at 5.0" in text
     assert "USD 40 000 are approved and not asked for: even USD 10 000 more in any one year would change nothing to speak of." in text
     assert "Unsafe now: close or mend it today, whatever the plan says" in text and "Unsafe 2, Work 2, Good 2." in text
-    assert "Mending the worst field first, each by its cheapest remedy, under the same budgets leaves 40.0 points, 100 % more, and spends USD 45 000." in text
+    assert "Mending the worst field first, each by its cheapest remedy, under the same budgets comes to 40.0, 100 % more, and spends USD 45 000." in text
     assert "22.0 points are left instead of 20.0; 9 choices change, first: Field 0 in 2026 levelling by the crew instead of cutting the lip. With 10 % more it would be the same." in text
     assert "Field 0, a rebuild not before 2028: obeyed. It costs 0.40 points over the plan." in text
 
@@ -87,7 +87,7 @@ def test_what_buys_little_is_said_first_and_marked():
 
 @pytest.mark.analytic
 def test_below_four_in_five_in_band_the_board_is_told_not_to_trust_the_forecasts():
-    for kept, word in ((7, "Below 80 %: these forecasts are not to be trusted yet."), (8, "That is 80 % or more, as it should be.")):
+    for kept, word in ((7, "That is below 80 %: these forecasts are not to be trusted yet."), (8, "That is 80 % or more, as it should be.")):
         rows, score = promised(10, kept)
         text = said(record(12, outcome=score), outcome=rows)
         assert word in text and f"{kept} of 10 came out within the range that was promised ({kept}0 %)." in text
@@ -112,7 +112,7 @@ def test_it_says_how_sure_what_was_not_measured_and_on_whose_word():
 @pytest.mark.parametrize("made, word", [
     ({"state": "not_asked", "newest": "2026-04-09"}, "No plan was asked for"), ({"state": "not_asked", "newest": None}, "No survey can be used yet"),
     ({"state": "not_measured", "newest": None}, "there is nothing to plan from"),
-    (record() | {"state": "infeasible", "short_money": [400.0, 0.0, 0.0, 0.0, 0.0], "short_hours": [0.0] * 5, "no_schedule": [], "forced": {"f-0": ["lip"]}}, "USD 400 more, USD 20 400 in all"),
+    (record() | {"state": "infeasible", "short_money": [400.0, 0.0, 0.0, 0.0, 0.0], "short_hours": [0.0] * 5, "no_schedule": [], "forced": {"f-0": ["lip"]}}, "USD 20 400, USD 400 more than the"),
     (record(200, name=LONG) | {"state": "infeasible", "short_money": [0.0] * 5, "short_hours": [0.0] * 5, "no_schedule": [f"f-{k}" for k in range(200)]}, "under the trip limit in the first year"),
 ])  # fmt: skip
 def test_where_there_is_no_plan_the_paper_says_why_and_what_is_unsafe(tmp_path, made, word):

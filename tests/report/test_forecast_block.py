@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from pipeline.report.forecast_block import forecast_block
+from pipeline.report.forecast_block import backtest, forecast_block
 from report.scene import row, sayer
 
 
@@ -54,3 +54,18 @@ def test_a_field_without_enough_surveys_says_so():
     found = forecast_block([row("forecast", measure="lip", edge_id="outer", surveys=2, reason="not enough surveys yet: 2 of 3")], sayer())
     assert found["rows"] == [] and found["lines"] == [] and "three since" in found["none"] and found["short"].startswith("1 series")
     assert forecast_block([], sayer()) == {}
+
+
+@pytest.mark.analytic
+def test_over_all_fields_the_held_are_added_up_and_a_field_where_few_held_is_named():
+    good = [r for k in range(10) for r in rows("lip", [1.0] * 5, inside=True, edge_id=f"e{k}")]
+    poor = [r for k in range(10) for r in rows("lip", [1.0] * 5, inside=k > 4, edge_id=f"e{k}")]
+    said = backtest({"Good Field": good, "Poor Field": poor, "New Field": []}, sayer().words)
+    assert "of 20 series" in said and "15 (75 %)" in said and "2 fields" in said and "not to be trusted yet" in said and said.endswith("Too few did on Poor Field.")
+    assert "trusted" not in backtest({"Good Field": good}, sayer().words) and backtest({"New Field": rows("lip", [1.0] * 5, inside=None, edge_id="e")}, sayer().words) == ""
+
+
+@pytest.mark.analytic
+def test_a_fall_is_told_in_percent():
+    found = forecast_block(rows("slope", [11.0] * 5, half=2.0, zone="skin"), sayer("metric"))
+    assert found["rows"][0][2] == "1.10\u00a0% (0.90\u2060–\u20601.30)" and found["lines"] == []

@@ -10,7 +10,9 @@ import pytest
 
 from pipeline.report.field_page import field_page, marked
 from pipeline.report.overview import index_page
+from pipeline.report.overview_places import FILES
 from pipeline.store import pages
+from report.plan_scene import plan_said
 from report.season_scene import day_said, season_said
 from report.scene import WORDS, config, edge, field_seen, given, quality, record, seen, spot, station, stood, tables
 
@@ -40,6 +42,10 @@ def overview() -> str:
     return pages.render("index.html", index_page(fields, config().tolerances, "Nowhere Parks", WORDS))
 
 
+def planned() -> str:
+    return pages.render("index.html", index_page([field_seen(stood(seen()))], config().tolerances, "Nowhere Parks", WORDS, season_said(), plan_said()))
+
+
 def in_season() -> str:
     return pages.render("index.html", index_page([field_seen(stood(seen()))], config().tolerances, "Nowhere Parks", WORDS, season_said()))
 
@@ -47,7 +53,7 @@ def in_season() -> str:
 PAGES = {
     "us": lambda: page(given()), "metric": lambda: page(given("metric")), "refused": lambda: page(refused()), "walked": lambda: page(walked()),
     "one": lambda: page(given(tables=tables(survey_quality=[quality("three")]))), "bare": lambda: page(given(settings=config(tolerances={}, material={}))),
-    "index": overview, "season": in_season, "day": lambda: pages.render("day.html", day_said()),
+    "index": overview, "season": in_season, "planned": planned, "day": lambda: pages.render("day.html", day_said()),
 }  # fmt: skip
 
 
@@ -77,9 +83,11 @@ def test_headings_step_down_one_by_one(tree):
 def test_a_field_page_answers_in_its_order(tree, html):
     order = [e.attrib["id"] for e in tree.iter("h2")]
     if 'id="crew"' in html:
-        assert order == ["first", "crew", "missed", "games"]
+        assert order == ["first", "lost", "crew", "games"]
     elif 'id="rank"' in html:
-        assert order == ["unsafe", "rank", *(["season"] if 'id="season"' in html else []), "changed", "refused", "unmeasured", "read"]
+        may = lambda *parts: [part for part in parts if f'id="{part}"' in html]
+        assert order == ["unsafe", "changed", *may("season"), "rank", "map", *may("plan", "backtest"), "refused", "unmeasured", "read", "files"]
+        assert re.findall(r'<a href="#(\w+)">', html.split("</nav>")[0]) == [o for o in order if o != "backtest"]
     else:
         assert order == ["unsafe", "changed", "next", "sure"]
 
@@ -120,7 +128,7 @@ def test_tables_have_captions_and_headed_rows_and_columns(tree):
 @pytest.mark.invariant
 def test_a_page_reaches_for_nothing_outside_itself_and_is_small(html):
     for address in re.findall(r'(?:href|src|srcset|action|poster)="([^"]*)"', html):
-        assert address.startswith(("data:", "#", "fields/", "../../index.html")) or address.startswith("works/") or address in ("work_package.html", "work_package.pdf", "keep_out.pdf", "week.html", "week.pdf")
+        assert address.startswith(("data:", "#", "fields/", "../../index.html")) or address.startswith("works/") or address in (*FILES, "work_package.html", "work_package.pdf", "keep_out.pdf", "week.html", "week.pdf")
     without_names = html.replace('xmlns="http://www.w3.org/2000/svg"', "")
     assert not re.search(r"https?:|//[a-z]|@import|url\(", without_names) and "<script" not in html
     assert len(html.encode()) < MOST_BYTES

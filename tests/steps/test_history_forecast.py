@@ -5,10 +5,12 @@ from __future__ import annotations
 import datetime as dt
 from types import SimpleNamespace
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from benchmarks.forecast import KINDS, tried
 from pipeline.settings import Config
 from pipeline.steps.history_forecast import forecasts
 
@@ -58,3 +60,32 @@ def test_bands_hold_their_value_and_widen(depths):
     found = run(depths)
     widths = [r["high95_mm"] - r["low95_mm"] for r in found]
     assert len(found) == 5 and all(a <= b + 1e-9 for a, b in zip(widths[:-1], widths[1:]))
+
+
+@pytest.mark.analytic
+def test_the_skins_fall_is_carried_on_in_mm_over_a_metre_and_levelling_begins_it_and_the_gap_anew():
+    names = [f"s{k}" for k in range(5)]
+    surveys = {s: {"flown_on": DAYS[k].isoformat(), "baseline": "s0"} for k, s in enumerate(names)}
+    zones = [{"survey_id": s, "zone": "skin", "slope_pct": 1.0 + 0.02 * k, "slope_sigma_pct": 0.05, "straightedge_mm": 12.0, "straightedge_sigma_mm": 1.5} for k, s in enumerate(names)]
+    job = lambda works: SimpleNamespace(settings=Config(), rows={"works": works, "use": []})
+    rows = {"lip": [], "low_spots": [], "zones": zones, "change": [], "lip_change": []}
+    found = [r for r in forecasts(job([]), surveys, rows) if r["measure"] == "slope"]
+    assert [r["value_mm"] for r in found] == pytest.approx([11.0, 11.2, 11.4, 11.6, 12.4], abs=0.05) and found[0]["low95_mm"] < 10.5
+    level = [{"work": "level", "done_on": DAYS[3], "zone": "skin"}]
+    assert {r["measure"]: r["surveys"] for r in forecasts(job(level), surveys, rows) if r["measure"] in ("slope", "straightedge")} == {"slope": 2, "straightedge": 2}
+
+
+@pytest.mark.analytic
+def test_added_mix_begins_the_depth_of_the_mix_anew():
+    spread = [{"work": "mix_add", "done_on": DAYS[3], "zone": "skin"}]
+    found = {r["measure"]: r for r in run([1.0] * 5, works=spread, cores=["cores"] * 5)}
+    assert found["mix_depth"]["surveys"] == 2 and "not enough" in found["mix_depth"]["reason"]
+
+
+@pytest.mark.analytic
+def test_bands_hold_90_to_98_of_a_hundred_last_surveys_of_whole_fields():
+    """benchmarks/forecast.py, small: heights that share a tie, wear by use, wear in lumps, work two thirds of the way."""
+    for number, (name, count) in enumerate((("steady", 5), ("use", 6), ("lumps", 8), ("reset", 8), ("epoch", 12))):
+        rng = np.random.default_rng(number)
+        held = [hit for _ in range(40) for _, hit in tried(rng, count, KINDS[name])]
+        assert len(held) > 300 and 0.90 <= np.mean(held) <= 0.98

@@ -11,8 +11,9 @@ from pipeline.report.papers.board_said import ask_lines, compared_lines, named, 
 from pipeline.report.papers.board_tables import done_table, promised_blocks, years_table
 from pipeline.report.papers.head import NO_DAY
 from pipeline.report.papers.paper import Beside, Block, Break, Caution, Heading, Lines, Paper, Picture, size_of
-from pipeline.report.plan_block import infeasible_lines, pin_line
+from pipeline.report.plan_block import infeasible_lines
 from pipeline.report.plan_charts import budget_chart, condition_chart
+from pipeline.report.plan_other import pin_line
 from pipeline.report.words import Words
 from pipeline.settings import Config
 

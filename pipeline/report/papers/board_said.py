@@ -10,8 +10,8 @@ from pipeline.plan.reasons import BOUGHT
 from pipeline.plan.rivals import IN_TURN, WORST_FIRST
 from pipeline.plan.treatments import NONE
 from pipeline.report.figures import printed
-from pipeline.report.plan_block import not_offered
 from pipeline.report.plan_reasons import LITTLE, money, points
+from pipeline.report.plan_sure import not_offered
 from pipeline.report.words import Words, opened
 from pipeline.surface.verdict import ORDER
 

@@ -10,7 +10,8 @@ from pipeline.plan.treatments import NONE
 from pipeline.report.figures import PLUS_MINUS, TO, Units, Z95, counted, printed, rounded
 from pipeline.report.papers.board_said import done, little, named
 from pipeline.report.papers.paper import Block, Lines, Table
-from pipeline.report.plan_reasons import money, part, points
+from pipeline.report.plan_measures import part
+from pipeline.report.plan_reasons import money, points
 from pipeline.report.words import Words, opened
 
 if TYPE_CHECKING:
