@@ -12,7 +12,7 @@ from pipeline.report.catalogue.assets import Seen, known
 from pipeline.report.catalogue.footprint import footprint
 from pipeline.report.catalogue.items import Field, item, item_id, path_of
 from pipeline.report.words import LANGUAGE, Words
-from pipeline.store import arrays, files, pages, rasters, records
+from pipeline.store import files, pages, rasters, records
 from pipeline.store.atomic import replacing_folder
 from pipeline.store.where import Where
 

@@ -51,7 +51,7 @@ class BoardInput:
 
 def board_paper(given: BoardInput, first: Room, second: Room | None, words: Words) -> Paper:
     """The paper as blocks; of what was not planned, one sheet that says so. second: None leaves the second sheet out"""
-    record, settings = given.record, given.settings
+    record = given.record
     last = record["first_year"] + record["years"] - 1 if "first_year" in record else None
     title = words("board_title", first=record["first_year"], last=last) if last is not None else words("board_title_none")
     under = [words("board_under", day=words.date(record["newest"]))] if record.get("newest") else [words("board_under_none")]

@@ -6,7 +6,7 @@ import datetime as dt
 from itertools import groupby
 from typing import Sequence
 
-from pipeline.report.papers.paper import Block, Break, Caution, FieldPart, Heading, Lines, Paper, size_of
+from pipeline.report.papers.paper import Block, Break, FieldPart, Heading, Lines, Paper, size_of
 from pipeline.report.papers.head import NO_DAY
 from pipeline.report.week.facts import bases_line, bearing_lines, gap_line, handful_line, hazard_lines, keep_line, last_line, mix_line, weekday
 from pipeline.report.week.field_week import ROLLED, FieldWeek, Planned, weeks_of

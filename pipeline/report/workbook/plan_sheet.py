@@ -8,7 +8,7 @@ from pipeline.plan.treatments import LIP_CUT, NONE, REBUILD, TREATMENTS, cents
 from pipeline.report.figures import Units
 from pipeline.report.words import Words, titled
 from pipeline.report.workbook.costs import Priced
-from pipeline.sheets import FIGURE, MONEY, TEXT, WHOLE, Cell, Sheet, place
+from pipeline.sheets import FIGURE, MONEY, TEXT, Cell, Sheet
 
 BY_LENGTH = (LIP_CUT, REBUILD)
 YEAR, WHO, DOES, LENGTH, AREA, MIX, HOURS, COST, PLANNED, MOVED = range(10)  # columns
