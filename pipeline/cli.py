@@ -94,23 +94,6 @@ def day(
     raise typer.Exit(laid(config, on.date(), rain))
 
 
-@app.command()
-def log(
-    file: Annotated[str, typer.Argument(metavar="FILE", help="A file saved by the week's page, or - to be asked line by line.")],
-    config: ConfigArgument,
-    keep_good: Annotated[bool, typer.Option("--keep-good", help="Add what can be added; put the other rows into a file to mend.")] = False,
-) -> None:
-    """Bring what the crew wrote down into the tables of works, readings and walks.
-
-    Exit status: 0 all added, 1 bad input, nothing added, 2 usage, 3 added but for rows already there or put aside.
-
-    Example: skinplane log week-2026-04-13.csv demo_inputs
-    """
-    from pipeline.desk.log import log as logged
-
-    raise typer.Exit(logged(file, config, keep_good))
-
-
 @app.command(hidden=True)
 def simulate(scenario: Path, survey: str, out: Path) -> None:
     """Make the cloud of one survey of an invented scenario."""

@@ -10,7 +10,7 @@ import pytest
 ROOT = Path(__file__).resolve().parent.parent
 PACKAGE = ROOT / "pipeline"
 GROUND = {"errors", "units", "columns", "works_columns", "plan_columns", "season_columns", "variables", "owner", "settings", "tables", "project", "frame", "coordinates", "heights", "transform",
-          "jobs", "grading", "planning", "sheets", "notebook"}
+          "jobs", "grading", "planning", "sheets"}
 # Each floor may import itself and what is named beside it.
 FLOORS = {
     "ground": set(),
