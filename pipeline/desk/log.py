@@ -19,8 +19,8 @@ from pipeline.project import Project
 from pipeline.store import files
 from pipeline.store.added import Replaced, free_name, fresh, locked, replace_all, with_rows
 from pipeline.store.config import find, load, read_config
-from pipeline.store.config_line import with_key
-from pipeline.store.each_line import Line, read_lines, to_mend
+from pipeline.store.config_line import with_keys
+from pipeline.store.each_line import read_lines, to_mend
 from pipeline.tables import LOGGED, NAMED_BY, TABLES
 
 DONE, BAD, SOME = 0, 1, 3
@@ -49,15 +49,15 @@ def _from_file(path: Path, project: Project, folder: Path, config: Path, keep_go
     rows = [(line.row, line.cells) for line in whole if line.cells]
     found = judge(project, name, rows, grounds(project, folder, (cells.get("field_id", "") for _, cells in rows)), _today(folder))
     problems = sorted([*found.problems, *(p for line in brought.lines for p in line.problems)], key=lambda p: (p.row or 0, p.column or ""))
-    for line, where in found.already:
-        print(f"{name}, row {line}: stands there already ({where}); not added again.")
+    _tell_already(f"{name}, row", found)
     if problems and not keep_good:
         for problem in problems:
             print(problem, file=sys.stderr)
         bad = len({p.row for p in problems})
         print(f"{bad} bad row{'s' * (bad != 1)}; nothing was written. --keep-good adds the others and lays these aside for mending.", file=sys.stderr)
         return BAD
-    aside = _bad_lines(brought.lines, {p.row for p in problems})
+    bad = {p.row for p in problems}
+    aside = [line for line in brought.lines if line.row in bad]
     left = free_name(path.with_name(f"{path.stem}-to-mend.csv")) if aside else None
     status = write(project, folder, config, found.good, {left: to_mend(brought.head, aside)} if left else {})
     if not rows and not problems:
@@ -70,8 +70,11 @@ def _from_file(path: Path, project: Project, folder: Path, config: Path, keep_go
     return status
 
 
-def _bad_lines(lines: Iterable[Line], bad: set[int | None]) -> list[Line]:
-    return [line for line in lines if line.row in bad]
+def _tell_already(what: str, found: Judged) -> None:
+    for line, where in found.already:
+        print(f"{what} {line}: stands there already ({where}); not added again.")
+    if found.already:
+        print("Where a thing was done or seen twice on one day, tell the two apart in the notes.")
 
 
 def _typed(project: Project, folder: Path, config: Path) -> int:
@@ -83,8 +86,7 @@ def _typed(project: Project, folder: Path, config: Path) -> int:
         print("Nothing was written.", file=sys.stderr)
         return BAD
     found: Judged = judge(project, "the answers", list(enumerate(rows, start=1)), every, today)
-    for line, where in found.already:
-        print(f"Row {line} stands there already ({where}); not added again.")
+    _tell_already("Row", found)
     if found.problems:
         raise BadInput(found.problems)
     return write(project, folder, config, found.good, {})
@@ -115,7 +117,10 @@ def write(project: Project, folder: Path, config: Path, good: Sequence[New], bes
         print("Nothing new; no table was changed.")
         return DONE
     new, named = _new_bytes(project, folder, config, good)
-    done = replace_all({**beside, **new})
+    try:
+        done = replace_all({**beside, **new})
+    except OSError as error:
+        raise BadInput([Problem(os.path.relpath(error.filename or folder), None, None, f"a file that cannot be written ({error.strerror})", "one that can", "Nothing was changed. See that you may write there and that there is room.")]) from None
     try:
         _look_again(project, config, good)
     except BaseException:
@@ -151,16 +156,11 @@ def _new_bytes(project: Project, folder: Path, config: Path, good: Sequence[New]
 
 
 def _with_keys(path: Path, named: Mapping[str, str]) -> bytes:
-    data = path.read_bytes()
-    lines = read_config(path)[2]
-    for table, file in named.items():
-        more = with_key(data, table, file, lines)
-        if more is None:
-            raise BadInput([Problem(path.name, None, table, "nothing", f"the table of {table}", f"Write `{table}: {file}` into it, then log again; the file is made.")])
-        at = 1 + max((lines[t,] for t in TABLES if (t,) in lines), default=data.count(b"\n"))
-        lines = {**{k: n + (n >= at) for k, n in lines.items()}, (table,): at}
-        data = more
-    return data
+    out = with_keys(path.read_bytes(), named, read_config(path)[2])
+    if out is None:
+        lines = " and ".join(f"`{table}: {file}`" for table, file in named.items())
+        raise BadInput([Problem(path.name, None, next(iter(named)), "nothing", "the table that the rows go to", f"Write {lines} into it, make the file with its header, then log again.")])
+    return out
 
 
 def _look_again(project: Project, config: Path, good: Sequence[New]) -> None:

@@ -6,12 +6,11 @@ import sys
 from typing import Callable, Iterable, Mapping, Sequence
 
 from pipeline.desk.log_places import Ground
-from pipeline.errors import Problem
+from pipeline.errors import Problem, did_you_mean
 from pipeline.project import Project
 from pipeline.tables import ACTIONS, CORNERS, MIX_UNITS, MOISTURES, SEEN, WORKS
 
 NO, YES = ("n", "no"), ("y", "yes")
-OTHERS = "some other column"
 
 
 class Ended(Exception):
@@ -68,7 +67,7 @@ def _seen(asking: "_Asking", field: str, day: str, ground: Ground) -> list[dict[
     out: list[dict[str, str]] = []
     while word := asking.word("Seen" if not out else "Something else seen", SEEN):
         row = {"table": "readings", "field_id": field, "read_on": day, "kind": "seen", "value": word}
-        asking.into(row, "place", "Where", sorted(set(ground.places.values())), others=ground.places, needed=True)
+        asking.into(row, "place", "Where", sorted(set(ground.places.values())), needed=True)
         asking.into(row, "notes", "Note")
         out.append(row)
     return out
@@ -110,10 +109,7 @@ class _Asking:
             answer = self.line(f"{question} ({', '.join(words)})" if shown else question).lower()
             if answer in words or (not answer and not needed):
                 return answer
-            close = [w for w in words if answer and w.startswith(answer)]
-            if len(close) == 1:
-                return close[0]
-            print(f"  {answer!r}: one of {', '.join(words)}." if answer else "  An answer is needed here.")
+            print(f"  {answer!r}: one of {', '.join(words)}.{did_you_mean(answer, words)}" if answer else "  An answer is needed here.")
 
     def day(self, field: str, before: str) -> str:
         while True:
@@ -123,16 +119,12 @@ class _Asking:
                 return answer
             print(f"  {wrong}")
 
-    def into(self, row: dict[str, str], column: str, question: str, words: Sequence[str] = (), others: Iterable[str] = (), needed: bool = False) -> None:
+    def into(self, row: dict[str, str], column: str, question: str, words: Sequence[str] = (), needed: bool = False) -> None:
         """Ask for one cell until it is good, or left empty."""
         question = f"{question} ({', '.join(words)})" if words else question
-        allowed = {*words, *others}
         while True:
             answer = self.line(question)
-            if words:
-                answer = answer.lower()
-                close = [w for w in words if answer and w.startswith(answer)]
-                answer = close[0] if len(close) == 1 and answer not in allowed else answer
+            answer = answer.lower() if words else answer
             if not answer and not needed:
                 return
             wrong = "An answer is needed here." if not answer else self.wrong({**row, column: answer}, column)

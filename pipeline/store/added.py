@@ -84,11 +84,18 @@ class Replaced:
         self.copies: list[Path] = []
 
     def back(self) -> None:
+        """raises: OSError where a file could not be put back; the others are, and the copies of before stay"""
+        failed: OSError | None = None
         for path, data in reversed(self.before):
-            if data is None:
-                path.unlink(missing_ok=True)
-            else:
-                _put(path, data, path)
+            try:
+                if data is None:
+                    path.unlink(missing_ok=True)
+                elif path.read_bytes() != data:
+                    _put(path, data, path)
+            except OSError as error:
+                failed = error
+        if failed is not None:
+            raise failed
         for copy in self.copies:
             copy.unlink(missing_ok=True)
         self.before, self.copies = [], []
