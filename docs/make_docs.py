@@ -11,6 +11,7 @@ import math
 from pathlib import Path
 
 from pipeline import tables
+from pipeline.desk.log_rows import COLUMNS, LONGEST
 from pipeline.diamond.features import ROLES
 from pipeline.settings import SHARED, Config
 from pipeline.steps.history_layers import COLUMNS as LAYERS
@@ -74,6 +75,7 @@ def tables_in() -> str:
         said = SAID["in"][name]
         rows = [(f"**`{c.name}`**" if c.required else f"`{c.name}`", kind_of(c), said[c.name]) for c in columns]
         parts += [f"## {name}.csv\n", SAID["tables"][name] + "\n", table(("column", "holds", "is"), rows)]
+    parts.append(CREW.format(columns=_listed(COLUMNS[1:]), longest=f"{LONGEST:,}"))
     drawn = [(f"`{role}`", ", ".join(kinds), SAID["roles"][role]) for role, kinds in ROLES.items()]
     parts += ["## Drawn shapes\n", PREAMBLE_DRAWN, table(("`role`", "shape", "is"), drawn)]
     return "\n".join(parts)
@@ -83,6 +85,26 @@ PREAMBLE_IN = """UTF-8, comma, header row, point as decimal mark, each cell on o
 required. Unknown columns are errors; so are days still to come, two surveys of a field with the same points, two baselines of
 a field, turf over 0.3 m. `ft` is the international foot, `us-ft` the US survey foot. `skinplane check` names every fault at once: file, row, column, found, expected, what to do. Paths are
 relative to config.yaml's folder. Settings: [settings.md](settings.md). Words: [words.md](words.md).
+"""
+CREW = """## What a crew writes down
+
+`skinplane log FILE CONFIG` takes a CSV (UTF-8, commas, header row) of rows for three tables. The column `table` says which: `works`,
+`readings` or `walks`. Beside it stand any of those tables' columns under their own names, in any order: {columns}.
+Cells of another table's columns stay empty. `e` and `n` of a reading are in the field's own `crs`, as in readings.csv; a place's
+name does as well. `skinplane log CONFIG` asks for the same line by line.
+
+- Every row is held against its columns' rules, the fields, their edges and places, and the calendar. Bad rows are named all at
+  once: row, column, found, expected, what to do. Nothing is written then; with `--keep-good` the others are, and the bad ones go
+  into `FILE-to-mend.csv`.
+- A row that says what another says (every column but its name) is not added again. So a file added twice changes nothing, and a
+  thing done twice on one day is told apart in the notes. A name that another row has is a fault.
+- A row without a name is called `<field>-<date>-<word>`, with -2, -3 ... where that is taken.
+- New rows stand at the end, in the table's own order of columns, line ends and quotes; old rows keep their bytes. A column that
+  the table lacks is put after its last one, with an empty cell for every old row. A table that config.yaml does not name is made
+  beside it and named there, in a line of its own.
+- All files change or none. As they were they stay beside as `works.csv.before-1`, -2 ...; where the project cannot be read
+  afterwards, everything is put back. Two at once are refused.
+- Text of a cell: at most {longest} letters, no control signs, nothing that a spreadsheet takes for a formula (a first `=` or `@`).
 """
 PREAMBLE_DRAWN = """The file under `features` (GeoPackage or GeoJSON, its CRS stated) holds shapes with the attribute `role` and optionally
 `name`. A name is lowered and other signs turned to `-`; two of one role may not come out alike.

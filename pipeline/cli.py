@@ -94,6 +94,27 @@ def day(
     raise typer.Exit(laid(config, on.date(), rain))
 
 
+@app.command()
+def log(
+    given: Annotated[list[Path], typer.Argument(metavar="[FILE] CONFIG", help="The CSV that the week's page saved; without it, every row is asked for. Then config.yaml or its folder.")],
+    keep_good: Annotated[bool, typer.Option("--keep-good", help="Add the good rows although others are bad; those are laid aside in a file.")] = False,
+) -> None:
+    """Add what the crew wrote down to the tables of works, readings and walks.
+
+    Every row is checked; nothing is written while one is bad. A row that stands there already is not added again. The tables as they
+    were are kept beside them.
+
+    Exit status: 0 all rows stand in the tables, 1 a row is bad and nothing was written, 2 usage, 3 good rows added, bad ones laid aside.
+
+    Example: skinplane log week.csv demo_inputs
+    """
+    from pipeline.desk.log import log as logged
+
+    if len(given) > 2:
+        raise typer.BadParameter("one FILE and one CONFIG")
+    raise typer.Exit(logged(given, keep_good))
+
+
 @app.command(hidden=True)
 def simulate(scenario: Path, survey: str, out: Path) -> None:
     """Make the cloud of one survey of an invented scenario."""

@@ -11,7 +11,7 @@ from pipeline.heights import normal_reference
 from pipeline.owner import contradictions
 from pipeline.planning import faults as plan_faults
 from pipeline.settings import Config
-from pipeline.tables import LAYOUTS, MOISTURES, Read
+from pipeline.tables import LAYOUTS, MOISTURES, SEEN, Read
 from pipeline.units import LENGTH_UNITS, feet
 
 HOME_TO_SECOND_SLACK_M = 0.60  # how far the given points may stand from the layout's diagonal
@@ -234,7 +234,7 @@ def _reading_problems(project: Project, row: Read) -> list[Problem]:
     kind, value = row.get("kind"), row.get("value")
     if kind is None or value is None:
         return []
-    words = {"moisture_hand": MOISTURES, "seen": ("puddle", "soft", "trip", "hole", "weeds")}
+    words = {"moisture_hand": MOISTURES, "seen": SEEN}
     if kind in words:
         if value not in words[kind]:
             return [_problem(project, "readings", row, "value", repr(value), "one of " + ", ".join(words[kind]),

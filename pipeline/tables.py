@@ -8,7 +8,7 @@ import re
 from dataclasses import dataclass
 from typing import Callable, Iterable
 
-from pipeline.errors import Problem, did_you_mean
+from pipeline.errors import Problem, did_you_mean, either
 from pipeline.units import LENGTH_UNITS, VERTICAL_UNITS
 
 ID = re.compile(r"[a-z0-9-]+")
@@ -154,8 +154,8 @@ def height_reference(raw: str) -> str:
 
 def mix_unit(raw: str) -> str:
     if raw == "ton":
-        raise Bad("short_ton, tonne, yd3_loose or m3_loose", "A bare ton can be two things: write short_ton (2000 lb) or tonne.")
-    return one_of("short_ton", "tonne", "yd3_loose", "m3_loose")(raw)
+        raise Bad(either(MIX_UNITS), "A bare ton can be two things: write short_ton (2000 lb) or tonne.")
+    return one_of(*MIX_UNITS)(raw)
 
 
 LAYOUTS = ("baseball-90", "baseball-80", "baseball-70", "baseball-60", "baseball-50",
@@ -167,6 +167,10 @@ MOISTURES = ("dust", "crumbles", "holds", "smears")  # a squeezed handful, from 
 WORKS = ("drag", "level", "open_up", "weed", "edge_clean", "edge_recut", "lip_cut", "sod", "mix_add", "roll", "water",
          "laser_grade", "rebuild", "bases", "close", "reopen", "other")  # fmt: skip
 UNITS = tuple(LENGTH_UNITS)
+SEEN = ("puddle", "soft", "trip", "hole", "weeds")  # what the eye sees
+CORNERS = ("home", "first", "second", "third", "left", "right", "centre")
+MIX_UNITS = ("short_ton", "tonne", "yd3_loose", "m3_loose")
+ACTIONS = ("closed", "marked_off", "repaired", "accepted")
 
 TABLES: dict[str, tuple[Field, ...]] = {
     "fields": (
@@ -190,7 +194,7 @@ TABLES: dict[str, tuple[Field, ...]] = {
         Field("work", one_of(*WORKS), True), Field("ended_on", date), Field("zone", text),
         Field("pattern", one_of("straight", "spiral_in", "spiral_out", "arcs", "hand")),
         Field("bearing_deg", number(0, 180, "degrees")),
-        Field("entry", one_of("home", "first", "second", "third", "left", "right", "centre")),
+        Field("entry", one_of(*CORNERS)),
         Field("machine", text), Field("depth", number(0)), Field("depth_unit", one_of(*UNITS)),
         Field("moisture", one_of(*MOISTURES)), Field("hours", number(0, 2000, "hours")),
         Field("mix_amount", number(0)), Field("mix_unit", mix_unit), Field("sod_m2", number(0)),
@@ -226,7 +230,7 @@ TABLES: dict[str, tuple[Field, ...]] = {
     "walks": (
         Field("walk_id", ident, True), Field("field_id", ident, True), Field("walked_on", date, True),
         Field("item", text, True), Field("place", text, True), Field("finding", text, True),
-        Field("action", one_of("closed", "marked_off", "repaired", "accepted")), Field("closed_on", date), Field("role", text),
+        Field("action", one_of(*ACTIONS)), Field("closed_on", date), Field("role", text),
     ),
     "stock": (
         Field("site", ident, True), Field("material", text, True), Field("tonnes", number(0), True), Field("on", date, True),
@@ -235,6 +239,8 @@ TABLES: dict[str, tuple[Field, ...]] = {
 
 NAMED_BY = {"fields": "field_id", "surveys": "survey_id", "works": "work_id", "readings": "reading_id",
             "control": "point_id", "walks": "walk_id"}  # fmt: skip
+LOGGED = ("works", "readings", "walks")  # what a crew writes down; `log` adds rows to these
+WHEN = {"works": "done_on", "readings": "read_on", "walks": "walked_on"}  # their day
 
 
 @dataclass(frozen=True)
