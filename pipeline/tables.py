@@ -240,6 +240,8 @@ TABLES: dict[str, tuple[Field, ...]] = {
 NAMED_BY = {"fields": "field_id", "surveys": "survey_id", "works": "work_id", "readings": "reading_id",
             "control": "point_id", "walks": "walk_id"}  # fmt: skip
 LOGGED = ("works", "readings", "walks")  # what a crew writes down; `log` adds rows to these
+CREW_TABLE = "table"  # in a crew's file: which of them a row is for
+CREW_COLUMNS = (CREW_TABLE, *dict.fromkeys(f.name for table in LOGGED for f in TABLES[table]))
 WHEN = {"works": "done_on", "readings": "read_on", "walks": "walked_on"}  # their day
 
 

@@ -11,10 +11,9 @@ from typing import Iterable, Mapping, Sequence
 from pipeline.desk.log_places import Ground, place_problems
 from pipeline.errors import Problem, did_you_mean
 from pipeline.project import Project, check, in_the_future
-from pipeline.tables import FIRST_YEAR, LOGGED, NAMED_BY, TABLES, WHEN, Bad, Read, Rows, ident, read, text
+from pipeline.tables import CREW_COLUMNS, CREW_TABLE, FIRST_YEAR, LOGGED, NAMED_BY, TABLES, WHEN, Bad, Read, Rows, ident, read, text
 
-TABLE = "table"
-COLUMNS = (TABLE, *dict.fromkeys(f.name for table in LOGGED for f in TABLES[table]))
+TABLE, COLUMNS = CREW_TABLE, CREW_COLUMNS
 LONGEST = 2000  # letters in a cell; a note longer than that is something else (ours)
 FORMULA = re.compile(r"[=@]|[+-].*(\w\(|\|)")  # what a spreadsheet would work out, or call a program for
 BROUGHT = "\0brought"  # stands for the file that was brought, so that no table's name is taken for it

@@ -10,7 +10,7 @@ from typing import Mapping, Sequence
 
 from pipeline.plan.season import week_of
 from pipeline.report import palette
-from pipeline.report.week.columns import ACTIONS, COLUMNS, CORNERS, MIX_UNITS, SEEN
+from pipeline.report.week.columns import ACTIONS, COLUMNS
 from pipeline.report.week.facts import WITH_MIX, bases_line, bearing_lines, gap_line, handful_line, hazard_lines, keep_line, last_line, mix_line, run_of, weekday
 from pipeline.report.week.field_week import ROLLED, FieldWeek, weeks_of
 from pipeline.report.week.phrases import HANDED
