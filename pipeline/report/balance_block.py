@@ -51,7 +51,7 @@ def _read(row: dict, given: FieldInput, sayer: Sayer) -> list[str]:
     words = sayer.words
     if row["skin_m3"] is None:
         return [words("balance_none", why=row["reason"])]
-    out = [_sum(row, given, sayer), _moved(row, given, sayer)]
+    out = [_sum(row, given, sayer), _moved(row, given, sayer), _record(row, given, sayer)]
     if row["notes"]:
         out.append(words("balance_limits", notes=row["notes"]))
     return [line for line in out if line]
@@ -70,6 +70,19 @@ def _sum(row: dict, given: FieldInput, sayer: Sayer) -> str:
         least = Z95 * row["unexplained_sigma_m3"]
         return f"{lead} " + words("balance_within", left=left, least=_about(least, unit), height=sayer.height(least / area * 1000))
     return f"{lead} " + words("balance_over" if row["unexplained_m3"] > 0 else "balance_short", left=left)
+
+
+def _record(row: dict, given: FieldInput, sayer: Sayer) -> str:
+    """How full the record of works is over the time of a pair: what is not in it, the sum cannot know."""
+    days = {s["survey_id"]: s["flown_on"] for s in given.surveys}
+    first, last = days.get(row["from_survey"]), days.get(row["to_survey"])
+    if first is None or last is None or row["unexplained_m3"] is None:
+        return ""
+    between = [w for w in given.works if first < w["done_on"] <= last]
+    weeks = max((last - first).days // 7, 1)
+    held = len({(w["done_on"] - first).days // 7 for w in between})
+    mix = len({w["done_on"] for w in between if w["work"] == "mix_add"})
+    return sayer.words("balance_record", held=min(held, weeks), weeks=weeks, mix=sayer.words("balance_record_mix", days=mix) if mix else sayer.words("balance_record_no_mix"))
 
 
 def _about(value: float, unit: Unit) -> str:

@@ -12,6 +12,7 @@ from pipeline.report.saying import Sayer
 from pipeline.report.words import opened
 from pipeline.works.around import ORDERED
 from pipeline.works.as_built import CANNOT_TELL, OUTSIDE, WITHIN
+from pipeline.works.moisture import ALLOWED, JUDGED, possible
 from pipeline.works.progress import NONE_YET, NOT_SHOWN, Pooled, pooled
 from pipeline.works.record import GAP, GRASS, HEIGHT, LIP, LIP_OVER, MIX, PLANARITY, RING, SLOPE, VOLUME
 
@@ -48,6 +49,7 @@ def card(record: Mapping, given: FieldInput, sayer: Sayer) -> dict:
     lines.append(words("works_done", what=words.listed(_done(record, given, sayer)) or words("works_done_unsaid")))
     moved = [words("works_changed", day=day("after"), what="; ".join(changed)) if changed else words("works_changed_none", day=day("after"))]
     moved += [words("works_still", what=words.listed(still))] if still else []
+    moved += _handful(rows[record["work_id"]], bool(changed), sayer)
     rest = _mix(record, sayer) + _built(record["as_built"], sayer) + _held(record["measures"], sayer)
     levels = record["hand_levels"]
     return {
@@ -106,6 +108,14 @@ def _changed(measures: Sequence[Mapping], sayer: Sayer) -> tuple[list[str], list
         elif left:
             still.append(words(f"works_many_{measure}", number=len(left)))
     return out, still
+
+
+def _handful(work: Mapping, changed: bool, sayer: Sayer) -> list[str]:
+    """What the handful said that day, where it forbids the work and nothing came of it, or though something did."""
+    moisture = work.get("moisture")
+    if not moisture or work["work"] not in JUDGED or possible(work["work"], moisture) == ALLOWED:
+        return []
+    return [sayer.words("works_handful" if changed else "works_handful_poor", handful=sayer.words(f"handful_{moisture}"))]
 
 
 def _mix(record: Mapping, sayer: Sayer) -> list[str]:

@@ -134,3 +134,13 @@ def test_the_page_holds_both_blocks_folded_and_the_map_its_scale_and_legend():
     drawing = re.search(r'<svg[^>]*aria-labelledby="mix-map-t.*?</svg>', page, re.S).group()
     assert 'class="scale"' in drawing and 'class="needle"' in drawing and "<desc" in drawing
     assert "80 % sure" in page and "below" in page
+
+
+@pytest.mark.analytic
+def test_a_balance_says_how_full_the_record_of_works_is_and_stands_when_rows_are_missing():
+    """Between two and three lie 183 days, 26 weeks; the scene's one work lies in one of them and brings mix."""
+    whole = [line for line in said(balanced(-9.0, 8.0)) if "on record" in line]
+    assert whole and "in 1 of the 26 weeks" in whole[0] and "mix brought on 1 of those days" in whole[0]
+    made = given("metric", tables=tables(balance=[balanced(-9.0, 8.0)]), works=())
+    lines = balance_block(made, made.standing, sayer("metric"))["pairs"][0]["lines"]
+    assert any("in 0 of the 26 weeks" in line and "none of it mix" in line for line in lines) and "More mix turned up" in lines[0]

@@ -24,9 +24,9 @@ def record(*measures: dict, **over) -> dict:
     }  # fmt: skip
 
 
-def block(*records: dict, units: str = "metric", progress=()) -> dict:
+def block(*records: dict, units: str = "metric", progress=(), **cells) -> dict:
     works = reads("works", *(
-        {"work_id": r["work_id"], "field_id": FIELD, "done_on": r["done_on"], "work": r["work"], "by": "contractor"} for r in records
+        {"work_id": r["work_id"], "field_id": FIELD, "done_on": r["done_on"], "work": r["work"], "by": "contractor", **cells} for r in records
     ), {"work_id": "other", "field_id": FIELD, "done_on": "2025-11-17", "work": "roll"})  # fmt: skip
     made = given(units, works=works, worked={"works": list(records)}, tables=tables(progress=list(progress)))
     return works_block(made, sayer(units))
@@ -123,3 +123,11 @@ def test_hours_are_pooled_and_small_progress_is_shown_only_when_it_is():
 @pytest.mark.invariant
 def test_upkeep_and_work_without_both_surveys_have_no_card():
     assert block(record(work="drag"))["cards"] == [] and block(record(before=None))["cards"] == []
+
+
+@pytest.mark.analytic
+@pytest.mark.parametrize("moisture, measures, said", [("smears", (PLANE,), "in which this work is not done as it is."), ("dust", (HEIGHT,), "the poor result may be the day’s"), ("holds", (HEIGHT,), None)])
+def test_a_handful_that_forbids_the_work_is_named_beside_what_came_of_it(moisture, measures, said):
+    (card,) = block(record(*measures), moisture=moisture)["cards"]
+    told = " ".join(card["lines"])
+    assert ("handful" in told) == (said is not None) and (said or "") in told

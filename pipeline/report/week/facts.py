@@ -9,7 +9,7 @@ from math import isfinite
 from typing import Mapping, Sequence
 
 from pipeline.diamond.dimensions import base_feet
-from pipeline.plan.season import WEEK
+from pipeline.plan.season_days import WEEK
 from pipeline.report.figures import Z95, figure, printed
 from pipeline.report.keep_out_block import lost_of, name_words
 from pipeline.report.papers.work_tables import chosen_row

@@ -8,7 +8,7 @@ from types import MappingProxyType
 from typing import Iterable, Mapping, Sequence
 
 from pipeline.diamond.edges import Edge
-from pipeline.plan.season import OPENING, UPKEEP, WEEK, week_of
+from pipeline.plan.season_days import OPENING, UPKEEP, WEEK, week_of
 from pipeline.report.overview import FieldSeen
 from pipeline.report.season_block import PLANNED, RANKS
 from pipeline.tables import Read

@@ -8,7 +8,7 @@ import json
 import re
 from typing import Mapping, Sequence
 
-from pipeline.plan.season import week_of
+from pipeline.plan.season_days import week_of
 from pipeline.report import palette
 from pipeline.report.week.columns import ACTIONS, COLUMNS
 from pipeline.report.week.facts import WITH_MIX, bases_line, bearing_lines, gap_line, handful_line, hazard_lines, keep_line, last_line, mix_line, run_of, weekday
@@ -16,7 +16,7 @@ from pipeline.report.week.field_week import ROLLED, FieldWeek, weeks_of
 from pipeline.report.week.phrases import HANDED
 from pipeline.report.week.plan import frame_of, phone_plan, to_ground
 from pipeline.report.words import Words, opened, titled
-from pipeline.tables import MOISTURES, WORKS
+from pipeline.tables import CORNERS, MIX_UNITS, MOISTURES, SEEN, WORKS
 from pipeline.works.moisture import JUDGED, NOT, possible
 
 
