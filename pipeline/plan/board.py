@@ -84,7 +84,7 @@ def pruned(programme: Programme, chosen: Chosen) -> Chosen:
     for i in range(len(picks)):
         for t in range(programme.years):
             bare = next((w for w in instead(programme, picks, i, t) if w.treatment == NONE and programme.choices[i].allowed[w.schedule]), None)
-            if bare is not None and -bare.saved < HARDLY and programme.within([*picks[:i], bare.schedule, *picks[i + 1 :]]):
+            if bare is not None and -bare.saved < HARDLY and programme.sound([*picks[:i], bare.schedule, *picks[i + 1 :]]):
                 picks[i] = bare.schedule
     loss = programme.loss(picks)
     return replace(chosen, picks=tuple(picks), loss=loss, gap=gap_of(loss, chosen.floor))

@@ -43,9 +43,10 @@ class State:
     """One field as the plan starts.
 
     weight     : what a year over tolerance counts on it: its use over the mean use of the fields
-    age_years  : from the day it was measured to the start of the first year, not below 0
+    age_years  : from the day it was measured to the start of the first year; below 0 where the year had begun
     components : those that were measured and have a tolerance, by name
     left       : (mean, s.d.) of each component after what resets it, mm
+    old        : components measured more than OLD_YEARS before the first year
     """
 
     field_id: str
@@ -53,21 +54,16 @@ class State:
     age_years: float
     components: Mapping[str, Component]
     left: Mapping[str, tuple[float, float]] = field(default_factory=lambda: as_built(None))
+    old: tuple[str, ...] = ()
 
     @property
     def names(self) -> tuple[str, ...]:
         return tuple(n for n in COMPONENTS if n in self.components)
 
-    @property
-    def old(self) -> bool:
-        return self.age_years > OLD_YEARS
 
-    def aged(self) -> State:
-        """The same with each s.d. widened where it was measured longer ago than OLD_YEARS, in proportion (ours)."""
-        if not self.old:
-            return self
-        factor = self.age_years / OLD_YEARS
-        return replace(self, components={n: replace(c, sigma=c.sigma * factor) for n, c in self.components.items()})
+def aged(component: Component, years: float) -> Component:
+    """A component whose survey lies so many years before the plan: its s.d. widened in proportion beyond OLD_YEARS (ours)."""
+    return replace(component, sigma=component.sigma * max(years / OLD_YEARS, 1.0))
 
 
 def excess(level, sigma, limit, scale):

@@ -8,7 +8,7 @@ from math import inf, isfinite, nan
 from typing import Mapping, Sequence
 
 from pipeline.jobs import Job
-from pipeline.plan.condition import NO_RATE_SD, Component, State, shrunk
+from pipeline.plan.condition import NO_RATE_SD, OLD_YEARS, Component, State, aged, shrunk
 from pipeline.plan.level_rate import Visit
 from pipeline.plan.observed import SKIN, Seen, observed
 from pipeline.plan.outcome import Z95
@@ -72,6 +72,7 @@ def states(job: Job, tables: Mapping[str, Rows], starts: dt.date) -> tuple[dict[
         if not any(isfinite(m) for m in mean):
             unknown.append(name)
     out, lacks = {}, {}
+    years = lambda one: (starts - one.on).days / YEAR_DAYS
     for f in fields:
         parts, lacks[f] = {}, []
         for name in COMPONENTS:
@@ -80,11 +81,12 @@ def states(job: Job, tables: Mapping[str, Rows], starts: dt.date) -> tuple[dict[
             if why:
                 lacks[f].append((name, why))
                 continue
-            parts[name] = _component(name, found[f][name], limit, tolerances.of(TRIP[name], f) if name in TRIP else None, rates[name][f])
+            parts[name] = aged(_component(name, found[f][name], limit, tolerances.of(TRIP[name], f) if name in TRIP else None, rates[name][f]), years(found[f][name]))
         if parts:
             newest = max(found[f][n].on for n in parts)
             parts = {n: _carried(c, (newest - found[f][n].on).days / YEAR_DAYS) for n, c in parts.items()}
-            out[f] = State(f, weights.get(f, 1.0), max((starts - newest).days / YEAR_DAYS, 0.0), parts, as_built(tolerances.of("finish_mm", f))).aged()
+            old = tuple(n for n in parts if years(found[f][n]) > OLD_YEARS)
+            out[f] = State(f, weights.get(f, 1.0), (starts - newest).days / YEAR_DAYS, parts, as_built(tolerances.of("finish_mm", f)), old)
     return out, lacks, unknown
 
 
