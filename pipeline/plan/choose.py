@@ -23,14 +23,15 @@ NEARLY = 1e-9
 
 @dataclass(frozen=True)
 class Chosen:
-    """picks : a schedule a field; floor : no plan has less loss, by the LP or, where all that could be better was searched, by that
-    search; gap : (loss - floor) / loss, whatever it is."""
+    """picks : a schedule a field; aim : its loss and what its money must be worth; floor : no plan has less of that, by the LP or, where all that could be better was searched, by that
+    search; gap : (aim - floor) / aim, whatever it is."""
 
     picks: tuple[int, ...]
     loss: float
     bound: Bound
     floor: float
     gap: float
+    aim: float
 
 
 def choose(programme: Programme, gap: float = GAP, work: int = WORK) -> Chosen:
@@ -44,33 +45,33 @@ def choose(programme: Programme, gap: float = GAP, work: int = WORK) -> Chosen:
     found = bound(programme, [np.array([s]) for s in start])
     best, floor, width, close = list(start), found.value, FIRST, 0.9
     for _ in range(ROUNDS if len(start) <= FREED else 2):  # of many fields the third round takes minutes and finds little
-        within = programme.loss(best) - found.value
+        within = programme.aim(best) - found.value
         kept = [np.union1d(_lowest(r, width, within), [*u, b]) for r, u, b in zip(found.reduced, found.used, best)]
         picks, below = _whole(programme, assemble(programme, kept), gap * close, work)
         best = _better(programme, best, picks)
         for skip in (0, FREED // 2) if len(best) > FREED else ():
-            if gap_of(programme.loss(best), floor) > gap:
+            if gap_of(programme.aim(best), floor) > gap:
                 best = _freed(programme, found, best, width * 2, gap * close, work // 2, skip)
-        able = [np.flatnonzero(r <= programme.loss(best) - found.value + NEARLY) for r in found.reduced]
+        able = [np.flatnonzero(r <= programme.aim(best) - found.value + NEARLY) for r in found.reduced]
         if all(np.isin(a, k).all() for a, k in zip(able, kept)):
-            floor = min(max(floor, below), programme.loss(best))  # whatever is better lies among what was searched
-            if gap_of(programme.loss(best), floor) <= gap:
+            floor = min(max(floor, below), programme.aim(best))  # whatever is better lies among what was searched
+            if gap_of(programme.aim(best), floor) <= gap:
                 break
-        elif gap_of(programme.loss(best), floor) <= gap:
+        elif gap_of(programme.aim(best), floor) <= gap:
             break
         width, work, close = (width * 2 if sum(map(len, able)) > ALL_AT_ONCE else max(map(len, able))), work * 2, 0.5
-    return Chosen(tuple(int(s) for s in best), programme.loss(best), found, floor, gap_of(programme.loss(best), floor))
+    return Chosen(tuple(int(s) for s in best), programme.loss(best), found, floor, gap_of(programme.aim(best), floor), programme.aim(best))
 
 
 def _better(programme: Programme, best: list[int], picks: list[int] | None) -> list[int]:
-    return picks if picks is not None and programme.loss(picks) < programme.loss(best) - NEARLY else best
+    return picks if picks is not None and programme.aim(picks) < programme.aim(best) - NEARLY else best
 
 
 def _freed(programme: Programme, found: Bound, best: list[int], width: int, gap: float, work: int, skip: int) -> list[int]:
     """Better picks for the FREED fields whose pick is furthest from the field's best, the first `skip` of them passed over, all others held."""
     away = np.array([r[s] for r, s in zip(found.reduced, best)])
     free = set(np.argsort(-away, kind="stable")[skip : skip + FREED].tolist())
-    within = programme.loss(best) - found.value
+    within = programme.aim(best) - found.value
     kept = [np.union1d(_lowest(r, width, within), [*u, s]) if i in free else np.array([s]) for i, (r, u, s) in enumerate(zip(found.reduced, found.used, best))]
     return _better(programme, best, _whole(programme, assemble(programme, kept), gap / 2, work)[0])
 

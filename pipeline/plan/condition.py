@@ -84,11 +84,13 @@ def chance_over(level: float, sigma: float, limit: float) -> float:
 
 
 def shrunk(rates: Sequence[float], sigmas: Sequence[float]) -> tuple[np.ndarray, np.ndarray]:
-    """Rates of many fields, each drawn toward their mean by how little it says, and one s.d. of each. NaN where a field has
-    none: it gets the mean and the spread of the fields; all NaN where no field has one. A rate below 0 becomes 0: nothing
-    mends itself, and what looks so is noise.
+    """Rates of many places, each drawn toward their mean by how little it says, and one s.d. of each. NaN where a place has
+    none: it gets the mean and the spread of the places; all NaN where none has one. None is moved by more than its own s.d., so
+    that a place that truly wears like no other is not talked down. A rate below 0 becomes 0: nothing mends itself, and what
+    looks so is noise.
 
-    source : r* = (r/s^2 + rbar/tau^2)/(1/s^2 + 1/tau^2), Morris 1983 (from memory); tau^2 by DerSimonian & Laird 1986 (from memory)
+    source : r* = (r/s^2 + rbar/tau^2)/(1/s^2 + 1/tau^2), Morris 1983 (from memory); tau^2 by DerSimonian & Laird 1986 (from memory);
+             limited translation, Efron & Morris 1972 (from memory)
     """
     r, s = np.asarray(rates, float), np.asarray(sigmas, float)
     told = np.isfinite(r) & np.isfinite(s) & (s > 0)
@@ -105,4 +107,6 @@ def shrunk(rates: Sequence[float], sigmas: Sequence[float]) -> tuple[np.ndarray,
     toward[told] = s[told] ** 2 / (s[told] ** 2 + between)
     out = np.where(told, (1 - toward) * np.where(told, r, 0.0) + toward * mean, mean)
     var = np.where(told, toward * between, between) + toward**2 * of_mean
+    far = told & (np.abs(out - r) > s)
+    out, var = np.where(far, r + np.sign(out - r) * s, out), np.where(far, s**2, var)
     return np.maximum(out, 0.0), np.sqrt(var)

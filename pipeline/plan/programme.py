@@ -54,9 +54,12 @@ class Sharing:
 
 @dataclass(frozen=True)
 class Programme:
+    """worth: points that 1,000 of money must take off, by the owner, else it is left unspent; 0 where nobody says so."""
+
     choices: tuple[Choice, ...]
     means: Means
     sharing: Sharing = Sharing()
+    worth: float = 0.0
 
     @property
     def years(self) -> int:
@@ -108,3 +111,7 @@ class Programme:
 
     def loss(self, picks: Sequence[int]) -> float:
         return float(sum(c.loss[s] for c, s in zip(self.choices, picks)))
+
+    def aim(self, picks: Sequence[int]) -> float:
+        """What is minimised: the loss, and what the money spent must be worth."""
+        return self.loss(picks) + (self.worth * float(self.spent(picks)[0].sum()) / MONEY_UNIT if self.worth else 0.0)

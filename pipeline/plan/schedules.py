@@ -8,7 +8,7 @@ from typing import Mapping
 
 import numpy as np
 
-from pipeline.plan.condition import SURE, State, chance_over, excess
+from pipeline.plan.condition import SURE, Component, State, chance_over, excess
 from pipeline.plan.treatments import LEVEL, LEVELLED, MIX, MIX_ADD, MOST_TREATMENTS, NONE, REBUILD, RESETS, TREATMENTS, WEAR_MM
 
 _NONE, _LEVEL, _REBUILD = (TREATMENTS.index(w) for w in (NONE, LEVEL, REBUILD))
@@ -128,13 +128,12 @@ def means(words: np.ndarray, found: Course, prices: Mapping[str, Price], escalat
 
 def forced(state: State) -> tuple[str, ...]:
     """Components that are surely over their trip limit when the plan starts: a remedy must come in the first year."""
-    out = []
-    for name in state.names:
-        c = state.components[name]
-        sd = float(np.hypot(c.sigma, state.age_years * c.rate_sigma))
-        if np.isfinite(c.trip) and chance_over(c.level + c.rate * state.age_years, sd, c.trip) > SURE:
-            out.append(name)
-    return tuple(out)
+    return tuple(n for n in state.names if np.isfinite(state.components[n].trip) and surely_over(state.components[n], state.age_years, state.components[n].trip))
+
+
+def surely_over(c: Component, age_years: float, limit: float) -> bool:
+    """Whether a component is over a limit, mm, with a chance of SURE or more so many years after it was measured."""
+    return chance_over(c.level + c.rate * age_years, float(np.hypot(c.sigma, age_years * c.rate_sigma)), limit) >= SURE
 
 
 def remedied(state: State, words: np.ndarray, found: Course) -> np.ndarray:
@@ -144,5 +143,5 @@ def remedied(state: State, words: np.ndarray, found: Course) -> np.ndarray:
         c, part = state.names.index(name), state.components[name]
         over = np.array([chance_over(m, s, part.trip) for m, s in zip(found.level[:, 0, c], found.sigma[:, 0, c])])
         treats = np.array([name in RESETS[w] or (w == LEVEL and name in LEVELLED) for w in TREATMENTS])
-        ok &= treats[words[:, 0]] & (over <= SURE)
+        ok &= treats[words[:, 0]] & (over < SURE)
     return ok

@@ -60,16 +60,19 @@ def newest_day(tables: Mapping[str, Rows]) -> dt.date | None:
 
 def states(job: Job, tables: Mapping[str, Rows], starts: dt.date) -> tuple[dict[str, State], dict[str, list[tuple[str, str]]], list[str]]:
     """The fields' states; of each field what is not judged and why: `no_tolerance`, `not_measured`, or `not_sure` where its s.d.
-    decides nothing; components no field has a rate of."""
+    decides nothing; components no place has a rate of. A place's rate is drawn toward all of its kind."""
     tolerances, weights = job.settings.tolerances, _weights(job, newest_day(tables))
     found = {f: latest(rows, works_of(job, f)) for f, rows in tables.items()}
     fields = sorted(tables)
     rates, unknown = {}, []
     for name in COMPONENTS:
-        mine = [_rate(tables[f], name, found[f][name].seen.place) if name in found[f] else (nan, nan) for f in fields]
-        mean, sd = shrunk([m for m, _ in mine], [s for _, s in mine])
-        rates[name] = dict(zip(fields, zip(mean, sd)))
-        if not any(isfinite(m) for m in mean):
+        told = {(f, place): rate for f in fields for place, rate in _rates(tables[f], name).items()}
+        wanted = {f: (f, SKIN if name in (MIX, PLANARITY) else found[f][name].seen.place) for f in fields if name in found[f]}
+        keys = sorted({*told, *wanted.values()})
+        mean, sd = shrunk([told.get(k, (nan, nan))[0] for k in keys], [told.get(k, (nan, nan))[1] for k in keys])
+        every = dict(zip(keys, zip(mean, sd)))
+        rates[name] = {f: every[k] for f, k in wanted.items()}
+        if not told:
             unknown.append(name)
     out, lacks = {}, {}
     years = lambda one: (starts - one.on).days / YEAR_DAYS
@@ -103,14 +106,13 @@ def _carried(c: Component, years: float) -> Component:
     return Component(c.level + years * c.rate, (c.sigma**2 + (years * c.rate_sigma) ** 2) ** 0.5, c.rate, c.rate_sigma, c.limit, c.scale, c.trip, c.place)
 
 
-def _rate(rows: Rows, name: str, place: str) -> tuple[float, float]:
-    """mm a year and one s.d. where the component is worst, from trend.csv; of the mix what the skin loses; NaN without one."""
+def _rates(rows: Rows, name: str) -> dict[str, tuple[float, float]]:
+    """Place -> mm a year and one s.d., from trend.csv, of every place of a field that has them: what is worst there today is known
+    better beside all others than beside the worst of other fields; of the mix what the skin loses."""
     measure, key = RATE[name]
-    where = SKIN if name in (MIX, PLANARITY) else place
-    row = next((r for r in rows["trend"] if r["measure"] == measure and r[key] == where and r["rate_mm_per_year"] is not None), None)
-    if row is None:
-        return nan, nan
-    return (-1 if name == MIX else 1) * row["rate_mm_per_year"], row["rate_sigma_mm_per_year"]
+    found = [r for r in rows["trend"] if r["measure"] == measure and r["rate_mm_per_year"] is not None and r["rate_sigma_mm_per_year"] is not None]
+    sign = -1 if name == MIX else 1
+    return {r[key]: (sign * r["rate_mm_per_year"], r["rate_sigma_mm_per_year"]) for r in found if r[key] == SKIN or name not in (MIX, PLANARITY)}
 
 
 def _weights(job: Job, day: dt.date | None) -> dict[str, float]:
