@@ -26,6 +26,7 @@ class Reason:
     treatment, year : of a line without treatment: its best one, or the one that comes in `year`
     other        : (field, treatment, per 1,000) that would have been the next best use of that year's money, or None
     sure         : what a line that takes money would take off were condition and rates known to be the likeliest, else None
+    doubtful     : whether the line is so bought against not knowing rather than against what is known; safety and pins are not asked
     """
 
     code: str
@@ -36,11 +37,7 @@ class Reason:
     year: int | None = None
     other: tuple[str, str, float] | None = None
     sure: float | None = None
-
-    @property
-    def doubtful(self) -> bool:
-        """Whether the line is bought against not knowing rather than against what is known; safety and pins are not asked."""
-        return self.code in (BOUGHT, PAYS) and self.sure is not None and self.saved > 0 and self.sure < DOUBT * self.saved
+    doubtful: bool = False
 
 
 @dataclass(frozen=True)
@@ -94,8 +91,10 @@ def reason(programme: Programme, picks: Sequence[int], i: int, t: int, parts: np
     saved, money = -bare.saved, -bare.money
     code = FORCED if forced else PINNED if pinned else CREW if c.cost[s, t] == 0 else PAYS if money <= 0 else BOUGHT
     spare = float(programme.means.money[t] - programme.spent(picks)[0][t])
-    return Reason(code, names[int(np.argmax(off))], saved, 1000 * saved / money if money > 0 else None, done, None, given_up(programme, picks, t, i, c.cost[s, t] + max(spare, 0.0)) if money > 0 else None,
-                  float(sure[bare.schedule] - sure[s]) if sure is not None and c.cost[s, t] > 0 else None)  # fmt: skip
+    known = float(sure[bare.schedule] - sure[s]) if sure is not None and c.cost[s, t] > 0 else None
+    doubtful = code in (BOUGHT, PAYS) and known is not None and 0 < saved and known < DOUBT * saved
+    other = given_up(programme, picks, t, i, c.cost[s, t] + max(spare, 0.0)) if money > 0 else None
+    return Reason(code, names[int(np.argmax(off))], saved, 1000 * saved / money if money > 0 else None, done, None, other, known, doubtful)
 
 
 def _offered(c: Choice) -> list[str]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pipeline.plan.rivals import IN_TURN, WORST_FIRST
-from pipeline.plan.treatments import LIP, NONE
+from pipeline.plan.treatments import LIP, NONE, RING
 from pipeline.report.figures import METRIC, Units, figure, printed
 from pipeline.report.plan_reasons import line_reason, money, part, points
 from pipeline.report.words import Words, opened
@@ -45,6 +45,10 @@ def _lead(record: dict, done: list[dict], words: Words) -> list[str]:
     out = [words.count("plan_lead", len(done), years=record["years"], money=money(sum(record["spent"]), record["currency"])), months, words("plan_points")]
     for field_id, what in sorted(record["forced"].items()):
         out.append(words("plan_forced", field=record["names"][field_id], part=part(LIP, record["places"][field_id][LIP], words)) if LIP in what else "")
+    for field_id, place in sorted(record["over_trip"].items()):
+        out.append(words("plan_over_trip", field=record["names"][field_id], part=part(RING, place, words)))
+    if record["begun"]:
+        out.append(words("plan_begun", year=record["first_year"]))
     return [s for s in out if s]
 
 
@@ -107,8 +111,13 @@ def _field(field_id: str, record: dict, words: Words) -> str:
     hours = sum(line["hours"] for line in record["lines"] if line["field_id"] == field_id)
     said = {k: words("plan_over_in", years=words.listed(map(str, v))) if v else words("plan_over_never") for k, v in over.items()}
     name = record["names"][field_id]
+    unseen = words("plan_field_unseen", what=words.listed(words(f"plan_measure_{n}") for n, _ in record["not_judged"][field_id])) if record["not_judged"][field_id] else ""
     if spent < 0.5 and hours < 0.5:
-        return words("plan_field_untreated", field=name, untreated=said["untreated"])
+        return " ".join(filter(None, (words("plan_field_untreated", field=name, untreated=said["untreated"]), unseen)))
+    return " ".join(filter(None, (_quoted(name, spent, hours, said, record, words), unseen)))
+
+
+def _quoted(name: str, spent: float, hours: float, said: dict, record: dict, words: Words) -> str:
     return words("plan_field", field=name, money=money(spent, record["currency"]), hours=printed(hours, 0), planned=said["planned"], untreated=said["untreated"])
 
 

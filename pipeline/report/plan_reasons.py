@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from pipeline.plan.reasons import BOUGHT, CREW, FORCED, LATER, NO_MEANS, NOT_NEEDED, NOT_NOW, PAYS, PINNED, RESTS
-from pipeline.plan.treatments import LIP, LOST, RING
+from pipeline.plan.reasons import BENEATH, BOUGHT, CREW, FORCED, HELD, LATER, NO_MEANS, NOT_NEEDED, NOT_NOW, PAYS, PINNED, RESTS
+from pipeline.plan.treatments import LASER_GRADE, LIP, LOST, RING
 from pipeline.report.figures import NBSP, printed
 from pipeline.report.placing import edge_words, place_words
 from pipeline.report.words import Words, opened
@@ -37,7 +37,9 @@ def line_reason(line: dict, record: dict, words: Words) -> str:
     year = record["first_year"] + why["year"] if why["year"] is not None else None
     if why["code"] in (FORCED, PINNED, BOUGHT, CREW, PAYS):
         begun = {FORCED: "plan_reason_forced", PINNED: "plan_reason_pinned"}.get(why["code"])
-        return " ".join(filter(None, (words(begun, part=named) if begun else "", _saving(line, named, record, words), _given_up(why, record, words))))
+        doubt = words("plan_saves_doubt", sure=points(max(why["sure"], 0.0))) if why["doubtful"] else ""
+        bid = words("plan_bid", year=line["year"]) if [field_id, line["year"]] in record["bids"] and why["treatment"] == LASER_GRADE else ""
+        return " ".join(filter(None, (words(begun, part=named) if begun else "", bid, _saving(line, named, record, words), doubt, _given_up(why, record, words))))
     if why["code"] == RESTS:
         return words("plan_reason_rests", does=does, year=year)
     if why["code"] == LATER:
@@ -46,6 +48,10 @@ def line_reason(line: dict, record: dict, words: Words) -> str:
         return words("plan_reason_not_needed")
     if why["code"] == NO_MEANS:
         return words("plan_reason_no_means", does=does, part=named)
+    if why["code"] == HELD:
+        return words("plan_reason_held", does=opened(does), part=named)
+    if why["code"] == BENEATH:
+        return words("plan_reason_beneath", does=opened(does), part=named, per=points(why["per_1000"]), thousand=money(1000, record["currency"]), least=printed(record["worth"], 2))
     assert why["code"] == NOT_NOW
     if not does:
         return words("plan_reason_nothing", part=named)

@@ -10,7 +10,7 @@ from typing import Mapping, Sequence
 from pipeline.jobs import Job
 from pipeline.plan.condition import NO_RATE_SD, OLD_YEARS, Component, State, aged, shrunk
 from pipeline.plan.level_rate import Visit
-from pipeline.plan.observed import SKIN, Seen, observed
+from pipeline.plan.observed import SKIN, Seen, observed, why_no_lip
 from pipeline.plan.outcome import Z95
 from pipeline.plan.treatments import COMPONENTS, LIP, LOST, MIX, PLANARITY, RING, as_built
 from pipeline.surface.verdict import DECIDABLE
@@ -59,7 +59,7 @@ def newest_day(tables: Mapping[str, Rows]) -> dt.date | None:
 
 
 def states(job: Job, tables: Mapping[str, Rows], starts: dt.date) -> tuple[dict[str, State], dict[str, list[tuple[str, str]]], list[str]]:
-    """The fields' states; of each field what is not judged and why: `no_tolerance`, `not_measured`, or `not_sure` where its s.d.
+    """The fields' states; of each field what is not judged and why: `no_tolerance`, `not_measured` (of a lip also `low_skin`, `hardly_told`), or `not_sure` where its s.d.
     decides nothing; components no place has a rate of. A place's rate is drawn toward all of its kind."""
     tolerances, weights = job.settings.tolerances, _weights(job, newest_day(tables))
     found = {f: latest(rows, works_of(job, f)) for f, rows in tables.items()}
@@ -80,7 +80,7 @@ def states(job: Job, tables: Mapping[str, Rows], starts: dt.date) -> tuple[dict[
         parts, lacks[f] = {}, []
         for name in COMPONENTS:
             limit = tolerances.of(TOLERANCE[name], f)
-            why = "no_tolerance" if limit is None else "not_measured" if name not in found[f] else "not_sure" if found[f][name].seen.sigma > limit / DECIDABLE else ""
+            why = "no_tolerance" if limit is None else _unseen(tables[f], name) if name not in found[f] else "not_sure" if found[f][name].seen.sigma > limit / DECIDABLE else ""
             if why:
                 lacks[f].append((name, why))
                 continue
@@ -104,6 +104,11 @@ def _carried(c: Component, years: float) -> Component:
     if not years:
         return c
     return Component(c.level + years * c.rate, (c.sigma**2 + (years * c.rate_sigma) ** 2) ** 0.5, c.rate, c.rate_sigma, c.limit, c.scale, c.trip, c.place)
+
+
+def _unseen(rows: Rows, name: str) -> str:
+    used = {r["survey_id"]: r["flown_on"] for r in rows["survey_quality"] if r["verdict"] != "refused"}
+    return why_no_lip([r for r in rows["lip"] if r["survey_id"] == max(used, key=used.get)]) if name == LIP and used else "not_measured"
 
 
 def _rates(rows: Rows, name: str) -> dict[str, tuple[float, float]]:
