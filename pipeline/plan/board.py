@@ -10,7 +10,7 @@ import numpy as np
 from pipeline.plan import rivals
 from pipeline.plan.bound import bound
 from pipeline.plan.choose import FEW, GAP, Chosen, choose, gap_of
-from pipeline.plan.feasible import Infeasible
+from pipeline.plan.feasible import Infeasible, feasible
 from pipeline.plan.condition import excess
 from pipeline.plan.firmness import shares
 from pipeline.plan.offer import TRIFLE, Field, Priced, Terms, Wanted, priced, redrawn
@@ -61,6 +61,15 @@ def programme_of(fields: Sequence[Field], terms: Terms) -> tuple[Programme, tupl
     """The programme over all schedules of all fields."""
     found = tuple(priced(f, table(len(terms.means.money), f.words), terms) for f in fields)
     return Programme(tuple(p.choice for p in found), terms.means, terms.sharing, terms.worth), found
+
+
+def pins_in_the_way(fields: Sequence[Field], terms: Terms) -> bool:
+    """Whether a plan would keep to everything if no pin were obeyed."""
+    try:
+        feasible(programme_of(fields, replace(terms, pins=()))[0])
+    except Infeasible:
+        return False
+    return bool(terms.pins)
 
 
 def board(fields: Sequence[Field], terms: Terms, draws: int) -> Board:

@@ -85,11 +85,13 @@ def chance_over(level: float, sigma: float, limit: float) -> float:
 
 def shrunk(rates: Sequence[float], sigmas: Sequence[float]) -> tuple[np.ndarray, np.ndarray]:
     """Rates of many places, each drawn toward their mean by how little it says, and one s.d. of each. NaN where a place has
-    none: it gets the mean and the spread of the places; all NaN where none has one. None is moved by more than its own s.d., so
+    none: it gets the mean and the spread of the places, and one s.d. of that; all NaN where none has one. Three places or fewer are
+    not drawn: they do not tell how places differ. None is moved by more than its own s.d., so
     that a place that truly wears like no other is not talked down. A rate below 0 becomes 0: nothing mends itself, and what
     looks so is noise.
 
-    source : r* = (r/s^2 + rbar/tau^2)/(1/s^2 + 1/tau^2), Morris 1983 (from memory); tau^2 by DerSimonian & Laird 1986 (from memory);
+    source : r* = (r/s^2 + rbar/tau^2)/(1/s^2 + 1/tau^2) with the factor (k-3)/(k-1) and what is added to the variance for tau being
+             estimated, Morris 1983 (from memory); tau^2 by DerSimonian & Laird 1986 (from memory);
              limited translation, Efron & Morris 1972 (from memory)
     """
     r, s = np.asarray(rates, float), np.asarray(sigmas, float)
@@ -98,15 +100,19 @@ def shrunk(rates: Sequence[float], sigmas: Sequence[float]) -> tuple[np.ndarray,
         return np.full(len(r), np.nan), np.full(len(r), np.nan)
     w = s[told] ** -2.0
     mean, k = float((w * r[told]).sum() / w.sum()), int(told.sum())
-    between = 0.0
+    between, unsure = 0.0, 0.0
     if k > 1:
-        between = max(((w * (r[told] - mean) ** 2).sum() - (k - 1)) / (w.sum() - (w**2).sum() / w.sum()), 0.0)
+        spread = w.sum() - (w**2).sum() / w.sum()
+        between = max(((w * (r[told] - mean) ** 2).sum() - (k - 1)) / spread, 0.0)
+        unsure = float(np.sqrt(2 * (k - 1)) / spread)  # one s.d. of `between` where there is none
     both = 1 / (s[told] ** 2 + between)
     mean, of_mean = float((both * r[told]).sum() / both.sum()), 1 / both.sum()
+    trust = (k - 3) / (k - 1) if k > 3 else 0.0  # how places differ is itself known from k of them only
     toward = np.ones(len(r))  # how far each goes to the mean
-    toward[told] = s[told] ** 2 / (s[told] ** 2 + between)
-    out = np.where(told, (1 - toward) * np.where(told, r, 0.0) + toward * mean, mean)
-    var = np.where(told, toward * between, between) + toward**2 * of_mean
+    toward[told] = trust * s[told] ** 2 / (s[told] ** 2 + between)
+    off = np.where(told, r - mean, 0.0)
+    out = np.where(told, mean + (1 - toward) * off, mean)
+    var = np.where(told, (1 - toward) * np.where(told, s, 0.0) ** 2 + toward**2 * (of_mean + 2 / max(k - 3, 1) * off**2), between + unsure + of_mean)
     far = told & (np.abs(out - r) > s)
     out, var = np.where(far, r + np.sign(out - r) * s, out), np.where(far, s**2, var)
     return np.maximum(out, 0.0), np.sqrt(var)

@@ -12,10 +12,10 @@ from pipeline.plan.programme import Programme
 
 class Infeasible(ValueError):
     """No plan keeps to pins, safety work and budgets at once. money, hours: (T,) the least that is missing; fields: those that
-    have no schedule at all, whatever it costs."""
+    have no schedule at all, whatever it costs; rules: `minimum_lot`, `equity`, each of which no money would let keep."""
 
-    def __init__(self, money: np.ndarray, hours: np.ndarray, fields: tuple[str, ...] = ()):
-        self.money, self.hours, self.fields = money, hours, fields
+    def __init__(self, money: np.ndarray, hours: np.ndarray, fields: tuple[str, ...] = (), rules: tuple[str, ...] = ()):
+        self.money, self.hours, self.fields, self.rules = money, hours, fields, rules
         super().__init__("no plan keeps to pins, safety work and budgets")
 
 
@@ -54,8 +54,9 @@ def _least(programme: Programme, matrix: Matrix) -> tuple[list[int], np.ndarray,
     limits = Bounds(0, np.concatenate([np.ones(n), np.full(2 * T, np.inf)]))
     least = lambda part, limits: milp(want(part), constraints=rows, integrality=whole, bounds=limits, options={"mip_rel_gap": 0.0})
     first = least("hours", limits)
-    if first.x is None:
-        raise Infeasible(np.zeros(T), np.zeros(T), tuple(c.field_id for c in programme.choices))
+    if first.x is None:  # every field has a schedule and money is no matter here: what is left are the rules over fields
+        sharing = programme.sharing
+        raise Infeasible(np.zeros(T), np.zeros(T), (), (("minimum_lot",) if sharing.lots else ()) + (("equity",) if sharing.equity else ()))
     held = LinearConstraint(csr_array(want("hours")[None, :]), -np.inf, first.fun + 1e-6)
     rows.append(held)
     second = least("money", limits)

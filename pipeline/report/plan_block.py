@@ -132,6 +132,8 @@ def _sure(record: dict, words: Words) -> list[str]:
     out += [words("plan_left_out", fields=words.listed(record["names"][f] for f in record["left_out"]))] if record["left_out"] else []
     out += [words("plan_old", fields=words.listed(record["names"][f] for f in record["old"]))] if record["old"] else []
     out += [words("plan_no_rate", measures=words.listed(words(f"plan_measure_{n}") for n in record["no_rate"]))] if record["no_rate"] else []
+    out += [words("plan_worth", thousand=money(1000, record["currency"]), least=printed(record["worth"], 2))] if record["worth"] else []
+    out += [words("plan_apart", does=opened(words(f"plan_does_{w}")), years=n) for w, n in sorted(record["apart"].items())]
     return out + ([words("plan_unset", names=words.listed(record["assumed"]))] if record["assumed"] else [])
 
 
@@ -147,11 +149,14 @@ def _not_offered(record: dict, fields: list[str], words: Words) -> list[str]:
 def _infeasible(record: dict, words: Words) -> list[str]:
     """What would have to be there, year by year; fields that no schedule mends."""
     names = record["names"]
+    pins = [words("plan_pins_in_the_way")] if record["pins_in_the_way"] else []
+    if record["no_rules"]:
+        return [words("plan_no_rules", rules=words.listed(words(f"plan_rule_{r}") for r in record["no_rules"])), *pins]
     if record["no_schedule"]:
-        return [words("plan_no_schedule", fields=words.listed(names[f] for f in record["no_schedule"])), *_not_offered(record, record["no_schedule"], words)]
+        return [words("plan_no_schedule", fields=words.listed(names[f] for f in record["no_schedule"])), *_not_offered(record, record["no_schedule"], words), *pins]
     short = [words("plan_short", year=record["first_year"] + t, money=money(m, record["currency"]), hours=printed(h, 0), needs=money(record["money"][t] + m, record["currency"]))
              for t, (m, h) in enumerate(zip(record["short_money"], record["short_hours"])) if m > 0.005 or h > 0.005]  # fmt: skip
-    out = [words("plan_infeasible"), *short]
+    out = [words("plan_infeasible"), *short, *pins]
     return out + ([words("plan_close", fields=words.listed(names[f] for f in sorted(record["forced"])))] if record["forced"] else [])
 
 

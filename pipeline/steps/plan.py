@@ -8,7 +8,7 @@ from typing import Mapping
 
 from pipeline.diamond.carry import from_plain
 from pipeline.jobs import Job
-from pipeline.plan.board import Board, Other, board
+from pipeline.plan.board import Board, Other, board, pins_in_the_way
 from pipeline.plan.choose import FEW
 from pipeline.plan.feasible import Infeasible
 from pipeline.plan.schedules import forced, surely_over
@@ -73,7 +73,7 @@ def planned(job: Job, where: Where, found: Mapping[str, Rows]) -> tuple[dict, li
     try:
         made = board(fields, ask, DRAWS)
     except Infeasible as none:
-        return record | {"state": INFEASIBLE, "short_money": none.money, "short_hours": none.hours, "no_schedule": list(none.fields)}, []
+        return record | {"state": INFEASIBLE, "short_money": none.money, "short_hours": none.hours, "no_schedule": list(none.fields), "no_rules": list(none.rules), "pins_in_the_way": pins_in_the_way(fields, ask)}, []
     return _told(record, made, Words(pages.sections(LANGUAGE)))
 
 
