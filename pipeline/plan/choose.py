@@ -14,11 +14,12 @@ from pipeline.plan.feasible import feasible, picks_of
 from pipeline.plan.matrix import Matrix, assemble
 from pipeline.plan.programme import Programme
 
-GAP, FIRST, ROUNDS = 1e-3, 12, 4
+GAP, FIRST, NARROW, ROUNDS = 1e-3, 16, 3, 4
 ALL_AT_ONCE = 3000  # schedules that can still be better: no more than these are searched at once
 MANY = 60  # fields beyond which the whole search is not made again but mended
 FREED, FEW_EACH, NODES, TRIES, STILL = 25, 10, 40, 24, 0.02  # fields freed at once, schedules each, nodes, how often, what keeps a field of no distance in the draw
-WORK = 100_000  # columns times nodes that the first search may take, twice that the next: a clock would make the plan depend on the machine
+WORK = 200_000  # columns times nodes that the first search may take, twice that the next: a clock would make the plan depend on the machine
+WIDER = 10  # a narrow search takes so much less
 FEW = 30  # fields up to which what else is asked is answered by whole plans; beyond, by the LP, which two plans near the best would blur
 NEARLY = 1e-9
 
@@ -45,12 +46,12 @@ def choose(programme: Programme, gap: float = GAP, work: int = WORK) -> Chosen:
     """
     start = feasible(programme)
     found = bound(programme, [np.array([s]) for s in start])
-    best, floor, width, close = list(start), found.value, FIRST, 0.9
-    many = len(start) > MANY  # then what the whole search leaves is found by exchanges and by search among a few fields at a time
+    many = len(start) > MANY  # then a narrow search, and what it leaves is found by exchanges and by search among a few fields at a time
+    best, floor, width, close = list(start), found.value, NARROW if many else FIRST, 0.9
     for _ in range(1 if many else ROUNDS):
         within = programme.aim(best) - found.value
         kept = [np.union1d(_lowest(r, width, within), [*u, b]) for r, u, b in zip(found.reduced, found.used, best)]
-        picks, below = _whole(programme, assemble(programme, kept), gap * close, work)
+        picks, below = _whole(programme, assemble(programme, kept), gap * close, work // WIDER if many else work)
         best = _better(programme, best, picks)
         if many and gap_of(programme.aim(best), floor) > gap:
             best = _mended(programme, found, best, gap)
@@ -72,7 +73,7 @@ def _better(programme: Programme, best: list[int], picks: list[int] | None) -> l
 def _mended(programme: Programme, found: Bound, best: list[int], gap: float) -> list[int]:
     """Better picks: exchanges of one and two fields' schedules, then TRIES times the best among FREED fields, all others held. Fields are
     drawn by how far their pick is from the field's best, from a seed: the same ones each time."""
-    enough, rng = found.value / (1 - gap), np.random.default_rng(len(best))
+    enough, rng = found.value / (1 - gap), np.random.default_rng(0)
     best = exchanged(programme, found.reduced, best, enough)
     for _ in range(TRIES):
         if programme.aim(best) <= enough:
