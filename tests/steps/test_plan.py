@@ -148,7 +148,7 @@ def test_money_is_left_where_it_buys_less_than_the_owner_asks_and_the_line_says_
     found = {(r["year"], r["field_id"]): r for r in tables.read(where.capital_plan, "capital_plan")}
     assert sum(asks["spent"]) < sum(free["spent"]) and found[2026, "moth"]["treatment"] == "lip_cut"  # safety work is bought whatever it is worth
     assert any(line["why"]["code"] == "beneath" for line in asks["lines"])
-    assert any("1 000" in s.replace("\u00a0", " ") for s in plan_block(asks, WORDS)["sure"])
+    assert any("1 000" in s.replace("\u00a0", " ") for s in plan_block(asks, WORDS)["sure"]["how"])
 
 
 @pytest.mark.analytic
