@@ -15,7 +15,8 @@ from scipy.optimize import linprog
 from pipeline.plan.board import pruned
 from pipeline.plan.bound import bound
 from pipeline.plan.choose import choose
-from pipeline.plan.feasible import Infeasible
+from pipeline.plan.exchange import exchanged
+from pipeline.plan.feasible import Infeasible, feasible
 from pipeline.plan.matrix import assemble
 from pipeline.plan.offer import Wanted, obeyed
 from pipeline.plan.programme import Sharing
@@ -159,3 +160,28 @@ def test_money_that_must_be_worth_something_is_left_where_it_is_not():
 def test_the_same_plan_twice():
     first, second = choose(random_plan(4, sharing=True)), choose(random_plan(4, sharing=True))
     assert first.picks == second.picks and first.loss == second.loss and first.floor == second.floor
+
+
+@pytest.mark.invariant
+@pytest.mark.parametrize("seed", range(4))
+def test_an_exchange_keeps_every_rule_and_is_never_worse(seed):
+    programme = random_plan(seed, fields=4, years=2, sharing=bool(seed % 2))
+    start = feasible(programme)
+    reduced = bound(programme, [np.array([s]) for s in start]).reduced
+    better = exchanged(programme, reduced, start, 0.0)
+    assert programme.sound(better) and programme.aim(better) <= programme.aim(start)
+    assert seed % 2 or programme.aim(better) < programme.aim(start)  # from nothing done, even shares are reached by no exchange of two
+    again = exchanged(programme, reduced, better, 0.0)
+    assert again == better  # nothing is left to exchange
+    for i, c in enumerate(programme.choices):  # nor to change on a single field
+        for s in np.flatnonzero(np.isfinite(reduced[i])):
+            other = [*better[:i], int(s), *better[i + 1 :]]
+            assert not programme.sound(other) or programme.aim(other) >= programme.aim(better) - 1e-5 or s not in np.argsort(reduced[i], kind="stable")[:24]
+
+
+@pytest.mark.invariant
+def test_of_many_fields_the_plan_keeps_its_means_and_is_near_its_bound():
+    many = random_plan(5, fields=70, years=2)
+    many = replace(many, means=replace(many.means, money=many.means.money * 12, hours=many.means.hours * 12))
+    found = choose(many)
+    assert many.sound(found.picks) and found.gap <= 2e-3 and choose(many).picks == found.picks
