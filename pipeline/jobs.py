@@ -27,13 +27,12 @@ FIELD_TABLES = {
 # Tables of which a verb over all fields is handed every row, beside fields and surveys.
 OVER_ALL = {"season": ("walks", "readings", "works", "sites", "stock", "games"), "day": ("walks", "readings", "works", "sites", "games"), "week": ("walks", "readings", "works", "games"), "portfolio": ("walks", "readings", "works"), "workbook": (), "catalogue": ()}
 # Of such a table the column and words by which a verb takes its rows: whatever else is written down gives it nothing to do.
-SEEN, BY_HAND = ("seen",), ("seen", "moisture_hand")
+SEEN = ("seen",)
 TAKEN = {
     ("measure", "readings"): ("kind", ("lip_rise", "distance", "mix_depth")),
     ("measure", "works"): ("work", ("lip_cut", "sod", "edge_recut", "edge_clean", "roll", "laser_grade", "rebuild", "mix_add", "level", "bases")),
     ("history", "readings"): ("kind", ("level",)),
-    **{(verb, "readings"): ("kind", BY_HAND) for verb in ("report", "bid")},
-    **{(verb, "readings"): ("kind", SEEN) for verb in OVER_ALL},
+    **{(verb, "readings"): ("kind", SEEN) for verb in ("report", "bid", *OVER_ALL)},
 }
 
 
