@@ -44,7 +44,7 @@ class Sheet:
 
 @dataclass(frozen=True)
 class Book:
-    """title, about: for its properties; day: ISO date it carries in place of a clock's."""
+    """title, about: for its properties; day: ISO date it carries in place of a clock's, empty without a survey."""
 
     title: str
     about: str

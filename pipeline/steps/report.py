@@ -71,7 +71,7 @@ def _write_book(given: FieldInput, where: Where, words: Words) -> None:
     """All tables of the field as a workbook."""
     rows = given.tables | {name: tables.read(where.table(given.field_id, name), name) for name in ("quantities", "handoffs")}
     newest = given.standing.newest
-    day = max(str(s["flown_on"]) for s in given.surveys)
+    day = max((str(s["flown_on"]) for s in given.surveys), default="")
     workbook.write(where.paper(given.field_id, "workbook.xlsx"), field_book(given.name, rows, newest.survey_id if newest is not None else None, day, given.settings.units, words))
 
 

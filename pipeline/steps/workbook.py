@@ -13,7 +13,7 @@ def run(job: Job, where: Where) -> None:
     """Read the plan's record and the tables over all fields, write portfolio.xlsx."""
     rows = {name: tables.read(path, name) for name, path in zip(("capital_plan", *LISTED), (where.capital_plan, *over_all(where)))}
     names = {r["field_id"]: r.get("name") or r["field_id"] for r in job.rows["fields"]}
-    day = str(max(s["flown_on"] for s in job.rows["surveys"]))
+    day = max((str(s["flown_on"]) for s in job.rows["surveys"]), default="")
     workbook.write(where.workbook, district_book(records.read(where.plan_record), rows, job.settings, names, day, Words(pages.sections(LANGUAGE))))
 
 

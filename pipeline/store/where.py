@@ -213,4 +213,5 @@ class Where:
         """Files and folders over all fields: every property of this list that lies straight below the results, but for the
         catalogue's own."""
         named = [getattr(self, name) for name, made in vars(Where).items() if isinstance(made, property) and name not in ("over_all", "catalogue", "district")]
+        named += [self.week("html"), self.week("pdf")]
         return tuple(sorted(path for path in named if str(PurePosixPath(path).parent) == self.results))

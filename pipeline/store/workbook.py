@@ -18,6 +18,7 @@ LOOKS = {
 }  # fmt: skip
 
 
+NO_DAY = "1980-01-01"  # of a workbook without any survey: as a zip dates what has no date
 LINE = 15.0  # height of a line of text, points
 
 
@@ -25,7 +26,7 @@ def write(path: str | Path, book: Book) -> None:
     """One workbook. Text is text, whatever sign it begins with; only a cell's own formula is one."""
     import xlsxwriter
 
-    day = dt.datetime.combine(dt.date.fromisoformat(book.day), dt.time())
+    day = dt.datetime.combine(dt.date.fromisoformat(book.day or NO_DAY), dt.time())
     with replacing(path) as temporary:
         made = xlsxwriter.Workbook(str(temporary), {"strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False, "nan_inf_to_errors": False})
         made.set_properties({"title": book.title, "comments": book.about, "created": day})

@@ -43,7 +43,7 @@ def district_book(record: Mapping, rows: Mapping[str, Sequence[Mapping]], settin
 
 def _first(title: str, record: Mapping, sheets: Sequence[Sheet], day: str, words: Words) -> Sheet:
     """What this is, how it is used, what it is not."""
-    lead = [title, words("book_of", day=words.date(day)), words(f"book_state_{record['state']}"), words("book_about")]
+    lead = [title, words("book_of", day=words.date(day)) if day else words("no_usable_survey"), words(f"book_state_{record['state']}"), words("book_about")]
     if record["state"] == "infeasible":
         lead.insert(3, words("book_infeasible"))
     return Sheet(words("book_first"), lead, [words("book_sheet"), words("book_holds_what")], [[Cell(s.name), Cell(s.lead[0])] for s in sheets], (26, 100))

@@ -26,5 +26,5 @@ def field_book(name: str, rows: Mapping[str, Sequence[Mapping]], newest: str | N
         sheets.append(table_sheet(table.replace("_", " "), lead, mine, TABLES[table], held, words))
     sheets.append(columns_sheet(TABLES, {t: t.replace("_", " ") for t in shown}, words, held))
     title = words("book_field_title", field=name)
-    first = Sheet(words("book_first"), [title, words("book_of", day=words.date(day)), words("book_field_about")], [words("book_sheet"), words("book_holds_what")], [[Cell(s.name), Cell(s.lead[0])] for s in sheets], (26, 100))
+    first = Sheet(words("book_first"), [title, words("book_of", day=words.date(day)) if day else words("no_usable_survey"), words("book_field_about")], [words("book_sheet"), words("book_holds_what")], [[Cell(s.name), Cell(s.lead[0])] for s in sheets], (26, 100))
     return Book(title, words("book_field_about"), day, [first, *sheets])
