@@ -21,9 +21,10 @@ from pipeline.store.added import Replaced, free_name, fresh, locked, replace_all
 from pipeline.store.config import find, load, read_config
 from pipeline.store.config_line import with_keys
 from pipeline.store.each_line import read_lines, to_mend
-from pipeline.tables import LOGGED, NAMED_BY, TABLES
+from pipeline.tables import LOGGED, TABLES
 
 DONE, BAD, SOME = 0, 1, 3
+NAMED = 8  # new rows that are named; more are counted
 
 
 def log(given: Sequence[Path], keep_good: bool) -> int:
@@ -178,7 +179,9 @@ def _look_again(project: Project, config: Path, good: Sequence[New]) -> None:
 def _tell(good: Sequence[New], named: Mapping[str, str], done: Replaced, config: Path) -> None:
     count = Counter(r.table for r in good)
     for table in (t for t in LOGGED if count[t]):
-        print(f"{named[table]}: {count[table]} row{'s' * (count[table] != 1)} added: " + ", ".join(r.name for r in good if r.table == table) + ".")
+        names = [r.name for r in good if r.table == table]
+        more = f" and {len(names) - NAMED} more" if len(names) > NAMED else ""
+        print(f"{named[table]}: {count[table]} row{'s' * (count[table] != 1)} added: {', '.join(names[:NAMED])}{more}.")
     if done.copies:
         print("As they were before: " + ", ".join(os.path.relpath(c) for c in done.copies) + ".")
     if good:

@@ -12,6 +12,7 @@ from pipeline.errors import BadInput, Problem
 from pipeline.store.tables import parse_rows
 
 MOST_BYTES = 20_000_000  # no crew writes so much; a cloud given by mistake does (ours)
+LONGEST = 100_000  # bytes in a row: no note is so long (ours)
 BOM = b"\xef\xbb\xbf"
 LINE = re.compile(rb"([^\r\n]*)(\r\n|\n|\r|\Z)")
 
@@ -83,6 +84,8 @@ def _line(row: int, raw: bytes, head: str, name: str) -> Line:
     """One line under the header, as if the file held no other."""
     if b"\0" in raw:
         return Line(row, raw, {}, (Problem(name, row, None, "NUL bytes between the letters", "UTF-8 text", "Write the row again."),))
+    if len(raw) > LONGEST:
+        return Line(row, raw, {}, (Problem(name, row, None, f"a row of {len(raw):,} letters", f"at most {LONGEST:,}", "Shorten it."),))
     text = _text(raw)
     if text is None:
         return Line(row, raw, {}, (Problem(name, row, None, "signs that are not UTF-8", "UTF-8 text", "Save the table as CSV UTF-8."),))

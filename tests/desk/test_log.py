@@ -139,10 +139,10 @@ def test_a_file_that_is_none_of_ours_is_refused_whole(folder, broken):
 
 @pytest.mark.invariant
 def test_a_line_that_is_no_text_spoils_no_other(folder, capsys):
-    assert added(folder, WEEK.encode() + b"works,,moth,2025-07-10,drag,,,,,,,,,,,,,caf\xe9\nworks,,moth,2025-07-10,drag,,,,,,,,,,,,,a\0b\n", keep_good=True) == 3
+    assert added(folder, WEEK.encode() + b"works,,moth,2025-07-10,drag,,,,,,,,,,,,,caf\xe9\nworks,,moth,2025-07-10,drag,,,,,,,,,,,,,a\0b\n" + b"works," + b"x" * 200_000 + b"\n", keep_good=True) == 3
     said = capsys.readouterr()
-    assert "row 6: found signs that are not UTF-8" in said.err and "row 7: found NUL bytes" in said.err
-    assert (folder.parent / "week-to-mend.csv").read_bytes().endswith(b"caf\xe9\r\nworks,,moth,2025-07-10,drag,,,,,,,,,,,,,a\0b\r\n")
+    assert "row 6: found signs that are not UTF-8" in said.err and "row 7: found NUL bytes" in said.err and "row 8: found a row of 200,006 letters" in said.err
+    assert (folder.parent / "week-to-mend.csv").read_bytes().split(b"works," + b"x" * 9)[0].endswith(b"caf\xe9\r\nworks,,moth,2025-07-10,drag,,,,,,,,,,,,,a\0b\r\n")
 
 
 @pytest.mark.invariant
