@@ -63,7 +63,7 @@ def asked(treatment: str, figure: str, cost: Cost, words: Words, units: Units, c
     bare = figure.removeprefix("hours_")
     unit = {"per_m": units.length, "per_m2": units.area, "per_t": units.mass}.get(bare)
     of = words("book_hours_unit") if figure in HOURS else currency
-    per = words("book_per", of=of, unit=words("book_ton_us") if bare == "per_t" and units.system == "us" else unit.name) if unit is not None else of
+    per = words("book_a_unit", of=of, unit=words("book_ton_us") if bare == "per_t" and units.system == "us" else unit.name) if unit is not None else of
     follows = MIX_PRICE if figure == "per_t" and treatment in AT_MIX_PRICE else ""
     return Asked(cost_name(treatment, figure), f"costs.{treatment}.{figure}", words(f"plan_does_{treatment}"), words(f"book_what_{figure}"), per, getattr(cost, figure), unit.size if unit is not None else 1.0, follows)
 
@@ -71,7 +71,7 @@ def asked(treatment: str, figure: str, cost: Cost, words: Words, units: Units, c
 def price(figure: str, prices: Prices, words: Words, units: Units, currency: str) -> Asked:
     """A unit price that hangs on no treatment."""
     unit = {"mix_per_t": (units.mass, "ton"), "move_per_m3": (units.volume, ""), "hour": (None, "")}[figure][0]
-    per = words("book_per", of=currency, unit=words("book_hours_unit") if unit is None else words("book_ton_us") if figure == "mix_per_t" and units.system == "us" else unit.name)
+    per = words("book_a_unit", of=currency, unit=words("book_hours_unit") if unit is None else words("book_ton_us") if figure == "mix_per_t" and units.system == "us" else unit.name)
     return Asked(f"price_{figure}", f"prices.{figure}", words("book_price"), words(f"book_what_{figure}"), per, getattr(prices, figure), unit.size if unit is not None else 1.0)
 
 

@@ -107,7 +107,7 @@ def table_told(table: str, sheet: str, columns: Sequence[Column], units: Units, 
     out = []
     for c in columns:
         plain, unit = unit_of(c, units, currency)
-        out.append((sheet, plain, unit.name if unit is not None else "", c.meaning, sign_of(c.meaning), words("book_source", table=f"{table}.csv", column=c.name)))
+        out.append((sheet, plain, unit.name if unit is not None else "", c.meaning, sign_of(c.meaning), words("book_from", table=f"{table}.csv", column=c.name)))
     return out
 
 
