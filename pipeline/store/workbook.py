@@ -13,11 +13,11 @@ from pipeline.store.atomic import replacing
 LINK, BARE = "link", "bare"
 # What a reader may change stands in a double frame: told without colour.
 LOOKS = {
-    TEXT: {"text_wrap": True, "valign": "top", "align": "left"}, WHOLE: {"num_format": "#,##0", "valign": "top"}, FIGURE: {"num_format": "#,##0.00", "valign": "top"},
-    FINE: {"num_format": "#,##0.0000", "valign": "top"}, MONEY: {"num_format": "#,##0.00", "valign": "top"}, DAY: {"num_format": "yyyy-mm-dd", "valign": "top", "align": "left"},
-    HEAD: {"bold": True, "bottom": 2, "text_wrap": True, "valign": "bottom"}, TITLE: {"bold": True, "font_size": 14}, INPUT: {"num_format": "#,##0.00##", "border": 6, "valign": "top"},
+    TEXT: {"text_wrap": True, "valign": "top", "align": "left", "indent": 1}, WHOLE: {"num_format": "#,##0", "valign": "top"}, FIGURE: {"num_format": "#,##0.00", "valign": "top"},
+    FINE: {"num_format": "#,##0.0000", "valign": "top"}, MONEY: {"num_format": "#,##0.00", "valign": "top"}, DAY: {"num_format": "yyyy-mm-dd", "valign": "top", "align": "left", "indent": 1},
+    HEAD: {"bold": True, "bottom": 2, "text_wrap": True, "valign": "bottom", "align": "left", "indent": 1}, TITLE: {"bold": True, "font_size": 14}, INPUT: {"num_format": "#,##0.00##", "border": 6, "valign": "top"},
     NOTE: {"valign": "top"}, TOTAL: {"bold": True, "top": 1, "num_format": "#,##0.00", "valign": "top", "align": "right"}, LINK: {"underline": 1, "font_color": "#0000EE", "valign": "top"},
-    BARE: {"text_wrap": True, "valign": "top", "align": "left", "quote_prefix": True},
+    BARE: {"text_wrap": True, "valign": "top", "align": "left", "indent": 1, "quote_prefix": True},
 }  # fmt: skip
 SIGNS = ("=", "+", "-", "@")  # at which a program would begin a formula as soon as somebody goes over the cell
 LINE = 15.0  # height of a line of text, points
@@ -49,7 +49,7 @@ def _sheet(at, sheet: Sheet, looks: dict, book: Book, number: int) -> None:
     name = f"t{number}_" + re.sub(r"\W", "_", sheet.name)
     # a table, so that who listens to the sheet is told the header of each cell; sorting would part the cells of a fixed one from their names
     at.add_table(head, 0, last, len(sheet.heads) - 1, {"name": name, "style": None, "autofilter": not sheet.fixed, "columns": [{"header": h} for h in sheet.heads]})
-    if (lines := max((ceil(len(h) / (width - 1)) for h, width in zip(sheet.heads, sheet.widths)), default=1)) > 1:
+    if (lines := max((ceil(len(h) / (width - 2)) for h, width in zip(sheet.heads, sheet.widths)), default=1)) > 1:
         at.set_row(head, LINE * lines)
     for k, h in enumerate(sheet.heads):
         at.write_string(head, k, h, looks[HEAD])

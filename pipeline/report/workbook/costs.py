@@ -97,7 +97,7 @@ def costs_sheet(figures: Sequence[Asked], lead: Sequence[str], words: Words) -> 
         by = a.given.set_by if a.given is not None else words("book_follows") if follows else words("book_nobody")
         rows.append([Cell(a.work), Cell(a.what), cell, Cell(a.per), Cell(by), Cell(_day(a.given), DAY), Cell(held, FINE, f'IF({ours}="","",ROUND({ours}/{a.size!r},6))'), Cell(a.key)])
     heads = [words(f"book_{c}") for c in COLUMNS]
-    return Priced(Sheet(name, lead, heads, rows, (26, 34, 14, 20, 34, 12, 16, 34), fixed=True), names, value, frozenset(n for n in value if n in own or value[n]))
+    return Priced(Sheet(name, lead, heads, rows, (26, 40, 14, 20, 40, 12, 18, 36), fixed=True), names, value, frozenset(n for n in value if n in own or value[n]))
 
 
 def _day(given: Figure | None) -> dt.date | None:

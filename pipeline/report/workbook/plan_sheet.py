@@ -6,7 +6,8 @@ from typing import Mapping, Sequence
 
 from pipeline.owner import Budget
 from pipeline.plan.treatments import NONE, TREATMENTS, cents
-from pipeline.report.figures import Units
+from pipeline.report.figures import Units, plain_text
+from pipeline.report.plan_reasons import line_reason
 from pipeline.report.words import Words, titled
 from pipeline.report.workbook.costs import BY_LENGTH, BY_MIX, CONTINGENCY, ESCALATION, Priced, cost_name
 from pipeline.sheets import DAY, FIGURE, INPUT, MONEY, TEXT, TOTAL, WHOLE, Cell, Sheet, first_row, letter
@@ -72,7 +73,7 @@ class Sheets:
     def _line(self, row: Mapping, line: Mapping, at: int) -> list[Cell]:
         word, record, words = row["treatment"], self.record, self.words
         said = [Cell(row["year"], TEXT), Cell(record["names"][row["field_id"]]), Cell(self.site(row)), Cell(words(f"plan_does_{word}"))]
-        told = [Cell(words(f"plan_{row['firmness']}")), Cell(bool(row["pinned"])), Cell(row["reason"])]
+        told = [Cell(words(f"plan_{row['firmness']}")), Cell(bool(row["pinned"])), Cell(plain_text(line_reason(line, record, words, self.units)))]
         if word == NONE:
             return [*said, *[Cell()] * 3, Cell(0.0, FIGURE), *[Cell(0.0, MONEY)] * 5, *told]
         sizes = record["sizes"][row["field_id"]]
