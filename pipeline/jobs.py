@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass, field
+from typing import Iterable
 
 from pipeline.project import Project
 from pipeline.settings import Config, from_handed, handed, of_field
@@ -26,6 +27,15 @@ FIELD_TABLES = {
 # Tables of which a verb over all fields is handed every row, beside fields and surveys.
 OVER_ALL = {"season": ("walks", "readings", "works", "sites", "stock", "games"), "day": ("walks", "readings", "works", "sites", "games"), "week": ("walks", "readings", "works", "games"), "portfolio": ("walks", "readings", "works"), "workbook": (), "catalogue": ()}
 ALSO_OF_A_FIELD = ("workbook", "catalogue")  # verbs with a job a field and one over all
+# Of such a table the column and words by which a verb takes its rows: whatever else is written down gives it nothing to do.
+SEEN, BY_HAND = ("seen",), ("seen", "moisture_hand")
+TAKEN = {
+    ("measure", "readings"): ("kind", ("lip_rise", "distance", "mix_depth")),
+    ("measure", "works"): ("work", ("lip_cut", "sod", "edge_recut", "edge_clean", "roll", "laser_grade", "rebuild", "mix_add", "level", "bases")),
+    ("history", "readings"): ("kind", ("level",)),
+    **{(verb, "readings"): ("kind", BY_HAND) for verb in ("report", "bid")},
+    **{(verb, "readings"): ("kind", SEEN) for verb in OVER_ALL},
+}
 
 
 @dataclass(frozen=True)
@@ -80,11 +90,11 @@ def given(project: Project, verb: str, tables_dir: str, field_id: str = "", surv
         rows["fields"] = list(project.fields.values())
         rows["surveys"] = list(project.surveys.values())
         for table in OVER_ALL[verb]:
-            rows[table] = list(project.tables.get(table, ()))
+            rows[table] = taken(verb, table, project.tables.get(table, ()))
     if verb in ("layout", "measure", "grade", "report", "history", "bid") or verb in ALSO_OF_A_FIELD and field_id:
         rows["fields"] = [project.fields[field_id]]
     for table in FIELD_TABLES.get(verb, ()):
-        rows[table] = list(project.rows_of(table, field_id))
+        rows[table] = taken(verb, table, project.rows_of(table, field_id))
     settings = handed(project.config, verb)
     if verb == "workbook" and field_id:  # a budget is none of a field's
         settings = {n: settings[n] for n in ("units", "currency", "costs", "prices")}
@@ -95,6 +105,12 @@ def given(project: Project, verb: str, tables_dir: str, field_id: str = "", surv
         "tables_dir": tables_dir,
     }
     return json.dumps(plain, sort_keys=True, separators=(",", ":"), ensure_ascii=True)
+
+
+def taken(verb: str, table: str, rows: Iterable[Read]) -> list[Read]:
+    """Those of a table's rows that a verb uses."""
+    column, words = TAKEN.get((verb, table), ("", ()))
+    return [r for r in rows if not column or r.get(column) in words]
 
 
 def earlier_baselines(project: Project, field_id: str, survey_id: str) -> tuple[str, ...]:

@@ -185,6 +185,7 @@ class Cost(Owners):
     hours_per_m2: Figure | None = _figure("Crew hours per square metre.")
     mobilisation: Figure | None = _figure("Once per site and year, money.")
     minimum_lot: Figure | None = _figure("Least order of a contractor, money.")
+    least_years: Figure | None = _figure("Least years from one to the next on a field in the plan, a rebuild counting as one; safety work and pins go before it.")
     by: Literal["crew", "contractor"] | None = None
 
 
@@ -222,13 +223,14 @@ class Plan(Owners):
     """The years a plan covers."""
 
     first_year: int | None = None
-    years: int | None = Field(None, ge=1, le=20)
+    years: int | None = Field(None, ge=1, le=7, description="Years it covers; every schedule of treatments is tried, and forecasts reach no further.")
     fiscal_year_start: str | None = None
     escalation_pct: Figure | None = _figure("Yearly rise of prices, %.")
     contingency_pct: Figure | None = _figure("Kept for the unforeseen, %.")
     carry_over: bool | None = None
     discount: Figure | None = _figure("Weight of a year's condition against the year before.")
     equity_pct: Figure | None = _figure("Each site is spent at least this part of its even share of the money on, by number of fields, %; empty: no such wish.")
+    least_points_per_1000: Figure | None = _figure("Points of condition that 1,000 of money must take off over the plan; what would take off less is left, and the money with it. Empty: all money may be spent that does anything.")
     pins: tuple[Pin, ...] = ()
 
     def pinned(self, treatment: str) -> list[tuple[int, str]]:

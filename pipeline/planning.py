@@ -49,6 +49,12 @@ def faults(plan: Plan, budget: tuple[Budget, ...], costs: Mapping[str, Cost], fi
     yield from _together(plan)
 
 
+def unpriced(plan: Plan, costs: Mapping[str, Cost]) -> tuple[str, ...]:
+    """Treatments that a plan is asked for and cannot choose, since nobody has said what they cost."""
+    told = lambda cost: any(cost.of(n) is not None for n in ("fixed", "per_m", "per_m2", "per_t", "hours_fixed", "hours_per_m", "hours_per_m2"))
+    return tuple(w for w in COSTED if asked(plan) and (w not in costs or not told(costs[w])))
+
+
 def _is_day(text: str) -> bool:
     try:
         return re.fullmatch(r"\d\d-\d\d", text) is not None and text != "02-29" and bool(year_start(2025, text))

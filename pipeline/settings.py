@@ -149,7 +149,7 @@ MEASURED_AGAINST = (
 )  # fmt: skip
 GRADED_AGAINST = ("lip_mm", "lip_trip_mm", "fall_bearing_deg", "base_line_pct")
 ACCEPTED_AGAINST = ("lip_mm", "finish_mm")
-PLANNED_AGAINST = ("lip_mm", "lip_trip_mm", "low_spot_mm", "planarity_mm", "finish_mm", "mix_depth_min_mm", "encroachment_mm")
+PLANNED_AGAINST = ("lip_mm", "lip_trip_mm", "low_spot_mm", "low_spot_trip_mm", "planarity_mm", "finish_mm", "mix_depth_min_mm", "encroachment_mm")
 TOLERANCES_OF: dict[str, tuple[str, ...]] = {"board": PLANNED_AGAINST, "measure": MEASURED_AGAINST, "grade": GRADED_AGAINST, "history": ACCEPTED_AGAINST, "plan": PLANNED_AGAINST}
 
 

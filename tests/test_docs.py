@@ -107,7 +107,7 @@ def test_columns_said_not_to_be_used_are_named_by_no_step():
     code = sources("steps", "report", "change", "surface", "desk")
     ambiguous = {"notes", "hours", "cost", "description", "kind", "bearing_deg", "role", "e", "n", "sod_m2"}  # words that stand for something else, too
     unused = {c for columns in SAID["in"].values() for c, said in columns.items() if "kept, not used" in said} - ambiguous
-    assert len(unused) > 2 and not [c for c in unused if f'"{c}"' in code]
+    assert len(unused) > 1 and not [c for c in unused if f'"{c}"' in code]
 
 
 # ---- links, words, commands ---------------------------------------------------------------------------

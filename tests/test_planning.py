@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from pipeline.planning import TREATMENTS, faults, year_start
+from pipeline.planning import TREATMENTS, faults, unpriced, year_start
 from pipeline.plan.treatments import TREATMENTS as CHOSEN_FROM
 from pipeline.settings import Config
 from pipeline.store.config import load, read_config
@@ -63,6 +63,29 @@ def test_a_negative_cost_is_named_with_its_line(tmp_path):
     (tmp_path / "config.yaml").write_text("costs:\n  lip_cut: {per_m: -24, set_by: A, set_on: 2026-01-01}\n")
     (said,) = [str(p) for p in read_config(tmp_path / "config.yaml")[1]]
     assert said.startswith("config.yaml, row 2, column costs.lip_cut.per_m") and "found -24" in said
+
+
+@pytest.mark.analytic
+@pytest.mark.parametrize(
+    ("line", "says"),
+    [
+        ("costs:\n  lip_cut: {per_m: 24}\n", "costs.lip_cut.per_m.set_"),
+        ("budget:\n  - {year: 2026, money: -5, set_by: A, set_on: 2026-01-01}\n", "budget.0.money"),
+        ("costs:\n  level: {hours_fixed: 1, least_years: -1, set_by: A, set_on: 2026-01-01}\n", "costs.level.least_years"),
+        ("plan: {first_year: 2026, years: 12, set_by: A, set_on: 2026-01-01}\n", "plan.years"),
+        ("costs:\n  lip_cut: {per_meter: 24, set_by: A, set_on: 2026-01-01}\n", "costs.lip_cut.per_meter"),
+    ],
+)
+def test_a_figure_that_cannot_stand_is_named_with_its_column(tmp_path, line, says):
+    (tmp_path / "config.yaml").write_text(line)
+    said = [str(p) for p in read_config(tmp_path / "config.yaml")[1]]
+    assert said and all(s.startswith("config.yaml, row") and says in s for s in said)
+
+
+@pytest.mark.analytic
+def test_what_a_treatment_costs_is_asked_for_and_never_invented():
+    config = Config(costs={**COSTS, "level": {"by": "crew", **SIGNED}}, plan={"first_year": 2026, "years": 2, **SIGNED})
+    assert unpriced(config.plan, config.costs) == ("level", "mix_add", "laser_grade") and unpriced(Config().plan, {}) == ()
 
 
 @pytest.mark.analytic

@@ -6,6 +6,7 @@ from pathlib import Path
 
 from pipeline.desk.headers import headers
 from pipeline.desk.look import look, stable_ground
+from pipeline.planning import unpriced
 from pipeline.project import Project
 from pipeline.settings import RULEBOOK_AGAINST
 from pipeline.store.config import load
@@ -33,7 +34,8 @@ def check(config: Path) -> int:
 
 
 def asked_for(project: Project) -> None:
-    """Name the tolerances nobody set: what needs them will read `not_enough_evidence`, of rulebook items `cannot_tell`."""
+    """Name the tolerances nobody set: what needs them will read `not_enough_evidence`, of rulebook items `cannot_tell`; and where a
+    plan is asked for, the treatments nobody has said the cost of."""
     wanted = ("lip_mm", "lip_trip_mm", "low_spot_mm", "low_spot_trip_mm", "planarity_mm", "straightedge_mm", "slope_min_pct", "slope_max_pct",
               "mix_depth_min_mm", "encroachment_mm")  # fmt: skip
     if any("layout" in row.given for row in project.fields.values()):
@@ -41,3 +43,6 @@ def asked_for(project: Project) -> None:
     missing = [name for name in wanted if getattr(project.config.tolerances, name) is None]
     if missing:
         print(f"No tolerance set: {', '.join(missing)}. They are the owner's to set, under `tolerances` of config.yaml.")
+    bare = unpriced(project.config.plan, project.config.costs)
+    if bare:
+        print(f"No cost set: {', '.join(bare)}. The plan does not offer them; they are the owner's to set, under `costs` of config.yaml.")

@@ -9,11 +9,11 @@ import numpy as np
 
 from pipeline.plan import rivals
 from pipeline.plan.bound import bound
-from pipeline.plan.choose import FEW, Chosen, choose, gap_of
-from pipeline.plan.feasible import Infeasible
+from pipeline.plan.choose import FEW, GAP, Chosen, choose, gap_of
+from pipeline.plan.feasible import Infeasible, feasible
 from pipeline.plan.condition import excess
 from pipeline.plan.firmness import shares
-from pipeline.plan.offer import Field, Priced, Terms, Wanted, priced, redrawn
+from pipeline.plan.offer import TRIFLE, Field, Priced, Terms, Wanted, priced, redrawn
 from pipeline.plan.programme import Programme
 from pipeline.plan.reasons import instead
 from pipeline.plan.schedules import table
@@ -21,7 +21,7 @@ from pipeline.plan.treatments import NONE
 
 TENTH, MORE = 0.10, 10_000.0
 NOTHING = 1e-6
-HARDLY = 0.005  # points of a whole plan
+FINE = 1e-5  # gap where two whole plans are held against each other: at 1e-3 each they would differ by that alone
 
 
 @dataclass(frozen=True)
@@ -59,23 +59,32 @@ class Board:
 
 def programme_of(fields: Sequence[Field], terms: Terms) -> tuple[Programme, tuple[Priced, ...]]:
     """The programme over all schedules of all fields."""
-    words = table(len(terms.means.money))
-    found = tuple(priced(f, words, terms) for f in fields)
-    return Programme(tuple(p.choice for p in found), terms.means, terms.sharing), found
+    found = tuple(priced(f, table(len(terms.means.money), f.words), terms) for f in fields)
+    return Programme(tuple(p.choice for p in found), terms.means, terms.sharing, terms.worth), found
+
+
+def pins_in_the_way(fields: Sequence[Field], terms: Terms) -> bool:
+    """Whether a plan would keep to everything if no pin were obeyed."""
+    try:
+        feasible(programme_of(fields, replace(terms, pins=()))[0])
+    except Infeasible:
+        return False
+    return bool(terms.pins)
 
 
 def board(fields: Sequence[Field], terms: Terms, draws: int) -> Board:
     """Everything; deterministic: no clock, draws from the seed. raises: Infeasible"""
     programme, found = programme_of(fields, terms)
-    chosen = pruned(programme, choose(programme))
+    best = choose(programme, FINE if len(fields) <= FEW else GAP)
+    chosen = pruned(programme, best)
     start = [np.union1d(u, [s]) for u, s in zip(chosen.bound.used, chosen.picks)]
     states = [f.state for f in fields]
     again = {f.state.field_id: f for f in fields}
-    words = table(programme.years)
-    share = shares(programme, chosen.bound, chosen.picks, states, lambda state, factor, k: redrawn(again[state.field_id], state, factor, words[k], terms),
+    words = {p.choice.field_id: p.choice.words for p in found}
+    share = shares(programme, chosen.bound, chosen.picks, states, lambda state, factor, k: redrawn(again[state.field_id], state, factor, words[state.field_id][k], terms),
                    terms.cost_sd, terms.seed, draws)  # fmt: skip
     return Board(tuple(fields), terms, programme, chosen, found, float(sum(p.choice.loss[0] for p in found)), _others(programme, fields, found),
-                 {"more": _under(programme, 1 + TENTH), "less": _under(programme, 1 - TENTH)}, _drops(programme, chosen, start), _pins(programme, fields, terms, chosen, start), share)  # fmt: skip
+                 {"more": _under(programme, 1 + TENTH), "less": _under(programme, 1 - TENTH)}, _drops(programme, best, start), _pins(programme, fields, terms, best, start), share)  # fmt: skip
 
 
 def pruned(programme: Programme, chosen: Chosen) -> Chosen:
@@ -84,10 +93,10 @@ def pruned(programme: Programme, chosen: Chosen) -> Chosen:
     for i in range(len(picks)):
         for t in range(programme.years):
             bare = next((w for w in instead(programme, picks, i, t) if w.treatment == NONE and programme.choices[i].allowed[w.schedule]), None)
-            if bare is not None and -bare.saved < HARDLY and programme.within([*picks[:i], bare.schedule, *picks[i + 1 :]]):
+            if bare is not None and -bare.saved < TRIFLE and programme.sound([*picks[:i], bare.schedule, *picks[i + 1 :]]):
                 picks[i] = bare.schedule
-    loss = programme.loss(picks)
-    return replace(chosen, picks=tuple(picks), loss=loss, gap=gap_of(loss, chosen.floor))
+    aim = programme.aim(picks)
+    return replace(chosen, picks=tuple(picks), loss=programme.loss(picks), aim=aim, gap=gap_of(aim, chosen.floor))
 
 
 def _other(programme: Programme, picks: Sequence[int]) -> Other:
@@ -110,7 +119,11 @@ def _others(programme: Programme, fields: Sequence[Field], found: Sequence[Price
             out.append((name, float(excess(level, sd, part.limit, part.scale))))
         return sorted(out, key=lambda r: -r[1])
 
-    return {name: _other(easy, way(easy, start, worst)) for name, way in ((rivals.WORST_FIRST, rivals.worst_first), (rivals.IN_TURN, rivals.in_turn))}
+    def holds(i: int, s: int, t: int, name: str) -> float:
+        state = fields[i].state
+        return float(found[i].found.level[s, t, state.names.index(name)] - state.components[name].limit)
+
+    return {name: _other(easy, way(easy, start, worst, holds)) for name, way in ((rivals.WORST_FIRST, rivals.worst_first), (rivals.IN_TURN, rivals.in_turn))}
 
 
 def _under(programme: Programme, factor: float) -> Other | None:
@@ -129,10 +142,10 @@ def _drops(programme: Programme, chosen: Chosen, start: list[np.ndarray]) -> np.
 
 
 def _gain(programme: Programme, looser: Programme, chosen: Chosen, start: list[np.ndarray]) -> float:
-    """Loss that a looser programme takes off."""
+    """Loss that a looser programme takes off; nothing below what the search itself leaves open."""
     few = len(programme.choices) <= FEW
-    off = chosen.loss - choose(looser).loss if few else chosen.bound.value - bound(looser, start).value
-    return off if off > NOTHING else 0.0
+    off = chosen.aim - choose(looser, FINE).aim if few else chosen.bound.value - bound(looser, start).value
+    return off if off > max(NOTHING, 2 * FINE * chosen.aim) else 0.0
 
 
 def _pins(programme: Programme, fields: Sequence[Field], terms: Terms, chosen: Chosen, start: list[np.ndarray]) -> tuple[tuple[Wanted, float], ...]:
@@ -142,7 +155,7 @@ def _pins(programme: Programme, fields: Sequence[Field], terms: Terms, chosen: C
         i = next((k for k, f in enumerate(fields) if f.state.field_id == pin.field_id), None)
         if i is None:
             continue
-        free = priced(fields[i], table(programme.years), replace(terms, pins=terms.pins[:n] + terms.pins[n + 1 :])).choice
+        free = priced(fields[i], programme.choices[i].words, replace(terms, pins=terms.pins[:n] + terms.pins[n + 1 :])).choice
         looser = replace(programme, choices=programme.choices[:i] + (free,) + programme.choices[i + 1 :])
         out.append((pin, _gain(programme, looser, chosen, start)))
     return tuple(out)

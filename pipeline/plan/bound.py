@@ -16,7 +16,7 @@ PER_ROUND = 3  # columns a field that one round of pricing brings in
 
 @dataclass(frozen=True)
 class Bound:
-    """value : no plan has less loss; money, hours : (T,) loss that one unit more of a year's would take off; reduced : per
+    """value : no plan has less loss (with what its money must be worth); money, hours : (T,) loss that one unit more of a year's would take off; reduced : per
     field (S,) what choosing a schedule costs over the field's best; used : per field the schedules the LP itself uses."""
 
     value: float
@@ -41,7 +41,7 @@ def bound(programme: Programme, start: Sequence[np.ndarray]) -> Bound:
         duals = np.maximum(-solved.ineqlin.marginals, 0.0)
         prices = priced(programme, matrix, duals)
         least = np.array([p.min() for p in prices])
-        sides = matrix.side_rows.T @ duals
+        sides = matrix.cost[len(matrix.of) :] + matrix.side_rows.T @ duals
         best = max(best, float(least.sum() - duals @ matrix.bound + np.minimum(sides, 0.0).sum()))
         reduced = [p - m for p, m in zip(prices, least)]
         mine = solved.x[: len(matrix.of)]

@@ -13,7 +13,7 @@ from pipeline.plan.condition import State
 from pipeline.plan.choose import FEW, GAP
 from pipeline.plan.matrix import Matrix, assemble
 from pipeline.plan.programme import Choice, Programme
-from pipeline.plan.treatments import TREATMENTS
+from pipeline.plan.treatments import LEVEL, NONE, TREATMENTS
 
 DRAWS, KEPT, NODES = 200, 40, 50
 FIRM, LIKELY = 0.8, 0.5
@@ -31,12 +31,12 @@ def drawn(state: State, rng: np.random.Generator) -> State:
 def shares(programme: Programme, found: Bound, picks: Sequence[int], states: Sequence[State], priced: Priced, cost_sd: float, seed: int, draws: int = DRAWS) -> np.ndarray:
     """(fields, T): the share of draws that give each field in each year what the plan gives it.
 
-    found   : the bound; per field its KEPT schedules of lowest reduced cost are looked at, and the plan's own
+    found   : the bound; per field its schedules of lowest reduced cost are looked at, and the plan's own
     cost_sd : one s.d. of the factor on a treatment's cost, alike for all fields
     A draw in which no plan keeps to the budgets keeps no choice.
     """
     rng = np.random.default_rng(seed)
-    kept = [np.union1d(np.argsort(r, kind="stable")[:KEPT], [s]) for r, s in zip(found.reduced, picks)]
+    kept = [np.union1d(_likely(r, c.words), [s]) for r, s, c in zip(found.reduced, picks, programme.choices)]
     kept = [k[np.isfinite(r[k])] for k, r in zip(kept, found.reduced)]
     same = np.zeros((len(picks), programme.years))
     for _ in range(draws):
@@ -51,6 +51,15 @@ def shares(programme: Programme, found: Bound, picks: Sequence[int], states: Seq
             mine = x[: len(matrix.of)][matrix.of == i]
             same[i] += ((c.words[k] == c.words[s]) * mine[:, None]).sum(axis=0)
     return np.clip(same / draws, 0.0, 1.0)
+
+
+def _likely(reduced: np.ndarray, words: np.ndarray) -> np.ndarray:
+    """The KEPT schedules of lowest reduced cost, and of the KEPT best that differ in more than the crew's levelling the best each:
+    else they would be one and the same contracts levelled in other years."""
+    order = np.argsort(reduced, kind="stable")
+    bare = np.where(words == TREATMENTS.index(LEVEL), TREATMENTS.index(NONE), words)[order]
+    _, first = np.unique(bare, axis=0, return_index=True)
+    return np.union1d(order[:KEPT], order[np.sort(first)[:KEPT]])
 
 
 def _solved(matrix: Matrix, whole: bool) -> np.ndarray | None:

@@ -24,7 +24,8 @@ class Visit:
 
 
 def levelling(visits: Sequence[Visit]) -> Levelling:
-    """Line through the origin of mm an hour over mm before, drawn toward what is assumed; below FEWEST records only that.
+    """Line through the origin of mm an hour over mm before, drawn toward what is assumed; below FEWEST records only that. `assumed`
+    stays as long as the guess weighs more than the records.
 
     A span's wear is in it: the share is what an hour leaves once play has had its part. Never below 0.
     source : weighted least squares; a normal prior and a normal figure combine by their precisions (elementary)
@@ -39,4 +40,4 @@ def levelling(visits: Sequence[Visit]) -> Levelling:
     wider = max(float((w * (y - share * x) ** 2).sum()) / (len(told) - 1), 1.0)  # spans differ by more than their own s.d.
     precision, prior = says / wider, ASSUMED_SD**-2
     mean = (share * precision + ASSUMED * prior) / (precision + prior)
-    return Levelling(float(np.clip(mean, 0.0, MOST)), float((precision + prior) ** -0.5), False)
+    return Levelling(float(np.clip(mean, 0.0, MOST)), float((precision + prior) ** -0.5), precision < prior)

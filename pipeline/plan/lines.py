@@ -6,7 +6,7 @@ import numpy as np
 
 from pipeline.plan.board import Board
 from pipeline.plan.schedules import forced
-from pipeline.plan.firmness import word
+from pipeline.plan.firmness import WORDS, word
 from pipeline.plan.outcome import Z95
 from pipeline.plan.reasons import Reason, reason
 from pipeline.plan.treatments import LEVEL, LEVELLED, NONE, RESETS, TREATMENTS
@@ -22,10 +22,10 @@ def lines(made: Board) -> list[tuple[dict, Reason]]:
             done = TREATMENTS[p.choice.words[s, t]]
             pinned = any(w.field_id == f.state.field_id and w.year == made.terms.first_year + t and w.treatment in (None, done) for w in made.terms.pins)
             mends = [n for n in must if n in RESETS[done] or done == LEVEL and n in LEVELLED]
-            why = reason(made.programme, made.chosen.picks, i, t, p.parts, names, t == 0 and bool(mends), pinned)
+            why = reason(made.programme, made.chosen.picks, i, t, p.parts, names, t == 0 and bool(mends), pinned, p.sure)
             row = {
                 "year": made.terms.first_year + t, "field_id": f.state.field_id, "treatment": done, "cost": float(p.choice.cost[s, t]), "hours": float(p.choice.hours[s, t]),
-                "tonnes": float(p.tonnes[s, t]), "expected_condition_after": float(condition[s, t].sum()), "firmness": word(made.share[i, t]), "pinned": pinned,
+                "tonnes": float(p.tonnes[s, t]), "expected_condition_after": float(condition[s, t].sum()), "firmness": WORDS[2] if why.doubtful else word(made.share[i, t]), "pinned": pinned,
                 "loss_without": _without(p, s, t), "share": float(made.share[i, t]), "loss": float(p.choice.loss[s]), **_promise(f, p, s, t, done, why), "left": _left(f, p, s, t, why),
             }  # fmt: skip
             out.append((row, why))

@@ -14,7 +14,7 @@ from pipeline.plan.treatments import NONE, TREATMENTS
 
 @dataclass(frozen=True)
 class Matrix:
-    """The programme over some columns: minimise cost v, upper v <= bound, equal v = 1, 0 <= v <= 1.
+    """The programme over some columns: minimise cost v, loss and what money must be worth, upper v <= bound, equal v = 1, 0 <= v <= 1.
 
     of : (n,) field of each schedule column; columns: its place among the field's; the sides come after them
     couple : (field, treatment's place, year) -> row
@@ -81,16 +81,17 @@ def assemble(programme: Programme, picked: Sequence[np.ndarray]) -> Matrix:
     make = lambda r, c, v, shape: csr_array(coo_array((v, (r, c)), shape=shape))
     upper = make(np.concatenate(rows), np.concatenate(cols), np.concatenate(vals), (len(bound), n + len(sides)))
     equal = make(of, np.arange(n), np.ones(n), (len(choices), n + len(sides)))
-    return Matrix(np.concatenate([loss, np.zeros(len(sides))]), upper, np.array(bound), equal, of, columns, couple, csr_array(upper[:, n:]))
+    comes = np.array([sharing.mobilisation[word][t] if site and word in sharing.mobilisation else 0.0 for site, word, t in sides])
+    aim = np.concatenate([loss + programme.worth * cost.sum(axis=1) / MONEY_UNIT, programme.worth * comes / MONEY_UNIT])
+    return Matrix(aim, upper, np.array(bound), equal, of, columns, couple, csr_array(upper[:, n:]))
 
 
 def _shares(programme: Programme) -> list[float]:
     return [sum(c.site == g for c in programme.choices) / len(programme.choices) for g in programme.sites]
 
 
-def priced(programme: Programme, matrix: Matrix, duals: np.ndarray, bare: bool = False) -> list[np.ndarray]:
-    """Loss of every schedule of every field with what it takes charged at the duals (>= 0, one a row); inf where not allowed.
-    bare: without the loss, as where only the budget's excess is minimised."""
+def priced(programme: Programme, matrix: Matrix, duals: np.ndarray) -> list[np.ndarray]:
+    """Loss of every schedule of every field with what it takes charged at the duals (>= 0, one a row); inf where not allowed."""
     T, sharing = programme.years, programme.sharing
     cum = np.tril(np.ones((T, T))) if programme.means.carry_over else np.eye(T)
     money, hours = cum.T @ duals[:T] / MONEY_UNIT, duals[T : 2 * T]
@@ -120,5 +121,5 @@ def priced(programme: Programme, matrix: Matrix, duals: np.ndarray, bare: bool =
         if sharing.equity:
             weight = sum(fair[g] * (sharing.equity * share[g] - (c.site == sites[g])) for g in range(len(sites)))
             charge = charge + weight * c.cost.sum(axis=1) / MONEY_UNIT
-        out.append(np.where(c.allowed, (0.0 if bare else c.loss) + charge, np.inf))
+        out.append(np.where(c.allowed, c.loss + programme.worth * c.cost.sum(axis=1) / MONEY_UNIT + charge, np.inf))
     return out

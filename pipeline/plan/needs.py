@@ -7,9 +7,8 @@ from dataclasses import dataclass, field
 from statistics import median
 from typing import Iterable, Mapping, Sequence
 
-from scipy.stats import norm
-
 from pipeline.owner import Cost
+from pipeline.plan.condition import excess
 from pipeline.plan.season_days import WEEK, week_of
 
 CREW = "crew"
@@ -18,16 +17,11 @@ OPENING_TASKS = ("bases", "edge_recut", "drag")
 
 
 def expected_over(value_mm: float, sigma_mm: float, tolerance_mm: float, under: bool = False) -> float:
-    """Expected excess over a tolerance, in tolerances: [(m - t) Phi(z) + s phi(z)]/t, z = (m - t)/s.
+    """Expected excess over a tolerance, in tolerances; see `excess`.
 
     under : the tolerance is the least that is wanted, as of a depth of mix
-    source : mean of the positive part of a normal variable
     """
-    off = tolerance_mm - value_mm if under else value_mm - tolerance_mm
-    if not sigma_mm > 0:
-        return max(off, 0.0) / tolerance_mm
-    z = off / sigma_mm
-    return float(off * norm.cdf(z) + sigma_mm * norm.pdf(z)) / tolerance_mm
+    return float(excess(tolerance_mm - value_mm if under else value_mm - tolerance_mm, sigma_mm, 0.0, tolerance_mm))
 
 
 @dataclass(frozen=True)

@@ -61,6 +61,15 @@ def _lip(rows: Sequence[dict]) -> Seen | None:
     return best
 
 
+def why_no_lip(rows: Sequence[dict]) -> str:
+    """Why a field shows no lip to plan from, from the rows of lip.csv of its newest survey in use: `low_skin` where most of what was told
+    is skin that stands under its edge, which mix mends and no cut; `hardly_told` where a lip is told, but nowhere over FEWEST metres
+    together; else `not_measured`."""
+    kinds = [r["kind"] for r in rows if r["station_m"] is not None]
+    low, told = kinds.count("low_skin"), sum(k in TOLD for k in kinds)
+    return "low_skin" if low > told else "hardly_told" if told else "not_measured"
+
+
 def lip_metres(rows: Sequence[dict], survey: str, over_mm: float) -> float:
     """Metres of edge told to be a lip higher than `over_mm`."""
     return float(sum(r["survey_id"] == survey and r["station_m"] is not None and r["kind"] == LIP and r["height_mm"] is not None and r["height_mm"] > over_mm for r in rows))

@@ -54,9 +54,12 @@ class Sharing:
 
 @dataclass(frozen=True)
 class Programme:
+    """worth: points that 1,000 of money must take off, by the owner, else it is left unspent; 0 where nobody says so."""
+
     choices: tuple[Choice, ...]
     means: Means
     sharing: Sharing = Sharing()
+    worth: float = 0.0
 
     @property
     def years(self) -> int:
@@ -90,5 +93,25 @@ class Programme:
         over = lambda used, has: np.any((np.cumsum(used) - np.cumsum(has) if self.means.carry_over else used - has) > slack)
         return not over(money, self.means.money) and not np.any(hours > self.means.hours + 1e-6)
 
+    def fair(self, picks: Sequence[int], slack: float = 0.005) -> bool:
+        """Whether picks keep to contractors' least orders and to each site's share, to half a cent."""
+        done = [(c.site, c.cost[s], c.words[s]) for c, s in zip(self.choices, picks)]
+        for word, least in self.sharing.lots.items():
+            order = sum((np.where(w == TREATMENTS.index(word), cost, 0.0) for _, cost, w in done), np.zeros(self.years))
+            ordered = np.any([w == TREATMENTS.index(word) for _, _, w in done], axis=0)
+            if np.any(ordered & (order < least - slack)):
+                return False
+        whole, many = sum(cost.sum() for _, cost, _ in done), len(done)
+        even = {g: self.sharing.equity * sum(site == g for site, _, _ in done) / many for g in self.sites}
+        return all(sum(cost.sum() for site, cost, _ in done if site == g) >= even[g] * whole - slack for g in self.sites)
+
+    def sound(self, picks: Sequence[int]) -> bool:
+        """Whether picks are allowed and keep to every rule."""
+        return all(c.allowed[s] for c, s in zip(self.choices, picks)) and self.within(picks) and self.fair(picks)
+
     def loss(self, picks: Sequence[int]) -> float:
         return float(sum(c.loss[s] for c, s in zip(self.choices, picks)))
+
+    def aim(self, picks: Sequence[int]) -> float:
+        """What is minimised: the loss, and what the money spent must be worth."""
+        return self.loss(picks) + (self.worth * float(self.spent(picks)[0].sum()) / MONEY_UNIT if self.worth else 0.0)

@@ -11,17 +11,20 @@ from typing import Callable, Iterable, Sequence
 
 import numpy as np
 
-from pipeline.plan.programme import Programme
+from pipeline.plan.programme import Choice, Programme
+from pipeline.plan.reasons import LITTLE
 from pipeline.plan.treatments import NONE, RESETS, TREATMENTS, LEVEL, LEVELLED
 
 WORST_FIRST, IN_TURN = "worst_first", "in_turn"
 
 Worth = Callable[[int, int, int], Sequence[tuple[str, float]]]  # (field, schedule, year) -> (component, excess), worst first
+Holds = Callable[[int, int, int, str], float]  # (field, schedule, year, component) -> its level over the tolerance at the year's end
 
 
-def worst_first(programme: Programme, start: Sequence[int], worst: Worth) -> list[int]:
-    """Each year the field whose worst component is furthest over its tolerance gets the cheapest remedy of that component, then the next,
-    as long as money and hours last; a field gets one treatment a year.
+def worst_first(programme: Programme, start: Sequence[int], worst: Worth, holds: Holds) -> list[int]:
+    """Each year the field whose worst component is furthest over its tolerance gets the remedy of it, then the next, as long as money
+    and hours last; a field gets one treatment a year. The remedy: the cheapest that brings it back within tolerance by the
+    year's end, else the one that leaves the least over it.
 
     start : the schedules that do no more than pins and safety work ask
     """
@@ -29,32 +32,32 @@ def worst_first(programme: Programme, start: Sequence[int], worst: Worth) -> lis
     for t in range(programme.years):
         rank = sorted(((over, i, name) for i in range(len(picks)) for name, over in worst(i, picks[i], t)[:1]), key=lambda r: (-r[0], r[1]))
         for over, i, name in rank:
-            if over > 0:
-                _add(programme, picks, i, t, name)
+            if over > LITTLE:
+                _add(programme, picks, i, t, name, holds)
     return picks
 
 
-def in_turn(programme: Programme, start: Sequence[int], worst: Worth) -> list[int]:
-    """Fields by name, going on each year where the last year stopped: the one whose turn it is gets the cheapest remedy of its
-    worst component; one that the year's means do not reach is passed over."""
-    picks, turn, n = list(start), 0, len(start)
+def in_turn(programme: Programme, start: Sequence[int], worst: Worth, holds: Holds) -> list[int]:
+    """Fields by name, in a row: whose turn it is gets the remedy of its worst component and goes to the row's end, so that no field
+    comes twice before each has come once; one that stands within its tolerances lets its turn pass; one that the year's money
+    and hours do not reach keeps its place at the front for the next year."""
+    picks, row = list(start), list(range(len(start)))
     for t in range(programme.years):
-        last = turn
-        for step in range(n):
-            i = (turn + step) % n
+        waits, had = [], []
+        for i in row:
             named = worst(i, picks[i], t)[:1]
-            if named and named[0][1] > 0 and _add(programme, picks, i, t, named[0][0]):
-                last = (i + 1) % n
-        turn = last
+            needs = bool(named) and named[0][1] > LITTLE and programme.choices[i].words[picks[i], t] == TREATMENTS.index(NONE)
+            (waits if needs and not _add(programme, picks, i, t, named[0][0], holds) else had).append(i)
+        row = waits + had
     return picks
 
 
-def _add(programme: Programme, picks: list[int], i: int, t: int, name: str) -> bool:
-    """Give field i the cheapest treatment in year t that resets `name` and that the budgets still bear."""
+def _add(programme: Programme, picks: list[int], i: int, t: int, name: str, holds: Holds) -> bool:
+    """Give field i in year t the remedy of `name`, if the budgets still bear it."""
     c, now = programme.choices[i], picks[i]
     if c.words[now, t] != TREATMENTS.index(NONE):
         return False
-    for s in _by_cost(c, now, t, name):
+    for s in _remedies(c, i, now, t, name, holds):
         picks[i] = s
         if programme.within(picks):
             return True
@@ -62,11 +65,15 @@ def _add(programme: Programme, picks: list[int], i: int, t: int, name: str) -> b
     return False
 
 
-def _by_cost(c, now: int, t: int, name: str) -> Iterable[int]:
+def _remedies(c: Choice, i: int, now: int, t: int, name: str, holds: Holds) -> Iterable[int]:
+    """Schedules that treat `name` in year t and are otherwise as they are: first those that bring it back within tolerance, the cheapest
+    first; then the others, those that leave the least first."""
     others = np.delete(np.arange(c.words.shape[1]), t)
     alike = np.flatnonzero(c.allowed & (c.words[:, others] == c.words[now, others]).all(axis=1))
-    mends = [s for s in alike if name in RESETS[(word := TREATMENTS[c.words[s, t]])] or word == LEVEL and name in LEVELLED]
-    return sorted(mends, key=lambda s: (c.cost[s].sum(), c.hours[s].sum(), s))
+    mends = [int(s) for s in alike if name in RESETS[(word := TREATMENTS[c.words[s, t]])] or word == LEVEL and name in LEVELLED]
+    left = {s: holds(i, s, t, name) for s in mends}
+    price = lambda s: (c.cost[s].sum(), c.hours[s].sum(), s)
+    return sorted(mends, key=lambda s: (0, 0.0, *price(s)) if left[s] <= 0 else (1, left[s], *price(s)))
 
 
 def lenient(programme: Programme) -> Programme:

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import product
 from math import nan
 from typing import Mapping
 
 import numpy as np
 
-from pipeline.plan.condition import SURE, State, chance_over, excess
+from pipeline.plan.condition import SURE, Component, State, chance_over, excess
 from pipeline.plan.treatments import LEVEL, LEVELLED, MIX, MIX_ADD, MOST_TREATMENTS, NONE, REBUILD, RESETS, TREATMENTS, WEAR_MM, cents
 
 _NONE, _LEVEL, _REBUILD = (TREATMENTS.index(w) for w in (NONE, LEVEL, REBUILD))
@@ -51,17 +50,26 @@ class Course:
 
 
 def table(years: int, words: tuple[str, ...] = TREATMENTS) -> np.ndarray:
-    """All schedules, (S, T) places in TREATMENTS: at most three treatments, one rebuild, no treatment two years running but the
-    crew's own levelling, nothing in the year after a rebuild. The first is no treatment at all."""
-    out = []
-    for schedule in product([TREATMENTS.index(w) for w in TREATMENTS if w in words], repeat=years):
-        done = [w for w in schedule if w != _NONE]
-        pairs = list(zip(schedule, schedule[1:]))
-        again = any(a == b and a not in (_NONE, _LEVEL) for a, b in pairs)
-        after = any(a == _REBUILD and b != _NONE for a, b in pairs)
-        if len(done) <= MOST_TREATMENTS and done.count(_REBUILD) <= 1 and not again and not after:
-            out.append(schedule)
+    """All schedules, (S, T) places in TREATMENTS: at most three treatments, one rebuild, no treatment two years running, nothing in
+    the year after a rebuild. The crew's own levelling is yearly work: it may come in any other year and is not counted among the
+    three. The first schedule is no treatment at all."""
+    offered = [TREATMENTS.index(w) for w in TREATMENTS if w in words]
+    out: list[tuple[int, ...]] = [()]
+    for _ in range(years):
+        out = [(*begun, word) for begun in out for word in offered if _may_follow(begun, word)]
     return np.array(out, np.int8)
+
+
+def _may_follow(begun: tuple[int, ...], word: int) -> bool:
+    last = begun[-1] if begun else _NONE
+    if word == _NONE:
+        return True
+    if last == _REBUILD:
+        return False
+    if word == _LEVEL:
+        return True
+    done = [w for w in begun if w not in (_NONE, _LEVEL)]
+    return word != last and len(done) < MOST_TREATMENTS and not (word == _REBUILD and _REBUILD in done)
 
 
 def course(state: State, words: np.ndarray, levelling: Levelling, level_hours: float) -> Course:
@@ -86,8 +94,8 @@ def course(state: State, words: np.ndarray, levelling: Levelling, level_hours: f
             mu, var, age = np.where(new, np.minimum(mu, mean) if name == MIX else mean, mu), np.where(new, sd**2, var), np.where(new, 0.0, age)
             if name in LEVELLED:
                 done = (words[:, t] == _LEVEL) & (mu > 0)
-                var = np.where(done, left_of**2 * (var + (age * part.rate_sigma) ** 2) + (mu * left_sd) ** 2, var)
-                mu, age = np.where(done, left_of * mu, mu), np.where(done, 0.0, age)
+                var = np.where(done, left_of**2 * var + (mu * left_sd) ** 2, var)
+                mu, age = np.where(done, left_of * mu, mu), np.where(done, left_of * age, age)  # what a wrong rate has added goes down by as much
             mu, age = mu + part.rate, age + 1.0
             level[:, t, c], sigma[:, t, c] = mu, np.sqrt(var + (age * part.rate_sigma) ** 2)
     return Course(level, sigma, start)
@@ -120,13 +128,12 @@ def means(words: np.ndarray, found: Course, prices: Mapping[str, Price], escalat
 
 def forced(state: State) -> tuple[str, ...]:
     """Components that are surely over their trip limit when the plan starts: a remedy must come in the first year."""
-    out = []
-    for name in state.names:
-        c = state.components[name]
-        sd = float(np.hypot(c.sigma, state.age_years * c.rate_sigma))
-        if np.isfinite(c.trip) and chance_over(c.level + c.rate * state.age_years, sd, c.trip) > SURE:
-            out.append(name)
-    return tuple(out)
+    return tuple(n for n in state.names if np.isfinite(state.components[n].trip) and surely_over(state.components[n], state.age_years, state.components[n].trip))
+
+
+def surely_over(c: Component, age_years: float, limit: float) -> bool:
+    """Whether a component is over a limit, mm, with a chance of SURE or more so many years after it was measured."""
+    return chance_over(c.level + c.rate * age_years, float(np.hypot(c.sigma, age_years * c.rate_sigma)), limit) >= SURE
 
 
 def remedied(state: State, words: np.ndarray, found: Course) -> np.ndarray:
@@ -136,5 +143,5 @@ def remedied(state: State, words: np.ndarray, found: Course) -> np.ndarray:
         c, part = state.names.index(name), state.components[name]
         over = np.array([chance_over(m, s, part.trip) for m, s in zip(found.level[:, 0, c], found.sigma[:, 0, c])])
         treats = np.array([name in RESETS[w] or (w == LEVEL and name in LEVELLED) for w in TREATMENTS])
-        ok &= treats[words[:, 0]] & (over <= SURE)
+        ok &= treats[words[:, 0]] & (over < SURE)
     return ok

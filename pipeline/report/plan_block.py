@@ -65,6 +65,8 @@ def _lead(record: dict, words: Words) -> list[str]:
     out = [words.count("plan_lead", len(done), years=record["years"], money=cash(sum(record["spent"])), of=cash(sum(record["money"])))]
     for field_id, what in sorted(record["forced"].items()):
         out += [words("plan_forced", field=record["names"][field_id], part=part(LIP, record["places"][field_id][LIP], words), year=record["first_year"])] if LIP in what else []
+    out += [words("plan_over_trip", field=record["names"][f], part=part(RING, place, words)) for f, place in sorted(record["over_trip"].items())]
+    out += [words("plan_begun", year=record["first_year"])] if record["begun"] else []
     out += [f"{words('plan_means', last=last, planned=points(planned[-1]), untreated=points(bare[-1]))} {words('plan_condition')}"]
     small = [line for line in done if little(line, record)]
     cost, saved = sum(r["cost"] for r in small), sum(r["why"]["saved"] for r in small)
@@ -111,15 +113,18 @@ def _gain(record: dict, t: int, words: Words) -> str:
 def infeasible_lines(record: dict, words: Words, named: Callable[[list[str]], str] | None = None) -> list[str]:
     """What would have to be there, year by year; fields that no schedule mends. named: how names are listed"""
     names, listed = record["names"], named or words.listed
+    pins = [words("plan_pins_in_the_way")] if record["pins_in_the_way"] else []
+    if record["no_rules"]:
+        return [words("plan_no_rules", rules=words.listed(words(f"plan_rule_{r}") for r in record["no_rules"])), *pins]
     if record["no_schedule"]:
-        return [words("plan_no_schedule", fields=listed([names[f] for f in record["no_schedule"]])), *not_offered(record, record["no_schedule"], words, named=named)]
+        return [words("plan_no_schedule", fields=listed([names[f] for f in record["no_schedule"]])), *not_offered(record, record["no_schedule"], words, named=named), *pins]
     cash = lambda v: money(v, record["currency"])
     out = [words("plan_infeasible")]
     for t, (short, hours) in enumerate(zip(record["short_money"], record["short_hours"])):
         year = record["first_year"] + t
         out += [words("plan_short_money", year=year, money=cash(short), needs=cash(record["money"][t] + short), there=cash(record["money"][t]))] if short > 0.005 else []
         out += [words("plan_short_hours", year=year, hours=printed(hours, 0), needs=printed(record["crew_hours"][t] + hours, 0))] if hours > 0.005 else []
-    return out + ([words("plan_close", fields=listed([names[f] for f in sorted(record["forced"])]))] if record["forced"] else [])
+    return out + pins + ([words("plan_close", fields=listed([names[f] for f in sorted(record["forced"])]))] if record["forced"] else [])
 
 
 def _outcome(record: dict, words: Words) -> str:

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from pipeline.plan.reasons import BOUGHT, CREW, FORCED, LATER, NO_MEANS, NOT_NEEDED, NOT_NOW, PAYS, PINNED, RESTS
-from pipeline.plan.treatments import MOST_TREATMENTS, NONE
+from pipeline.plan.reasons import BENEATH, BOUGHT, CREW, FORCED, HELD, LATER, NO_MEANS, NOT_NEEDED, NOT_NOW, PAYS, PINNED, RESTS
+from pipeline.plan.treatments import LASER_GRADE, LEVEL, MOST_TREATMENTS, NONE
 from pipeline.report.figures import METRIC, NBSP, Units, printed
 from pipeline.report.plan_measures import bare_figure, held_to, named, past, shown, stands
 from pipeline.report.words import Words, opened
@@ -29,17 +29,21 @@ def line_reason(line: dict, record: dict, words: Words, units: Units = METRIC) -
     why, code = line["why"], line["why"]["code"]
     if code in (FORCED, PINNED, BOUGHT, CREW, PAYS):
         begun = {FORCED: "plan_reason_forced", PINNED: "plan_reason_pinned"}.get(code)
-        return " ".join(filter(None, (words(begun) if begun else "", _effect(line, record, words, units), _either(line, record, words), _worth(line, record, words))))
+        bid = words("plan_bid", year=line["year"]) if [line["field_id"], line["year"]] in record["bids"] and why["treatment"] == LASER_GRADE else ""
+        doubt = words("plan_saves_doubt") if why["doubtful"] else ""
+        return " ".join(filter(None, (words(begun) if begun else "", bid, _effect(line, record, words, units), _either(line, record, words), doubt, _worth(line, record, words))))
     does = words(f"plan_does_{why['treatment']}") if why["treatment"] else ""
     if code in (RESTS, LATER):
         then = words(f"plan_reason_{code}", does=does, year=record["first_year"] + why["year"])
         return then if code == RESTS else f"{then} {words('plan_until', stands=_now(line, record, words, units))}"
     if code == NOT_NEEDED:
         return words("plan_reason_not_needed")
-    assert code in (NO_MEANS, NOT_NOW)
+    assert code in (NO_MEANS, NOT_NOW, HELD, BENEATH)
     now = opened(_now(line, record, words, units))
     if code == NO_MEANS:
         return words("plan_reason_no_means", stands=now, does=does)
+    if code in (HELD, BENEATH):
+        return words(f"plan_reason_{code}", stands=now, does=opened(does))
     if not does:
         return words("plan_reason_full" if _works(line["field_id"], record) >= MOST_TREATMENTS else "plan_reason_nothing", stands=now)
     return words("plan_reason_hardly" if why["saved"] < HARDLY else "plan_reason_not_now", stands=now, does=does)
@@ -53,7 +57,7 @@ def little(line: dict, record: dict) -> bool:
 
 
 def _works(field_id: str, record: dict) -> int:
-    return sum(r["treatment"] != NONE for r in record["lines"] if r["field_id"] == field_id)
+    return sum(r["treatment"] not in (NONE, LEVEL) for r in record["lines"] if r["field_id"] == field_id)
 
 
 def _now(line: dict, record: dict, words: Words, units: Units) -> str:

@@ -6,6 +6,7 @@ from typing import Callable, Collection, Mapping, Sequence
 
 from pipeline.plan.treatments import MOST_TREATMENTS
 from pipeline.report.figures import printed
+from pipeline.report.plan_reasons import money
 from pipeline.report.words import Words, opened
 
 
@@ -14,6 +15,8 @@ def sure(record: dict, words: Words) -> dict:
     names, level = record["names"], record["levelling"]
     how = [words("plan_firmness"), words("plan_gap", gap=printed(100 * record["gap"], 2)), words("plan_growth"), words("plan_no_more_than", most=MOST_TREATMENTS),
            words("plan_levelling_assumed" if level["assumed"] else "plan_levelling", share=printed(100 * level["share"], 1))]  # fmt: skip
+    how += [words("plan_worth", thousand=money(1000, record["currency"]), least=printed(record["worth"], 2))] if record["worth"] else []
+    how += [words("plan_apart", does=opened(words(f"plan_does_{w}")), years=n) for w, n in sorted(record["apart"].items())]
     unseen = []
     for field_id, lacks in sorted(record["not_judged"].items()):
         if lacks:

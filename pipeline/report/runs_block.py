@@ -27,10 +27,19 @@ def runs_block(given: FieldInput, sayer: Sayer) -> dict:
         return {"lines": [words("runs_none", why=found["reason"])], "svg": "", "title": ""}
     lines = [_said(purpose, list(runs), found, sayer) for purpose, runs in groupby(found["runs"], key=lambda r: r["purpose"])]
     lines += [words("runs_before", bearings=words.listed([f"{printed(b, 0)}°" for b in found["last_bearings"][:3]]))] if found["last_bearings"] else [words("runs_first")]
+    gap = _gap(given)
+    lines = [words("runs_gap", day=words.date(gap)), *lines] if gap else lines
     if found["hand_m2"] >= 1:
         lines.append(words("runs_hand", area=figure(found["hand_m2"], None, sayer.units.area)))
     title = words("runs_map")
     return {"lines": lines, "title": title, "svg": _drawing(given, found["runs"], title, sayer)}
+
+
+def _gap(given: FieldInput) -> str:
+    """The day of the newest work written down, where the newest survey is younger; empty where none is, or none was written down."""
+    done = max((str(w.get("ended_on") or w["done_on"]) for w in given.works), default="")
+    newest = given.standing.newest
+    return done if newest is not None and done < newest.flown_on else ""
 
 
 def _said(purpose: str, runs: list[dict], found: Mapping, sayer: Sayer) -> str:

@@ -37,7 +37,8 @@ def passes_of(job: Job, layout: Layout, keep_outs: Sequence[KeepOut], hollows: S
 
     The machine is the crew's that went over this field last, else the first of the settings.
     """
-    done = [w for w in job.rows["works"] if w["work"] in ROLLED and w.get("pattern") != "hand"]
+    works = sorted(job.rows["works"], key=lambda w: w["done_on"])  # a table's rows may stand in any order: the newest at its end, or its head
+    done = [w for w in works if w["work"] in ROLLED and w.get("pattern") != "hand"]
     ours = crews(job.settings.machines)
     name = next((w["machine"] for w in reversed(done) if w.get("machine") in ours), next(iter(ours), ""))
     machine = ours.get(name)

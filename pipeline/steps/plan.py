@@ -8,18 +8,19 @@ from typing import Mapping
 
 from pipeline.diamond.carry import from_plain
 from pipeline.jobs import Job
-from pipeline.plan.board import Board, Other, board
+from pipeline.plan.board import Board, Other, board, pins_in_the_way
 from pipeline.plan.choose import FEW
 from pipeline.plan.feasible import Infeasible
-from pipeline.plan.schedules import forced
+from pipeline.plan.schedules import forced, surely_over
 from pipeline.plan.firmness import DRAWS
 from pipeline.plan.lines import comings, conditions, courses, lines, over_years
 from pipeline.plan.offer import Field
 from pipeline.plan.outcome import score
-from pipeline.plan.treatments import NONE, TREATMENTS
+from pipeline.owner import LASER_GRADE
+from pipeline.plan.treatments import NONE, RING, TREATMENTS
 from pipeline.planning import asked, year_start
 from pipeline.steps.plan_outcome import outcomes
-from pipeline.steps.plan_prices import lip_m, prices, terms
+from pipeline.steps.plan_prices import done_in, lip_m, prices, terms
 from pipeline.steps.plan_state import Rows, newest_day, states
 from pipeline.store import kept, records, tables
 from pipeline.store.where import Where
@@ -53,13 +54,14 @@ def planned(job: Job, where: Where, found: Mapping[str, Rows]) -> dict:
         area = from_plain(records.read(where.layout(name))).skin.area
         offered, missing = prices(job, known[name], found[name], tables.read(where.table(name, "quantities"), "quantities"), area)
         sizes[name] = {"area_m2": area, "lip_m": lip_m(job, known[name], found[name])}
-        fields.append(Field(known[name], row_of[name].get("site") or name, offered, missing))
+        fields.append(Field(known[name], row_of[name].get("site") or name, offered, missing, done_in(job, name)))
     ask = terms(job, found, Counter(f.site for f in fields))
     record = {
         "first_year": plan.first_year, "years": plan.years, "starts": starts, "currency": job.settings.currency, "money": ask.means.money, "crew_hours": ask.means.hours,
         "names": {f: row_of[f].get("name") or f for f in row_of}, "not_judged": lacks, "left_out": sorted(set(found) - set(known)), "no_rate": unknown,
         "levelling": asdict(ask.levelling), "forced": {f.state.field_id: list(forced(f.state)) for f in fields if forced(f.state)},
-        "not_offered": {f.state.field_id: dict(f.missing) for f in fields}, "old": sorted(f.state.field_id for f in fields if f.state.old),
+        "not_offered": {f.state.field_id: dict(f.missing) for f in fields}, "old": sorted(f.state.field_id for f in fields if f.state.old), "over_trip": _over_trip(job, fields), "begun": newest_day(found) >= year_start(plan.first_year + 1, plan.fiscal_year_start),
+        "apart": ask.apart, "bids": [[f, y] for y, f in plan.pinned(LASER_GRADE) if f in found],
         "sizes": sizes, "sites": {f.state.field_id: f.site for f in fields}, "carry_over": ask.means.carry_over,
         "use": {f.state.field_id: f.state.weight for f in fields}, "assumed": [n for n in ("escalation_pct", "contingency_pct", "discount") if getattr(plan, n) is None],
     }  # fmt: skip
@@ -69,8 +71,18 @@ def planned(job: Job, where: Where, found: Mapping[str, Rows]) -> dict:
     try:
         made = board(fields, ask, DRAWS)
     except Infeasible as none:
-        return record | {"state": INFEASIBLE, "short_money": none.money, "short_hours": none.hours, "no_schedule": list(none.fields)}
+        return record | {"state": INFEASIBLE, "short_money": none.money, "short_hours": none.hours, "no_schedule": list(none.fields), "no_rules": list(none.rules), "pins_in_the_way": pins_in_the_way(fields, ask)}
     return _told(record, made)
+
+
+def _over_trip(job: Job, fields: list[Field]) -> dict[str, str]:
+    """Field -> the place of a hollow that is surely over the trip limit when the plan starts: filled by hand now, it waits for no plan."""
+    out = {}
+    for of in fields:
+        c, limit = of.state.components.get(RING), job.settings.tolerances.of("low_spot_trip_mm", of.state.field_id)
+        if c is not None and limit is not None and surely_over(c, of.state.age_years, limit):
+            out[of.state.field_id] = c.place
+    return out
 
 
 def _told(record: dict, made: Board) -> dict:
@@ -78,7 +90,7 @@ def _told(record: dict, made: Board) -> dict:
     places = {f.state.field_id: {n: c.place for n, c in f.state.components.items()} for f in made.fields}
     spent, hours = made.programme.spent(made.chosen.picks)
     record |= {
-        "state": PLANNED, "spent": spent, "hours": hours, "comings": comings(made), "loss": made.chosen.loss, "bound": made.chosen.floor, "relaxed": made.chosen.bound.value, "gap": made.chosen.gap,
+        "state": PLANNED, "spent": spent, "hours": hours, "comings": comings(made), "loss": made.chosen.loss, "bound": made.chosen.floor - (made.chosen.aim - made.chosen.loss), "worth": made.terms.worth, "relaxed": made.chosen.bound.value, "gap": made.chosen.gap,
         "untreated": made.untreated, "others": {n: o and {"loss": o.loss, "spent": o.spent, "works": _works(made, o)} for n, o in made.others.items()},
         "tenth": {n: o and {"loss": o.loss, "spent": o.spent, "changed": _changed(made, o)} for n, o in made.tenth.items()},
         "drops": made.drops, "drops_bound": len(made.fields) > FEW, "duals": {"money": made.chosen.bound.money, "hours": made.chosen.bound.hours}, "pins": [{**asdict(p), "price": v} for p, v in made.pins],

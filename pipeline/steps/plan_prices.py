@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from math import nan
+import datetime as dt
+from math import ceil, nan
 from typing import Mapping, Sequence
 
 import numpy as np
@@ -15,6 +16,7 @@ from pipeline.plan.level_rate import levelling
 from pipeline.plan.programme import Means, Sharing
 from pipeline.plan.schedules import Price
 from pipeline.plan.treatments import LASER_GRADE, LIP, LIP_CUT, MIX, MIX_ADD, NONE, REBUILD, TREATMENTS, cents
+from pipeline.planning import year_start
 from pipeline.steps.plan_state import Latest, Rows, latest, visits, works_of
 
 SHORTEST_M = 5.0  # nobody comes for less edge (ours)
@@ -82,6 +84,20 @@ def _metres(state: State, rows: Rows, found: Latest | None, years: int) -> float
     return max(lip_metres(rows["lip"], found.survey, c.limit - grown), SHORTEST_M)
 
 
+def done_in(job: Job, field_id: str) -> dict[str, int]:
+    """Treatment -> the year of the plan, 0 the first, in which works.csv last has it on a field."""
+    plan, out = job.settings.plan, {}
+    for work in works_of(job, field_id):
+        day = work.get("ended_on") or work["done_on"]
+        if work["work"] in TREATMENTS:
+            out[work["work"]] = max(_plan_year(day, plan.fiscal_year_start) - plan.first_year, out.get(work["work"], -(10**6)))
+    return out
+
+
+def _plan_year(day: dt.date, fiscal: str | None) -> int:
+    return day.year if day >= year_start(day.year, fiscal) else day.year - 1
+
+
 def terms(job: Job, tables: Mapping[str, Rows], sites: Mapping[str, int]) -> Terms:
     """Budgets, pins, mobilisation, least orders and the rest, as the owner set them."""
     plan, config = job.settings.plan, job.settings
@@ -95,6 +111,8 @@ def terms(job: Job, tables: Mapping[str, Rows], sites: Mapping[str, int]) -> Ter
         Sharing(of("mobilisation"), of("minimum_lot"), share("equity_pct") if len(sites) > 1 else 0.0),
         tuple(Wanted(p.field_id, p.treatment, p.year, p.not_before) for p in plan.pins), levelling(visits(tables)), share("escalation_pct"), share("contingency_pct"),
         plan.discount.value if plan.discount is not None else 1.0, share("contingency_pct") or COST_SD, config.random_seed,
+        {w: ceil(c.of("least_years") - 1e-9) for w, c in config.costs.items() if w in TREATMENTS and (c.of("least_years") or 0.0) > 1},
+        plan.of("least_points_per_1000") or 0.0,
     )  # fmt: skip
 
 

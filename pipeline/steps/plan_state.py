@@ -8,9 +8,9 @@ from math import inf, isfinite, nan
 from typing import Mapping, Sequence
 
 from pipeline.jobs import Job
-from pipeline.plan.condition import NO_RATE_SD, Component, State, shrunk
+from pipeline.plan.condition import NO_RATE_SD, OLD_YEARS, Component, State, aged, shrunk
 from pipeline.plan.level_rate import Visit
-from pipeline.plan.observed import SKIN, Seen, observed
+from pipeline.plan.observed import SKIN, Seen, observed, why_no_lip
 from pipeline.plan.outcome import Z95
 from pipeline.plan.treatments import COMPONENTS, LIP, LOST, MIX, PLANARITY, RING, as_built
 from pipeline.surface.verdict import DECIDABLE
@@ -59,32 +59,37 @@ def newest_day(tables: Mapping[str, Rows]) -> dt.date | None:
 
 
 def states(job: Job, tables: Mapping[str, Rows], starts: dt.date) -> tuple[dict[str, State], dict[str, list[tuple[str, str]]], list[str]]:
-    """The fields' states; of each field what is not judged and why: `no_tolerance`, `not_measured`, or `not_sure` where its s.d.
-    decides nothing; components no field has a rate of."""
+    """The fields' states; of each field what is not judged and why: `no_tolerance`, `not_measured` (of a lip also `low_skin`, `hardly_told`), or `not_sure` where its s.d.
+    decides nothing; components no place has a rate of. A place's rate is drawn toward all of its kind."""
     tolerances, weights = job.settings.tolerances, _weights(job, newest_day(tables))
     found = {f: latest(rows, works_of(job, f)) for f, rows in tables.items()}
     fields = sorted(tables)
     rates, unknown = {}, []
     for name in COMPONENTS:
-        mine = [_rate(tables[f], name, found[f][name].seen.place) if name in found[f] else (nan, nan) for f in fields]
-        mean, sd = shrunk([m for m, _ in mine], [s for _, s in mine])
-        rates[name] = dict(zip(fields, zip(mean, sd)))
-        if not any(isfinite(m) for m in mean):
+        told = {(f, place): rate for f in fields for place, rate in _rates(tables[f], name).items()}
+        wanted = {f: (f, SKIN if name in (MIX, PLANARITY) else found[f][name].seen.place) for f in fields if name in found[f]}
+        keys = sorted({*told, *wanted.values()})
+        mean, sd = shrunk([told.get(k, (nan, nan))[0] for k in keys], [told.get(k, (nan, nan))[1] for k in keys])
+        every = dict(zip(keys, zip(mean, sd)))
+        rates[name] = {f: every[k] for f, k in wanted.items()}
+        if not told:
             unknown.append(name)
     out, lacks = {}, {}
+    years = lambda one: (starts - one.on).days / YEAR_DAYS
     for f in fields:
         parts, lacks[f] = {}, []
         for name in COMPONENTS:
             limit = tolerances.of(TOLERANCE[name], f)
-            why = "no_tolerance" if limit is None else "not_measured" if name not in found[f] else "not_sure" if found[f][name].seen.sigma > limit / DECIDABLE else ""
+            why = "no_tolerance" if limit is None else _unseen(tables[f], name) if name not in found[f] else "not_sure" if found[f][name].seen.sigma > limit / DECIDABLE else ""
             if why:
                 lacks[f].append((name, why))
                 continue
-            parts[name] = _component(name, found[f][name], limit, tolerances.of(TRIP[name], f) if name in TRIP else None, rates[name][f])
+            parts[name] = aged(_component(name, found[f][name], limit, tolerances.of(TRIP[name], f) if name in TRIP else None, rates[name][f]), years(found[f][name]))
         if parts:
             newest = max(found[f][n].on for n in parts)
             parts = {n: _carried(c, (newest - found[f][n].on).days / YEAR_DAYS) for n, c in parts.items()}
-            out[f] = State(f, weights.get(f, 1.0), max((starts - newest).days / YEAR_DAYS, 0.0), parts, as_built(tolerances.of("finish_mm", f))).aged()
+            old = tuple(n for n in parts if years(found[f][n]) > OLD_YEARS)
+            out[f] = State(f, weights.get(f, 1.0), (starts - newest).days / YEAR_DAYS, parts, as_built(tolerances.of("finish_mm", f)), old)
     return out, lacks, unknown
 
 
@@ -101,14 +106,18 @@ def _carried(c: Component, years: float) -> Component:
     return Component(c.level + years * c.rate, (c.sigma**2 + (years * c.rate_sigma) ** 2) ** 0.5, c.rate, c.rate_sigma, c.limit, c.scale, c.trip, c.place)
 
 
-def _rate(rows: Rows, name: str, place: str) -> tuple[float, float]:
-    """mm a year and one s.d. where the component is worst, from trend.csv; of the mix what the skin loses; NaN without one."""
+def _unseen(rows: Rows, name: str) -> str:
+    used = {r["survey_id"]: r["flown_on"] for r in rows["survey_quality"] if r["verdict"] != "refused"}
+    return why_no_lip([r for r in rows["lip"] if r["survey_id"] == max(used, key=used.get)]) if name == LIP and used else "not_measured"
+
+
+def _rates(rows: Rows, name: str) -> dict[str, tuple[float, float]]:
+    """Place -> mm a year and one s.d., from trend.csv, of every place of a field that has them: what is worst there today is known
+    better beside all others than beside the worst of other fields; of the mix what the skin loses."""
     measure, key = RATE[name]
-    where = SKIN if name in (MIX, PLANARITY) else place
-    row = next((r for r in rows["trend"] if r["measure"] == measure and r[key] == where and r["rate_mm_per_year"] is not None), None)
-    if row is None:
-        return nan, nan
-    return (-1 if name == MIX else 1) * row["rate_mm_per_year"], row["rate_sigma_mm_per_year"]
+    found = [r for r in rows["trend"] if r["measure"] == measure and r["rate_mm_per_year"] is not None and r["rate_sigma_mm_per_year"] is not None]
+    sign = -1 if name == MIX else 1
+    return {r[key]: (sign * r["rate_mm_per_year"], r["rate_sigma_mm_per_year"]) for r in found if r[key] == SKIN or name not in (MIX, PLANARITY)}
 
 
 def _weights(job: Job, day: dt.date | None) -> dict[str, float]:

@@ -8,15 +8,18 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from support.small_plan import hand_case, random_plan, tried_out
+from support.small_plan import hand_case, least_missing, masked, random_plan, tried_out
 
 from scipy.optimize import linprog
 
+from pipeline.plan.board import pruned
 from pipeline.plan.bound import bound
 from pipeline.plan.choose import choose
-from pipeline.plan.feasible import Infeasible
+from pipeline.plan.exchange import exchanged
+from pipeline.plan.feasible import Infeasible, feasible
 from pipeline.plan.matrix import assemble
 from pipeline.plan.offer import Wanted, obeyed
+from pipeline.plan.programme import Sharing
 from pipeline.plan.treatments import LASER_GRADE, LIP_CUT, REBUILD, TREATMENTS
 
 
@@ -108,7 +111,77 @@ def test_an_empty_purse_is_told_the_least_that_would_do():
     assert caught.value.fields == ("b",)
 
 
+@pytest.mark.independent  # of plain enumeration
+@pytest.mark.parametrize("seed", range(40))
+def test_must_dos_pins_levelling_and_every_rule_as_by_trying_all_of_them(seed):
+    rng = np.random.default_rng([11, seed])
+    small = random_plan(seed, fields=3, years=2, sharing=bool(seed % 3), level=True)
+    programme = masked(replace(small, means=replace(small.means, carry_over=bool(rng.integers(2))), worth=[0.0, 0.2][seed % 2]), rng)
+    best = tried_out(programme)
+    try:
+        found = choose(programme)
+    except Infeasible as none:
+        assert best == float("inf")
+        hours, money = least_missing(programme)
+        assert none.hours.sum() == pytest.approx(hours, abs=0.02) and none.money.sum() == pytest.approx(money, abs=0.02 if hours < 1e-6 else 1.0)
+        enough = replace(programme, means=replace(programme.means, money=programme.means.money + none.money, hours=programme.means.hours + none.hours + 0.01))
+        assert enough.sound(choose(enough).picks)  # what is said to be missing does
+        return
+    assert programme.sound(found.picks) and found.aim == pytest.approx(programme.aim(found.picks))
+    assert best - 1e-9 <= found.aim <= best / (1 - 1e-3) + 1e-9 and found.floor <= best + 1e-6 and found.gap <= 1e-3
+    assert programme.sound(pruned(programme, found).picks)
+
+
+@pytest.mark.analytic
+def test_a_trifle_stays_where_a_least_order_hangs_on_it():
+    programme = hand_case(100, 100)
+    trifle = replace(programme, choices=tuple(replace(c, loss=np.array([1.0, 0.999, 1.0]) if c.field_id == "c" else c.loss) for c in programme.choices), sharing=Sharing({}, {REBUILD: np.full(2, 10.0)}))
+    found = choose(trifle, gap=1e-9)
+    assert found.picks == (1, 1, 1) and pruned(trifle, found).picks == (1, 1, 1)  # 4 + 4 + 2: without C the order is under 10
+
+
+@pytest.mark.analytic
+def test_rules_that_no_money_keeps_are_named():
+    alone = replace(hand_case(100, 100), sharing=Sharing({}, {REBUILD: np.full(2, 50.0)}))
+    must = replace(alone, choices=tuple(replace(c, allowed=np.array([False, True, False])) for c in alone.choices))
+    with pytest.raises(Infeasible) as caught:
+        choose(must)
+    assert caught.value.rules == ("minimum_lot",) and not caught.value.fields
+
+
+@pytest.mark.analytic
+def test_money_that_must_be_worth_something_is_left_where_it_is_not():
+    worth = replace(hand_case(100, 100), worth=1500.0)  # a point and a half for each unit of money
+    assert choose(worth).picks == (1, 0, 0)  # A takes off 8 for 4; B 5 for 4; C 2 for 2
+    assert choose(replace(worth, worth=0.0)).picks == (1, 1, 1)
+
+
 @pytest.mark.invariant
 def test_the_same_plan_twice():
     first, second = choose(random_plan(4, sharing=True)), choose(random_plan(4, sharing=True))
     assert first.picks == second.picks and first.loss == second.loss and first.floor == second.floor
+
+
+@pytest.mark.invariant
+@pytest.mark.parametrize("seed", range(4))
+def test_an_exchange_keeps_every_rule_and_is_never_worse(seed):
+    programme = random_plan(seed, fields=4, years=2, sharing=bool(seed % 2))
+    start = feasible(programme)
+    reduced = bound(programme, [np.array([s]) for s in start]).reduced
+    better = exchanged(programme, reduced, start, 0.0)
+    assert programme.sound(better) and programme.aim(better) <= programme.aim(start)
+    assert seed % 2 or programme.aim(better) < programme.aim(start)  # from nothing done, even shares are reached by no exchange of two
+    again = exchanged(programme, reduced, better, 0.0)
+    assert again == better  # nothing is left to exchange
+    for i, c in enumerate(programme.choices):  # nor to change on a single field
+        for s in np.flatnonzero(np.isfinite(reduced[i])):
+            other = [*better[:i], int(s), *better[i + 1 :]]
+            assert not programme.sound(other) or programme.aim(other) >= programme.aim(better) - 1e-5 or s not in np.argsort(reduced[i], kind="stable")[:24]
+
+
+@pytest.mark.invariant
+def test_of_many_fields_the_plan_keeps_its_means_and_is_near_its_bound():
+    many = random_plan(5, fields=70, years=2)
+    many = replace(many, means=replace(many.means, money=many.means.money * 12, hours=many.means.hours * 12))
+    found = choose(many)
+    assert many.sound(found.picks) and found.gap <= 2e-3 and choose(many).picks == found.picks

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from itertools import product
+
 import numpy as np
 import pytest
 from scipy.integrate import quad
 from scipy.stats import norm
 
-from pipeline.plan.condition import Component, State, excess, shrunk
+from pipeline.plan.condition import Component, State, aged, excess, shrunk
 from pipeline.plan.level_rate import ASSUMED, Visit, levelling
+from pipeline.plan.offer import spaced
 from pipeline.plan.schedules import Levelling, Price, course, forced, losses, means, remedied, table
-from pipeline.plan.treatments import LEVEL, LIP, LIP_CUT, MIX, MIX_ADD, NONE, PLANARITY, REBUILD, RING, TREATMENTS
+from pipeline.plan.treatments import LASER_GRADE, LEVEL, LIP, LIP_CUT, MIX, MIX_ADD, NONE, PLANARITY, REBUILD, RING, TREATMENTS
 
 FLAT = Levelling(0.02, 0.0, True)
 AT = {w: k for k, w in enumerate(TREATMENTS)}
@@ -34,16 +37,19 @@ def test_a_certain_excess_is_the_distance():
 
 @pytest.mark.analytic
 def test_equal_rates_are_pooled_and_a_missing_one_gets_their_mean():
-    mean, sd = shrunk([5.0, 5.0, 5.0, np.nan], [1.0, 1.0, 2.0, np.nan])
-    assert mean == pytest.approx([5.0] * 4)
-    assert sd == pytest.approx([(1 / 2.25) ** 0.5] * 4)  # nothing between fields: the precisions add up
+    mean, sd = shrunk([5.0] * 40 + [np.nan], [2.0] * 40 + [np.nan])
+    assert mean == pytest.approx([5.0] * 41)
+    b = 37 / 39
+    assert sd[:-1] == pytest.approx([(4 * (1 - b) + b * b * 4 / 40) ** 0.5] * 40)  # nothing between places: nearly the mean's own
+    assert sd[-1] == pytest.approx((4 / 40 + 78**0.5 / (10 - 0.25)) ** 0.5)
+    assert shrunk([2.0, 8.0, 5.0], [1.0, 1.0, 1.0])[0] == pytest.approx([2.0, 8.0, 5.0])  # three tell nothing of how places differ
     assert np.isnan(shrunk([np.nan], [np.nan])[0]).all()
 
 
 @pytest.mark.analytic
 def test_a_rate_goes_to_the_mean_by_how_little_it_says_and_never_below_zero():
-    (a, b, c), _ = shrunk([2.0, 20.0, -30.0], [0.1, 0.1, 50.0])
-    assert a == pytest.approx(2.0, abs=0.05) and b == pytest.approx(20.0, abs=0.05) and c > 0
+    (a, b, *_, c), _ = shrunk([2.0, 20.0, 8.0, 14.0, -5.0], [0.1, 0.1, 0.1, 0.1, 50.0])
+    assert a == pytest.approx(2.0, abs=0.05) and b == pytest.approx(20.0, abs=0.05) and 0 < c < 11
     assert shrunk([-5.0, -5.0], [1.0, 1.0])[0] == pytest.approx([0.0, 0.0])
 
 
@@ -51,11 +57,14 @@ def test_a_rate_goes_to_the_mean_by_how_little_it_says_and_never_below_zero():
 def test_the_number_of_schedules():
     assert len(table(5, tuple(w for w in TREATMENTS if w != LEVEL))) == 453  # counted by hand rules in the method's notes
     words = table(4)
-    for row in words:
-        done = [TREATMENTS[w] for w in row]
-        assert sum(w != NONE for w in done) <= 3 and done.count(REBUILD) <= 1
-        assert all(not (a == b and a not in (NONE, LEVEL)) and not (a == REBUILD and b != NONE) for a, b in zip(done, done[1:]))
-    assert not words[0].any() and len({tuple(r) for r in words}) == len(words)
+    sound = []
+    for row in product(TREATMENTS, repeat=4):  # the rules, said again over all 1,296
+        pairs = list(zip(row, row[1:]))
+        few = sum(w not in (NONE, LEVEL) for w in row) <= 3 and row.count(REBUILD) <= 1
+        if few and all(not (a == b and a not in (NONE, LEVEL)) and not (a == REBUILD and b != NONE) for a, b in pairs):
+            sound.append(tuple(AT[w] for w in row))
+    assert not words[0].any() and sorted(tuple(int(w) for w in r) for r in words) == sorted(sound)
+    assert (AT[LEVEL],) * 4 in sound  # yearly work
 
 
 @pytest.mark.analytic
@@ -100,6 +109,67 @@ def test_a_lip_surely_over_the_trip_limit_must_be_mended_in_the_first_year():
     assert {TREATMENTS[w] for w in words[ok, 0]} == {LIP_CUT, REBUILD}
 
 
+@pytest.mark.analytic
+def test_a_place_that_wears_like_no_other_is_not_talked_down():
+    rates, sigmas = [0.0] * 30 + [40.0], [4.0] * 30 + [3.0]
+    mean, sd = shrunk(rates, sigmas)
+    assert mean[-1] == pytest.approx(37.0) and sd[-1] == pytest.approx(3.0)  # by its own s.d. and no more
+    assert (mean[:-1] < 4.0).all()
+
+
+@pytest.mark.independent  # of a simulation with known rates
+@pytest.mark.parametrize("between", [0.5, 4.0])
+def test_rates_drawn_to_their_mean_are_nearer_and_no_less_covered_than_as_measured(between):
+    rng = np.random.default_rng([3, int(between * 10)])
+    near, raw, held, bare, wide, unseen = [], [], [], [], [], []
+    for _ in range(150):
+        true = np.maximum(rng.normal(6.0, between, 20), 0.0)
+        s = rng.uniform(2.0, 8.0, 20)
+        seen = rng.normal(true, s)
+        mean, sd = shrunk([*seen, np.nan], [*s, np.nan])
+        unseen.append(abs(mean[-1] - max(rng.normal(6.0, between), 0.0)) <= 1.96 * sd[-1])
+        mean, sd = mean[:-1], sd[:-1]
+        near.append(((mean - true) ** 2).mean()), raw.append(((np.maximum(seen, 0.0) - true) ** 2).mean())
+        held.append((np.abs(mean - true) <= 1.96 * sd).mean()), bare.append((np.abs(seen - true) <= 1.96 * s).mean())
+        wide.append((sd / s).mean())
+    assert np.mean(near) < 0.75 * np.mean(raw) and np.mean(wide) < 0.9
+    assert np.mean(unseen) >= 0.92  # of 150
+    assert 0.93 <= np.mean(held) <= 0.995 and np.mean(held) >= np.mean(bare) - 0.01
+
+
+@pytest.mark.independent  # of a simulation of the same field
+def test_level_and_spread_by_year_are_those_of_a_simulated_field():
+    part = Component(30.0, 4.0, 6.0, 2.0, 20.0, 20.0)
+    state = State("f", 1.0, 0.5, {RING: part})
+    words = np.array([[0, AT[LEVEL], AT[LASER_GRADE], AT[LEVEL]]], np.int8)
+    found = course(state, words, Levelling(0.02, 0.0, False), 20.0)
+    rng = np.random.default_rng(5)
+    rate, share = rng.normal(6.0, 2.0, 200_000), np.exp(-0.02 * 20.0)
+    x, want = rng.normal(30.0, 4.0, len(rate)) + 0.5 * rate, []
+    for word in words[0]:
+        x = share * x if word == AT[LEVEL] else rng.normal(*state.left[RING], len(rate)) if word == AT[LASER_GRADE] else x
+        x = x + rate
+        want.append((x.mean(), x.std()))
+    assert found.level[0, :, 0] == pytest.approx([m for m, _ in want], abs=0.05) and found.sigma[0, :, 0] == pytest.approx([s for _, s in want], rel=0.01)
+
+
+@pytest.mark.analytic
+def test_an_old_survey_is_less_well_known():
+    part = Component(30.0, 4.0, 6.0, 2.0, 20.0, 20.0)
+    assert aged(part, 1.5).sigma == 4.0 and aged(part, 3.0).sigma == 8.0 and aged(part, -0.5).sigma == 4.0
+
+
+@pytest.mark.analytic
+def test_years_between_two_treatments_are_kept_and_a_rebuild_counts():
+    words = table(4)
+    at = lambda done, exempt=(False,) * 4: words[spaced({LASER_GRADE: 3}, done, words, np.array(exempt))]
+    laser = lambda rows: [np.flatnonzero(r == AT[LASER_GRADE]).tolist() for r in rows]
+    assert {tuple(k) for k in laser(at({}))} == {(), (0,), (1,), (2,), (3,), (0, 3)}
+    assert {tuple(k) for k in laser(at({LASER_GRADE: -1}))} == {(), (2,), (3,)} and {tuple(k) for k in laser(at({REBUILD: -1}))} == {(), (2,), (3,)}
+    assert not any(r[0] == AT[REBUILD] and AT[LASER_GRADE] in r[:3] for r in at({}))
+    assert (1,) in {tuple(k) for k in laser(at({LASER_GRADE: 0}, (False, True, False, False)))}  # pinned
+
+
 @pytest.mark.invariant
 def test_use_and_discount_weigh_a_year():
     words = np.array([[0, 0]], np.int8)
@@ -115,3 +185,5 @@ def test_levelling_is_assumed_until_five_records_speak():
     told = levelling([Visit(20.0, 1.0, 0.01)] * 5)
     assert not told.assumed and told.share == pytest.approx(0.05, abs=1e-3)
     assert levelling([Visit(20.0, -50.0, 0.01)] * 6).share == 0.0
+    unsure = levelling([Visit(20.0, 1.0, 20.0)] * 5)
+    assert unsure.assumed and unsure.share == pytest.approx(ASSUMED, abs=1e-3)  # five records that say nothing

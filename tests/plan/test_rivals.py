@@ -15,28 +15,53 @@ from pipeline.plan.condition import Component, State
 from pipeline.plan.lines import lines
 from pipeline.plan.offer import Field, Terms, Wanted, obeyed
 from pipeline.plan.outcome import Promise, in_band, score
-from pipeline.plan.programme import Means, Sharing
+from pipeline.plan.programme import Choice, Means, Programme, Sharing
 from pipeline.plan.reasons import BOUGHT, FORCED, LATER, NOT_NEEDED, NOT_NOW, RESTS, given_up, instead
 from pipeline.plan.schedules import Levelling, Price, table
-from pipeline.plan.treatments import LIP, LIP_CUT, NONE, REBUILD, TREATMENTS
+from pipeline.plan.treatments import LASER_GRADE, LEVEL, LIP, LIP_CUT, NONE, REBUILD, RING, TREATMENTS
 
 
 def worst(scores):
     return lambda i, s, t: [(LIP, scores[i])]
 
 
+def holds(i, s, t, name):
+    return -1.0  # every remedy holds
+
+
 @pytest.mark.analytic
 def test_worst_first_takes_the_worst_that_the_purse_reaches():
     programme = hand_case(4, 4)
-    assert rivals.worst_first(programme, [0, 0, 0], worst([1.0, 2.0, 3.0])) == [0, 2, 1]  # C, then no money for B; B in year 2
-    assert rivals.worst_first(hand_case(0, 0), [0, 0, 0], worst([1.0, 2.0, 3.0])) == [0, 0, 0]
-    assert rivals.worst_first(programme, [0, 0, 0], worst([0.0, 0.0, 0.0])) == [0, 0, 0]
+    assert rivals.worst_first(programme, [0, 0, 0], worst([1.0, 2.0, 3.0]), holds) == [0, 2, 1]  # C, then no money for B; B in year 2
+    assert rivals.worst_first(hand_case(0, 0), [0, 0, 0], worst([1.0, 2.0, 3.0]), holds) == [0, 0, 0]
+    assert rivals.worst_first(programme, [0, 0, 0], worst([0.0, 0.0, 0.0]), holds) == [0, 0, 0]
 
 
 @pytest.mark.analytic
 def test_every_field_in_turn_goes_on_where_it_stopped():
-    assert rivals.in_turn(hand_case(4, 4), [0, 0, 0], worst([1.0, 2.0, 3.0])) == [1, 2, 0]  # A, then B
-    assert rivals.in_turn(hand_case(6, 4), [0, 0, 0], worst([1.0, 2.0, 3.0])) == [1, 2, 1]  # B is passed over in year 1
+    assert rivals.in_turn(hand_case(4, 4), [0, 0, 0], worst([1.0, 2.0, 3.0]), holds) == [1, 2, 0]  # A, then B
+    assert rivals.in_turn(hand_case(6, 4), [0, 0, 0], worst([1.0, 2.0, 3.0]), holds) == [1, 2, 1]  # B is passed over in year 1
+
+
+@pytest.mark.analytic
+def test_no_field_comes_twice_before_each_has_come():
+    """One a year, three years: A, then B, then C; the worst first would go on with C as long as it is the worst."""
+    words = np.array([w for w in np.ndindex(2, 2, 2)], np.int8) * TREATMENTS.index(LIP_CUT)
+    choice = lambda f: Choice(f, "s", np.zeros(8), (words > 0) * 1.0, np.zeros((8, 3)), words, np.ones(8, bool))
+    programme = Programme(tuple(map(choice, "abc")), Means(np.ones(3), np.zeros(3)))
+    at = lambda picks: [words[s].nonzero()[0].tolist() for s in picks]
+    assert at(rivals.in_turn(programme, [0, 0, 0], worst([1.0, 1.0, 9.0]), holds)) == [[0], [1], [2]]
+    assert at(rivals.worst_first(programme, [0, 0, 0], worst([1.0, 1.0, 9.0]), holds)) == [[], [], [0, 1, 2]]
+
+
+@pytest.mark.analytic
+def test_a_remedy_that_does_not_bring_it_back_gives_way_to_one_that_does():
+    words = np.array([[0], [TREATMENTS.index(LEVEL)], [TREATMENTS.index(LASER_GRADE)]], np.int8)
+    choice = Choice("a", "s", np.zeros(3), np.array([[0.0], [0.0], [5.0]]), np.zeros((3, 1)), words, np.ones(3, bool))
+    over = lambda i, s, t, name: {1: 4.0, 2: -3.0}[s]
+    ring = lambda i, s, t: [(RING, 2.0)]
+    of = lambda money: rivals.worst_first(Programme((choice,), Means(np.array([money]), np.zeros(1))), [0], ring, over)
+    assert of(5.0) == [2] and of(4.0) == [1]
 
 
 @pytest.mark.invariant
@@ -46,7 +71,7 @@ def test_no_rival_breaks_a_budget_or_beats_the_plan(seed):
     best = choose(programme, gap=1e-9).loss
     start = rivals.least_asked(programme)
     for way in (rivals.worst_first, rivals.in_turn):
-        picks = way(programme, start, worst([1.0, 2.0, 3.0]))
+        picks = way(programme, start, worst([1.0, 2.0, 3.0]), holds)
         assert programme.within(picks) and programme.loss(picks) >= best - 1e-7
 
 

@@ -38,7 +38,7 @@ def record(fields: int = 6, years: int = 5, name: str = "Field {k}", **over) -> 
     return {
         "state": "planned", "newest": "2026-04-09", "first_year": 2026, "years": years, "starts": "2026-07-01", "currency": "USD", "money": [20000.0] * years, "spent": [12000.0] * years, "crew_hours": [260.0] * years,
         "hours": [40.0] * years, "comings": [900.0] * years, "names": {f: name.format(k=k) for k, f in enumerate(ids)}, "not_judged": {f: [["mix", "not_measured"]] + [["skin_lost", "not_sure"]] * (k % 2) for k, f in enumerate(ids)},
-        "left_out": [], "no_rate": [], "levelling": {"assumed": True, "share": 0.02, "sigma": 0.01}, "forced": {}, "not_offered": {f: {"rebuild": "no_cost"} for f in ids}, "old": [], "assumed": ["contingency_pct"],
+        "left_out": [], "no_rate": [], "levelling": {"assumed": True, "share": 0.02, "sigma": 0.01}, "forced": {}, "bids": [], "over_trip": {}, "begun": False, "worth": 0.0, "apart": {}, "no_rules": [], "pins_in_the_way": False, "not_offered": {f: {"rebuild": "no_cost"} for f in ids}, "old": [], "assumed": ["contingency_pct"],
         "pins_left": [], "loss": 20.0, "bound": 19.9, "gap": 0.0003, "untreated": 80.0, "drops": [0.01] * years, "drops_bound": False, "lines": lines,
         "others": {"worst_first": {"loss": 40.0, "spent": [9000.0] * years}, "in_turn": {"loss": 50.0, "spent": [9500.0] * years}},
         "tenth": {"more": {"loss": 19.0, "spent": [13000.0] * years, "changed": []}, "less": {"loss": 22.0, "spent": [11000.0] * years, "changed": [{"field_id": ids[0], "year": 2026, "from": "lip_cut", "to": "level"}] * 9}},

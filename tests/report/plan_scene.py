@@ -21,7 +21,7 @@ COURSES = {
 
 
 def why(code: str, component: str = "ring_depth", **given) -> dict:
-    return {"code": code, "component": component, "saved": 0.0, "per_1000": None, "treatment": "", "year": None, "other": None} | given
+    return {"code": code, "component": component, "saved": 0.0, "per_1000": None, "treatment": "", "year": None, "other": None, "sure": None, "doubtful": False} | given
 
 
 def line(year: int, field_id: str, treatment: str, reason: dict, left: list[float] | None = None, **given) -> dict:
@@ -51,7 +51,7 @@ RECORD = {
     "tenth": {"more": {"loss": 2.0, "spent": [9900.0, 3000.0, 8900.0], "changed": []}, "less": {"loss": 2.2, "spent": [9900.0, 3000.0, 0.0], "changed": [{"field_id": "kettle", "year": 2028, "from": "laser_grade", "to": "none"}]}},
     "pins": [{"field_id": "kettle", "treatment": "laser_grade", "year": 2026, "not_before": None, "price": 0.1}, {"field_id": "heron", "treatment": "rebuild", "year": None, "not_before": 2028, "price": 0.0}],
     "pins_left": [{"field_id": "acorn", "treatment": None, "year": None, "not_before": None}], "levelling": {"share": 0.02, "sigma": 0.01, "assumed": False},
-    "not_judged": {"heron": [["mix", "not_measured"]], "kettle": [], "moth": [["mix", "no_tolerance"]]}, "not_offered": {"heron": {}, "kettle": {}, "moth": {"laser_grade": "no_design"}},
+    "not_judged": {"heron": [["mix", "not_measured"]], "kettle": [], "moth": [["mix", "no_tolerance"]]}, "bids": [], "over_trip": {}, "begun": False, "worth": 0.0, "apart": {}, "no_rules": [], "pins_in_the_way": False, "not_offered": {"heron": {}, "kettle": {}, "moth": {"laser_grade": "no_design"}},
     "left_out": [], "old": ["moth"], "no_rate": ["skin_lost"], "assumed": ["discount"], "outcome": {"promised": 0, "measured": 0, "in_band": 0, "share": None, "trusted": None},
 }  # fmt: skip
 SIGNED = {"set_by": "Board of Nowhere", "set_on": "2025-12-15"}

@@ -56,8 +56,8 @@ def test_the_first_sheet_says_what_is_asked_and_what_it_buys():
     assert "at 0.18 points on average, and with nothing done at 5.0" in text
     assert "USD 40 000 are approved and not asked for: even USD 10 000 more in any one year would change nothing to speak of." in text
     assert "Unsafe now: close or mend it today, whatever the plan says" in text and "Unsafe 2, Work 2, Good 2." in text
-    assert "Mending the worst field first, each by its cheapest remedy, under the same budgets comes to 40.0, 100 % more, and spends USD 45 000." in text
-    assert "22.0 points are left instead of 20.0; 9 choices change, first: Field 0 in 2026 levelling by the crew instead of cutting the lip. With 10 % more it would be the same." in text
+    assert "Mending each year the worst field first, then the next, each by the cheapest work that brings its worst measure within tolerance, under the same budgets comes to 40.0, 100 % more, and spends USD 45 000." in text
+    assert "22.0 points are left instead of 20.0; 9 choices change, first: Field 0 2026, levelling by the crew instead of cutting the lip. With 10 % more it would be the same." in text
     assert "Field 0, a rebuild not before 2028: obeyed. It costs 0.40 points over the plan." in text
 
 

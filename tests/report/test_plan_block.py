@@ -59,7 +59,7 @@ def test_what_would_have_kept_its_limit_anyway_says_so_and_what_would_not_does_n
 ])  # fmt: skip
 def test_a_field_without_work_says_what_it_waits_for(code, given_, says):
     assert says in plain(line_reason(line(2027, "heron", "none", why(code, **given_)), RECORD, WORDS))
-    full = RECORD | {"lines": [line(2026 + t, "heron", "level", why("crew")) for t in range(3)]}
+    full = RECORD | {"lines": [line(2026 + t, "heron", "laser_grade", why("bought")) for t in range(3)]}
     if code == "not_now" and not given_:
         assert "three pieces of work that the plan gives a field at most" in line_reason(line(2028, "heron", "none", why(code)), full, WORDS)
 
@@ -157,7 +157,7 @@ def test_no_plan_says_why_and_the_least_that_would_do():
     outcome = {"outcome": RECORD["outcome"]}
     assert plan_block({"state": "not_asked", **outcome}, WORDS) == {}
     assert plan_block({"state": "not_measured", **outcome}, WORDS)["lead"] == [WORDS("plan_not_measured")]
-    base = {k: RECORD[k] for k in ("first_year", "years", "names", "currency", "money", "crew_hours", "forced", "outcome", "not_offered", "newest")}
+    base = {k: RECORD[k] for k in ("first_year", "years", "names", "currency", "money", "crew_hours", "forced", "outcome", "not_offered", "newest", "no_rules", "pins_in_the_way")}
     short = plan_block(base | {"state": "infeasible", "no_schedule": [], "short_money": [500.0, 0.0, 0.0], "short_hours": [0.0, 8.0, 0.0]}, WORDS, METRIC, given([]))
     assert not short["planned"] and [plain(s) for s in short["lead"]] == [
         "There is no plan: the budgets do not reach for what must be done. The least that would do:", "2026: USD 16 500, USD 500 more than the USD 16 000 there are.",

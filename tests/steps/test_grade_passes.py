@@ -17,7 +17,7 @@ from pipeline.settings import Config
 from pipeline.steps.grade_passes import passes_of
 from pipeline.works.grading.touch_up import Hollow
 from pipeline.works.keep_outs import KINDS, keep_outs_of
-from report.scene import CRS, SIGNED
+from report.scene import CRS, SIGNED, reads
 
 ON = dt.date(2026, 4, 7)
 SETS = [("softball-60", "softball-55"), ("softball-65", "softball-60"), ("baseball-70", None), ("baseball-90", None), ("baseball-60", "baseball-50")]
@@ -78,3 +78,23 @@ def test_no_run_crosses_what_is_drawn_or_follows_from_the_layout(field):
         if not any(str(f.props.get("base") or "") in ("home", "pitchers-plate") for f in features if f.role == "base_anchor"):
             assert driven.distance(patch.polygon) >= 0.49, patch.patch_id
     assert driven.difference(layout.skin).area < 1e-3
+
+
+@pytest.mark.invariant
+def test_the_bearing_and_corner_recorded_last_are_not_used_next_wherever_their_row_stands():
+    second = HOME[0] + 60 * 0.3048, HOME[1] + 60 * 0.3048
+    made = build(Drawing("f", CRS, 0.5, "softball-60", None, HOME, second))
+    machines = {"mat": {"width_m": 2.4, "speed_m_per_s": 1.1, "turn_s": 15, **SIGNED}}
+
+    def runs(*done: tuple[str, str, str]) -> tuple[float, str]:
+        rows = ({"work_id": f"w{k}", "field_id": "f", "done_on": day, "work": "drag", "bearing_deg": bearing, "entry": corner} for k, (day, bearing, corner) in enumerate(done))
+        found = passes_of(Job("f", "", Config(machines=machines), {"works": reads("works", *rows)}, (), "."), made, (), ())["runs"][0]
+        return found["bearing_deg"], found["entry"]
+
+    done, used = [], []
+    for day in ("2026-04-06", "2026-04-13", "2026-04-20", "2026-04-27"):
+        bearing, corner = runs(*done)
+        assert all(min(abs(bearing - b) % 180, 180 - abs(bearing - b) % 180) >= 30 for b, _ in used[-1:]) and corner not in [c for _, c in used[-2:]]
+        used.append((bearing, corner))
+        done.append((day, f"{bearing:g}", corner))
+    assert len(set(used)) == 4 and runs(*done) == runs(*reversed(done)) == runs(done[3], done[0], done[2], done[1])

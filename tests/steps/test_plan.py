@@ -133,6 +133,54 @@ def test_safety_work_beyond_the_purse_names_the_least_that_would_do(where):
 
 
 @pytest.mark.analytic
+def test_pins_that_no_budget_holds_are_told_as_what_stands_in_the_way(where):
+    record = run(where, config(money=500, pins=[{"field_id": "heron", "treatment": "rebuild", "year": 2026}]))
+    assert record["state"] == "infeasible" and record["pins_in_the_way"] is True and sum(record["short_money"]) > 30000
+    assert "Without the pins there is a plan that keeps to the rest." in plan_block(record, WORDS)["lead"]
+    assert run(where, config(money=100))["pins_in_the_way"] is False
+
+
+@pytest.mark.analytic
+def test_money_is_left_where_it_buys_less_than_the_owner_asks_and_the_line_says_so(where):
+    bare = lambda made: Config(**{**made.model_dump(exclude_none=True), "costs": {k: v for k, v in SETTINGS["costs"].items() if k != "level"}})
+    free = run(where, bare(config(money=40000)))
+    asks = run(where, bare(config(money=40000, least_points_per_1000=1000)))
+    found = {(r["year"], r["field_id"]): r for r in tables.read(where.capital_plan, "capital_plan")}
+    assert sum(asks["spent"]) < sum(free["spent"]) and found[2026, "moth"]["treatment"] == "lip_cut"  # safety work is bought whatever it is worth
+    assert any(line["why"]["code"] == "beneath" for line in asks["lines"])
+    assert any("1 000" in s.replace("\u00a0", " ") for s in plan_block(asks, WORDS)["sure"]["how"])
+
+
+@pytest.mark.analytic
+def test_years_between_two_levellings_are_kept_from_works_on(where):
+    apart = config()
+    costs = {**SETTINGS["costs"], "level": {"hours_fixed": 1, "least_years": 2, **SIGNED}}
+    apart = Config(**{**apart.model_dump(exclude_none=True), "costs": costs})
+    run(where, apart, ("heron-9,heron,2026-03-01,level,",))
+    found = {(r["year"], r["field_id"]): r["treatment"] for r in tables.read(where.capital_plan, "capital_plan")}
+    for f in LIPS:
+        years = [y for y in (2026, 2027, 2028) if found[y, f] == "level"]
+        assert all(b - a >= 2 for a, b in zip(years, years[1:]))
+    assert found[2026, "heron"] != "level"  # March 2026 lies in the plan year of 2025
+
+
+@pytest.mark.analytic
+def test_a_hollow_over_its_trip_limit_is_told_and_waits_for_no_plan(where):
+    low = Config(**{**config().model_dump(exclude_none=True), "tolerances": {**SETTINGS["tolerances"], "low_spot_trip_mm": {"value": 12, **SIGNED}, "low_spot_mm": {"value": 10, **SIGNED}}})
+    record = run(where, low)
+    assert record["over_trip"] == {f: "second" for f in LIPS} and record["forced"] == {"moth": ["lip"]}
+    assert sum("waits for no plan" in s for s in plan_block(record, WORDS)["lead"]) == 3
+
+
+@pytest.mark.analytic
+def test_a_plan_whose_first_year_is_over_says_so(where):
+    write(where, "moth", {"2027-08-01": 70.0})
+    record = run(where, config())
+    assert record["begun"] is True and any("out of date" in s for s in plan_block(record, WORDS)["lead"])
+    assert run(where, config(first_year=2026))["first_year"] == 2026
+
+
+@pytest.mark.analytic
 def test_no_plan_asked_for_writes_headers_and_no_block(where):
     record = run(where, Config(**{k: v for k, v in SETTINGS.items() if k != "plan"}))
     assert record["state"] == "not_asked" and tables.read(where.capital_plan, "capital_plan") == [] and plan_block(record, WORDS) == {}
