@@ -31,7 +31,7 @@ def _district(job: Job, where: Where, words: Words) -> None:
     """portfolio.xlsx."""
     rows = {name: tables.read(path, name) for name, path in zip(("capital_plan", *LISTED), (where.capital_plan, *over_all(where)))}
     names = {r["field_id"]: r.get("name") or r["field_id"] for r in job.rows["fields"]}
-    ranked = records.read(where.portfolio_said)["ranked"]
+    ranked = dict(records.read(where.portfolio_said)["ranked"])
     workbook.write(where.workbook, district_book(records.read(where.plan_record), rows, job.settings, names, ranked, newest_day(job), words))
 
 

@@ -49,7 +49,7 @@ def made(at: Where, how: Config, names: dict[str, str] | None = None, field: str
     for path, name in ((at.portfolio, "portfolio"), (at.season_queue, "season_queue"), (at.order, "order"), (at.hazards, "hazards")):
         tables.write(path, name, [{"field_id": f, "site": "otterlamp", "lip_max_mm": lip, "verdict": "unsafe" if f == "moth" else "good", "reason": "=1+1"} for f, lip in LIPS.items()] if name == "portfolio" else
                      [{"site": "otterlamp", "material": "mix", "tonnes": 10.0, "low95": 8.0, "high95": 12.0, "in_stock": 0.0}] if name == "order" else [])  # fmt: skip
-    records.write(at.portfolio_said, {"ranked": ["moth", "kettle", "heron"]})
+    records.write(at.portfolio_said, {"ranked": [[f, "=1+1"] for f in ("moth", "kettle", "heron")]})
     workbook.run(jobs.job(jobs.given(Project(how, given, {}), "workbook", ".", field), field), at)
     return Path(at.paper(field, "workbook.xlsx") if field else at.workbook)
 

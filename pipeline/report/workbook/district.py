@@ -20,18 +20,18 @@ LISTED = ("portfolio", "season_queue", "order", "plan_outcome", "hazards")  # re
 NAMED = {t for t in LISTED if any(c.name == "field_id" for c in TABLES[t])}
 
 
-def district_book(record: Mapping, rows: Mapping[str, Sequence[Mapping]], settings: Config, names: Mapping[str, str], ranked: Sequence[str], day: str, words: Words) -> Book:
+def district_book(record: Mapping, rows: Mapping[str, Sequence[Mapping]], settings: Config, names: Mapping[str, str], ranked: Mapping[str, str], day: str, words: Words) -> Book:
     """Costs, plan, comings, years, orders, then the tables over all fields, then what each column means.
 
     record : build/plan/plan.json
     rows   : table name -> rows, `capital_plan` and those of LISTED
-    ranked : field ids, worst first
+    ranked : field id -> why it stands there, in the reader's units; worst first
     day    : of the newest survey, ISO
     """
     units, currency, made = SYSTEMS[settings.units], settings.currency, []
     lead = [words("book_costs_title"), words("book_costs_lead", currency=currency), words("book_input"), words("book_not_chosen_anew")]
     priced = costs_sheet(plan_figures(settings.costs, settings.prices, settings.plan, words, units, currency), lead, words)
-    sheets, told = [priced.sheet], own_told(priced.sheet.name, PRICES, lambda c: "", words)
+    sheets, told = [priced.sheet], own_told(priced.sheet.name, PRICES, lambda c: "", words, "book_from_settings")
     if record["state"] == PLANNED:
         plan = Sheets(record, rows["capital_plan"], priced, words, units)
         made = [(plan.plan(), PLAN), (plan.years(settings.budget), YEARS), (plan.comings(), COMINGS), (plan.orders(), ORDERS)]
@@ -40,12 +40,12 @@ def district_book(record: Mapping, rows: Mapping[str, Sequence[Mapping]], settin
         told += own_told(sheet.name, columns, lambda c: unit_in(c, units, currency), words)
     place = {f: k for k, f in enumerate(ranked)}
     for table in LISTED:
-        mine = sorted(rows[table], key=lambda r: place.get(r["field_id"], len(place))) if table == "portfolio" else rows[table]
+        mine = [r | {"reason": ranked.get(r["field_id"], r["reason"])} for r in sorted(rows[table], key=lambda r: place.get(r["field_id"], len(place)))] if table == "portfolio" else rows[table]
         lead = [words(f"book_{table}_title")] + ([] if mine else [words("book_empty")])
         name = words(f"book_sheet_{table}")
         sheets.append(table_sheet(name, lead, mine, TABLES[table], units, words, names if table in NAMED else None, table == "portfolio", currency))
-        told += own_told(name, ("rank",), lambda c: "", words) if table == "portfolio" else []
-        told += own_told(name, ("field_name",), lambda c: "", words) if table in NAMED else []
+        told += own_told(name, ("rank",), lambda c: "", words, "book_from_page") if table == "portfolio" else []
+        told += own_told(name, ("field_name",), lambda c: "", words, "book_from_page") if table in NAMED else []
         told += table_told(table, name, TABLES[table], units, words, currency)
     sheets.append(columns_sheet(told, words))
     title = words("book_title", title=settings.report.title) if settings.report.title else words("book_title_bare")

@@ -29,7 +29,7 @@ def field_book(name: str, rows: Mapping[str, Sequence[Mapping]], designs: Sequen
     priced = costs_sheet(design_figures(settings.costs, settings.prices, words, units, currency), lead, words)
     made = designs_sheet(designs, settings.costs, priced, words, units, currency)
     sheets, left_out = [priced.sheet, made], []
-    told = own_told(priced.sheet.name, PRICES, lambda c: "", words) + own_told(made.name, DESIGNS, lambda c: design_unit(c, units, currency), words)
+    told = own_told(priced.sheet.name, PRICES, lambda c: "", words, "book_from_settings") + own_told(made.name, DESIGNS, lambda c: design_unit(c, units, currency), words, "book_from_designs")
     for table in (t for t in LISTED if t in rows):
         mine, sheet = shown_of(table, rows[table], newest), table.replace("_", " ")
         if len(mine) < len(rows[table]):

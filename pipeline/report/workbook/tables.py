@@ -19,6 +19,7 @@ AS_HELD = ("held_low95", "held_high95")  # ends of the range of held_mm_per_mont
 HELD_UNITS = {"mm": "height", "m": "length", "m3": "volume"}  # words of the column `unit`
 IN_THAT_UNIT = ("before", "after", "change", "change_sigma", "before_sigma", "after_sigma")
 WIDE = {"reason": 70.0, "note": 40.0, "why": 60.0, "held_reason": 40.0}
+LEAST = {"word": 18.0, "text": 22.0}
 MOST_ROWS = 4000  # of a sheet; what is beyond stands in the table's own file
 SIGN = re.compile(r"\b(positive|negative|minus|less what)\b")
 
@@ -41,7 +42,7 @@ def _unit_of(column: Column, units: Units, currency: str) -> tuple[str, Unit | N
     if column.kind in KINDS or stem == "mm":
         return BARE.get(stem, stem) + tail, getattr(units, KINDS.get(column.kind, "height"))
     for end, unit in KEPT.items():
-        if stem.endswith(end) and not isinstance(column.kind, type(None)):
+        if stem.endswith(end):
             return stem.removesuffix(end) + tail, unit
     return column.name, Unit("m", 1, 3) if column.kind == "m" else None
 
@@ -56,7 +57,7 @@ def table_sheet(name: str, lead: Sequence[str], rows: Sequence[Mapping], columns
     """One result table. named: field_id -> name, for a column beside the key; ranked: rows stand worst first and are numbered."""
     shown = [(c, unit_of(c, units, currency)[1]) for c in columns]
     heads, out = [head_of(c, units, words, currency) for c in columns], [[cell_of(row.get(c.name), c, unit) for c, unit in shown] for row in rows[:MOST_ROWS]]
-    widths = [WIDE.get(c.name, max(12.0, min(len(h) + 2.0, 26.0))) for c, h in zip(columns, heads)]
+    widths = [WIDE.get(c.name, max(LEAST.get(c.kind, 12.0), min(len(h) + 2.0, 26.0))) for c, h in zip(columns, heads)]
     if named:
         at = [c.name for c in columns].index("field_id") + 1
         heads.insert(at, words("book_field_name")), widths.insert(at, 22.0)
@@ -111,10 +112,10 @@ def table_told(table: str, sheet: str, columns: Sequence[Column], units: Units, 
     return out
 
 
-def own_told(sheet: str, columns: Sequence[str], unit, words: Words) -> list[tuple[str, ...]]:
-    """The same for a sheet that is worked out in the workbook. unit: column -> its unit."""
+def own_told(sheet: str, columns: Sequence[str], unit, words: Words, source: str = "book_here") -> list[tuple[str, ...]]:
+    """The same for a sheet that is worked out in the workbook. unit: column -> its unit; source: the phrase that says where it is from."""
     out = []
     for c in columns:
         meaning = words(f"book_means_{c}")
-        out.append((sheet, words(f"book_{c}"), unit(c), meaning, sign_of(meaning), words("book_here")))
+        out.append((sheet, words(f"book_{c}"), unit(c), meaning, sign_of(meaning), words(source)))
     return out
