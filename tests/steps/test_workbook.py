@@ -296,7 +296,7 @@ def test_a_field_s_workbook_holds_its_newest_survey_and_says_what_it_leaves_out(
     tables.write(where.table("moth", "works_record"), "works_record", [{"work_id": "w-1", "measure": m, "place": "outer", "before": 50.8, "unit": u} for m, u in (("lip", "mm"), ("slope", "pct"))])
     path = made(where, settings("us"), field="moth")
     held = stored(path)
-    assert [r["survey id"] for r in table(path, "lip", held)] == ["moth-2026-04-07"] and any("1 rows of older surveys" in str(v) for v in held["READ ME"].values())
+    assert [r["survey id"] for r in table(path, "lip", held)] == ["moth-2026-04-07"] and any("Left out of lip: rows of older surveys, 1 of them" in str(v) for v in held["READ ME"].values())
     assert {(r["before"], r["unit"]) for r in table(path, "works record", held)} == {(2.0, "in"), (50.8, "pct")}
     assert table(path, "survey quality", held)[0]["flown on"] == dt.datetime(2026, 4, 7)
     assert path.stat().st_size < 2_000_000

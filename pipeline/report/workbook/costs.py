@@ -8,7 +8,7 @@ from typing import Mapping, Sequence
 
 from pipeline.owner import Cost, Figure, Plan, Prices
 from pipeline.plan.treatments import LASER_GRADE, LIP_CUT, MIX_ADD, NONE, REBUILD, TREATMENTS
-from pipeline.report.figures import Units
+from pipeline.report.figures import Unit, Units
 from pipeline.report.words import Words
 from pipeline.sheets import DAY, FINE, INPUT, Cell, Sheet, first_row, letter, place
 
@@ -60,19 +60,23 @@ def figures_of(treatment: str, cost: Cost) -> tuple[str, ...]:
 
 def asked(treatment: str, figure: str, cost: Cost, words: Words, units: Units, currency: str) -> Asked:
     """A figure of a treatment, in the reader's units."""
-    bare = figure.removeprefix("hours_")
-    unit = {"per_m": units.length, "per_m2": units.area, "per_t": units.mass}.get(bare)
+    unit = {"per_m": units.length, "per_m2": units.area, "per_t": units.mass}.get(figure.removeprefix("hours_"))
     of = words("book_hours_unit") if figure in HOURS else currency
-    per = words("book_a_unit", of=of, unit=words("book_ton_us") if bare == "per_t" and units.system == "us" else unit.name) if unit is not None else of
+    per = words("book_a_unit", of=of, unit=one(unit, units, words)) if unit is not None else of
     follows = MIX_PRICE if figure == "per_t" and treatment in AT_MIX_PRICE else ""
     return Asked(cost_name(treatment, figure), f"costs.{treatment}.{figure}", words(f"plan_does_{treatment}"), words(f"book_what_{figure}"), per, getattr(cost, figure), unit.size if unit is not None else 1.0, follows)
 
 
 def price(figure: str, prices: Prices, words: Words, units: Units, currency: str) -> Asked:
     """A unit price that hangs on no treatment."""
-    unit = {"mix_per_t": (units.mass, "ton"), "move_per_m3": (units.volume, ""), "hour": (None, "")}[figure][0]
-    per = words("book_a_unit", of=currency, unit=words("book_hours_unit") if unit is None else words("book_ton_us") if figure == "mix_per_t" and units.system == "us" else unit.name)
+    unit = {"mix_per_t": units.mass, "move_per_m3": units.volume}.get(figure)
+    per = words("book_a_unit", of=currency, unit=words("book_hours_unit") if unit is None else one(unit, units, words))
     return Asked(f"price_{figure}", f"prices.{figure}", words("book_price"), words(f"book_what_{figure}"), per, getattr(prices, figure), unit.size if unit is not None else 1.0)
+
+
+def one(unit: Unit, units: Units, words: Words) -> str:
+    """A unit's name for one of it."""
+    return words("book_ton_us") if unit is units.mass and units.system == "us" else unit.name
 
 
 def plan_figures(costs: Mapping[str, Cost], prices: Prices, plan: Plan, words: Words, units: Units, currency: str) -> list[Asked]:
