@@ -28,13 +28,12 @@ FIELD_TABLES = {
 OVER_ALL = {"season": ("walks", "readings", "works", "sites", "stock", "games"), "day": ("walks", "readings", "works", "sites", "games"), "week": ("walks", "readings", "works", "games"), "portfolio": ("walks", "readings", "works"), "workbook": (), "catalogue": ()}
 ALSO_OF_A_FIELD = ("workbook", "catalogue")  # verbs with a job a field and one over all
 # Of such a table the column and words by which a verb takes its rows: whatever else is written down gives it nothing to do.
-SEEN, BY_HAND = ("seen",), ("seen", "moisture_hand")
+SEEN = ("seen",)
 TAKEN = {
     ("measure", "readings"): ("kind", ("lip_rise", "distance", "mix_depth")),
     ("measure", "works"): ("work", ("lip_cut", "sod", "edge_recut", "edge_clean", "roll", "laser_grade", "rebuild", "mix_add", "level", "bases")),
     ("history", "readings"): ("kind", ("level",)),
-    **{(verb, "readings"): ("kind", BY_HAND) for verb in ("report", "bid")},
-    **{(verb, "readings"): ("kind", SEEN) for verb in OVER_ALL},
+    **{(verb, "readings"): ("kind", SEEN) for verb in ("report", "bid", *OVER_ALL)},
 }
 
 

@@ -34,7 +34,7 @@ def reruns(**texts: str) -> set[str]:
     ("texts", "those"),
     [
         ({"readings": READINGS + "r1,f1,2026-05-01,seen,hole,,,,second\n"}, {"report f1", "season", "portfolio", "week"}),
-        ({"readings": READINGS + "r1,f1,2026-05-01,moisture_hand,dust,,,,\n"}, {"report f1"}),
+        ({"readings": READINGS + "r1,f1,2026-05-01,moisture_hand,dust,,,,\n"}, set()),
         ({"readings": READINGS + "r1,f1,2026-05-01,rain,18,mm,,,\n"}, set()),
         ({"readings": READINGS + "r1,f1,2026-05-01,lip_rise,12,mm,outer,3.0,\n"}, {"measure f1"}),
         ({"readings": READINGS + "r1,f1,2026-05-01,level,1.2,m,,,\n"}, {"history f1"}),

@@ -70,7 +70,7 @@ def _lead(record: dict, words: Words) -> list[str]:
     out += [f"{words('plan_means', last=last, planned=points(planned[-1]), untreated=points(bare[-1]))} {words('plan_condition')}"]
     small = [line for line in done if little(line, record)]
     cost, saved = sum(r["cost"] for r in small), sum(r["why"]["saved"] for r in small)
-    out += [words.count("plan_small", len(small), money=cash(cost), share=_of(cost, sum(record["spent"])), does=_of(saved, record["untreated"] - record["loss"]))] if small else []
+    out += [words.count("plan_small", len(small), money=cash(cost), share=_of(cost, sum(record["spent"])), does=_does(saved, record["untreated"] - record["loss"], words))] if small else []
     out += [words("plan_by_hand")] if any(RING in c["limits"] for c in record["courses"].values()) else []
     idle = sum(record["crew_hours"]) - sum(record["hours"])
     out += [words("plan_idle", hours=counted(round(sum(record["hours"]))), crew_hours=counted(round(sum(record["crew_hours"]))))] if idle > 0.5 * sum(record["crew_hours"]) else []
@@ -80,6 +80,12 @@ def _lead(record: dict, words: Words) -> list[str]:
 def _of(part_: float, whole: float) -> str:
     """A part in whole per cent."""
     return printed(100 * part_ / whole, 0) if whole > 0 else "0"
+
+
+def _does(saved: float, whole: float, words: Words) -> str:
+    """A part of what the plan does, in words."""
+    share = _of(saved, whole)
+    return words("plan_small_does", share=share) if share != "0" else words("plan_small_nothing")
 
 
 def _year(record: dict, t: int, words: Words, units: Units) -> dict:

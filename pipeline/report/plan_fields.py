@@ -53,7 +53,7 @@ def _planned(field_id: str, record: dict, words: Words, units: Units) -> str:
     said |= {"figure": shown(field_id, name, stand, record, words, units), "limit": held_to(field_id, name, record, words, units)}
     said["then"] = _then(field_id, name, PLANNED, record, words, units) if (name, end) in over and t != end else ""
     mended = [named(field_id, n, record, words) for n in found["limits"] if _excess(found, UNTREATED, n, end) > 0 >= _excess(found, PLANNED, n, end)]
-    begun = words("plan_mended", parts=words.listed(mended)) if mended else ""
+    begun = words.count("plan_mended", len(mended), parts=words.listed(mended)) if mended else ""
     if len(years) == record["years"]:
         return begun + words("plan_over_always", **said)
     if years[0] > first and years == list(range(years[0], first + end + 1)):

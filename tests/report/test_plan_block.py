@@ -104,7 +104,7 @@ def test_the_lead_gives_the_sum_the_years_end_and_what_does_little():
     lead = plain(" ".join(plan_said()["lead"]))
     assert lead.startswith("5 pieces of work over 3 years, USD 21 800 of the USD 48 000 in the budgets. Moth Field first: the lip along the outer edge is over the trip limit.")
     assert "At the end of 2028 the fields stand at condition 0.30 on average with the plan, at 1.9 if nothing is done. Condition says" in lead
-    assert "USD 8 000 of it goes to one piece of work that does little for its money: 37 % of the money for about 1 % of what the plan does." in lead
+    assert "USD 8 000 of it, 37 % of the money, goes to one piece of work that does little for it: about 1 % of what the plan does." in lead
     assert "32 of 780 crew hours" in lead and "2026 begins on 1 July 2026" in lead
 
 

@@ -71,7 +71,7 @@ def test_a_day_is_laid_around_its_games(ran, capsys):
             assert task.ends <= game.starts or game.ends <= task.starts
     assert (done.starts.to_numpy()[1:] >= done.ends.to_numpy()[:-1]).all()
     page = (ran.root / WHERE.day("2026-04-18", "html")).read_text()
-    assert "Moth Field" in page and "no time to drag" in page and "stays closed" in page and "whoever stands on the field decides" in page
+    assert "Moth Field" in page and "Games that cannot be had" in page and "stays closed" in page and "whoever stands on the field decides" in page
     assert day(ran.folder, dt.date(2026, 4, 20), 0.0) == 0 and "No games stand" in (ran.root / WHERE.day("2026-04-20", "html")).read_text()
     with pytest.raises(BadInput, match="a day from 2026-04-18 to 2026-04-22"):
         day(ran.folder, dt.date(2026, 1, 2), 0.0)

@@ -20,11 +20,14 @@ rows.faults = function (e) {
   return out;
 };
 
+// A note as a table takes it: no control signs, not begun with a sign that a spreadsheet takes for a formula.
+rows.plain = (text) => text.replace(/[\u0000-\u001f\u007f]+/g, " ").replace(/^[\s=@+-]+/, "").slice(0, 2000);
+
 rows.of = function (e) {
   const hand = (keep.find({kind: "hand", field: e.field, on: e.on}) ?? {}).value ?? "";
   if (e.kind === "work") return {
     table: "works", work_id: e.id, field_id: e.field, done_on: e.on, work: e.task, hours: rows.number(e.hours ?? ""), moisture: hand, by: "crew",
-    bearing_deg: rows.bearing(rows.number(e.bearing ?? "")), entry: e.entry ?? "", mix_amount: rows.number(e.mix ?? ""), mix_unit: e.unit ?? "", notes: e.notes ?? "",
+    bearing_deg: rows.bearing(rows.number(e.bearing ?? "")), entry: e.entry ?? "", mix_amount: rows.number(e.mix ?? ""), mix_unit: e.unit ?? "", notes: rows.plain(e.notes ?? ""),
   };
   if (e.kind === "hand") return {table: "readings", reading_id: e.id, field_id: e.field, read_on: e.on, kind: "moisture_hand", value: e.value};
   if (e.kind === "seen") return {table: "readings", reading_id: e.id, field_id: e.field, read_on: e.on, kind: "seen", value: e.value, place: e.place ?? "", e: e.e, n: e.n};
