@@ -55,7 +55,7 @@ def test_everything_that_is_promised_is_there(ran):
     for field in ("moth", "two-lamps"):
         for table in FIELD_TABLES:
             assert (ran.root / WHERE.table(field, table)).is_file()
-        for path in (WHERE.cube(field), WHERE.vectors(field), WHERE.provenance(field), WHERE.report(field)):
+        for path in (WHERE.cube(field), WHERE.vectors(field), WHERE.provenance(field), WHERE.report(field), WHERE.paper(field, "workbook.xlsx")):
             assert (ran.root / path).stat().st_size > 0
         assert len(pd.read_csv(ran.root / WHERE.table(field, "quantities"))) == 3 and (ran.root / WHERE.grade(field)).is_dir()
         for name in ("elevation", "sigma", "count"):
