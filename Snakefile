@@ -16,7 +16,7 @@ wildcard_constraints:
 
 
 rule all:
-    input: at.index, at.portfolio, at.week("html"), at.capital_plan, at.workbook, at.board_paper, at.catalogue, [at.bid(year, field) for year, field in work.bids]
+    input: at.index, at.portfolio, at.week("html"), at.capital_plan, at.workbook, [at.paper(f, "workbook.xlsx") for f in work.fields], at.board_paper, at.catalogue, [at.bid(year, field) for year, field in work.bids]
 
 
 if work.made:
@@ -85,8 +85,8 @@ rule history:
 
 
 rule report:
-    input: at.layout("{field}"), at.graded("{field}"), at.table("{field}", "quantities"), at.table("{field}", "handoffs"), at.worked("{field}"), at.vectors("{field}"), at.provenance("{field}"), work.history_tables, lambda w: [at.tied(w.field, s) for s in work.surveys_of(w.field)]
-    output: at.report("{field}"), at.paper("{field}", "work_package.pdf"), at.paper("{field}", "work_package.html"), at.paper("{field}", "keep_out.pdf"), at.paper("{field}", "workbook.xlsx"), directory(at.work_records("{field}")), directory(at.styles("{field}"))
+    input: at.layout("{field}"), at.graded("{field}"), at.worked("{field}"), at.vectors("{field}"), at.provenance("{field}"), work.history_tables, lambda w: [at.tied(w.field, s) for s in work.surveys_of(w.field)]
+    output: at.report("{field}"), at.paper("{field}", "work_package.pdf"), at.paper("{field}", "work_package.html"), at.paper("{field}", "keep_out.pdf"), directory(at.work_records("{field}")), directory(at.styles("{field}"))
     log: at.log("report", "{field}")
     params: code=work.code("report"), given=lambda w: work.given("report", w.field)
     shell: STEP + " --field {wildcards.field} 2> {log:q}"
@@ -134,11 +134,19 @@ rule portfolio:
 
 
 rule workbook:
-    input: at.plan_record, at.capital_plan, at.portfolio, at.season_queue, at.order, at.plan_outcome, at.hazards
+    input: at.graded("{field}"), at.table("{field}", "handoffs"), work.history_tables
+    output: at.paper("{field}", "workbook.xlsx")
+    log: at.log("workbook", "{field}")
+    params: code=work.code("workbook"), given=lambda w: work.given("workbook", w.field)
+    shell: STEP + " --field {wildcards.field} 2> {log:q}"
+
+
+rule workbook_all:
+    input: at.plan_record, at.capital_plan, at.portfolio, at.portfolio_said, at.season_queue, at.order, at.plan_outcome, at.hazards
     output: at.workbook
     log: at.log("workbook", "all")
     params: code=work.code("workbook"), given=work.given("workbook")
-    shell: STEP + " 2> {log:q}"
+    shell: STEP.replace("{rule}", "workbook") + " 2> {log:q}"
 
 
 rule board:
@@ -150,7 +158,7 @@ rule board:
 
 
 rule catalogue:
-    input: at.layout("{field}"), rules.change.output, rules.grade.output, rules.history.output, rules.report.output, lambda w: [p for s in work.surveys_of(w.field) for p in (at.survey(w.field, s), at.surface(w.field, s))], lambda w: [at.bid(y, f) for y, f in work.bids if f == w.field]
+    input: at.layout("{field}"), rules.change.output, rules.grade.output, rules.history.output, rules.report.output, rules.workbook.output, lambda w: [p for s in work.surveys_of(w.field) for p in (at.survey(w.field, s), at.surface(w.field, s))], lambda w: [at.bid(y, f) for y, f in work.bids if f == w.field]
     output: at.collection("{field}"), directory(at.items("{field}"))
     log: at.log("catalogue", "{field}")
     params: code=work.code("catalogue"), given=lambda w: work.given("catalogue", w.field)
@@ -158,7 +166,7 @@ rule catalogue:
 
 
 rule catalogue_root:
-    input: [at.collection(f) for f in work.fields], rules.season.output, rules.week.output, rules.portfolio.output, rules.plan.output, rules.workbook.output, rules.board.output
+    input: [at.collection(f) for f in work.fields], rules.season.output, rules.week.output, rules.portfolio.output, rules.plan.output, rules.workbook_all.output, rules.board.output
     output: at.catalogue, at.district
     log: at.log("catalogue", "all")
     params: code=work.code("catalogue"), given=work.given("catalogue")

@@ -26,6 +26,7 @@ FIELD_TABLES = {
 }
 # Tables of which a verb over all fields is handed every row, beside fields and surveys.
 OVER_ALL = {"season": ("walks", "readings", "works", "sites", "stock", "games"), "day": ("walks", "readings", "works", "sites", "games"), "week": ("walks", "readings", "works", "games"), "portfolio": ("walks", "readings", "works"), "workbook": (), "catalogue": ()}
+ALSO_OF_A_FIELD = ("workbook", "catalogue")  # verbs with a job a field and one over all
 # Of such a table the column and words by which a verb takes its rows: whatever else is written down gives it nothing to do.
 SEEN = ("seen",)
 TAKEN = {
@@ -78,7 +79,7 @@ def given(project: Project, verb: str, tables_dir: str, field_id: str = "", surv
         order = earlier_baselines(project, field_id, survey_id)
     elif verb == "measure":
         rows["surveys"] = [project.surveys[survey_id]]
-    elif verb in ("change", "grade", "history", "report", "bid") or verb == "catalogue" and field_id:
+    elif verb in ("change", "grade", "history", "report", "bid") or verb in ALSO_OF_A_FIELD and field_id:
         rows["surveys"] = list(project.surveys_of(field_id))
         order = (survey_id,) if verb == "bid" else project.baseline_order(field_id)  # of a bid its year
     elif verb == "plan":
@@ -89,11 +90,13 @@ def given(project: Project, verb: str, tables_dir: str, field_id: str = "", surv
         rows["surveys"] = list(project.surveys.values())
         for table in OVER_ALL[verb]:
             rows[table] = taken(verb, table, project.tables.get(table, ()))
-    if verb in ("layout", "measure", "grade", "report", "history", "bid") or verb == "catalogue" and field_id:
+    if verb in ("layout", "measure", "grade", "report", "history", "bid") or verb in ALSO_OF_A_FIELD and field_id:
         rows["fields"] = [project.fields[field_id]]
     for table in FIELD_TABLES.get(verb, ()):
         rows[table] = taken(verb, table, project.rows_of(table, field_id))
     settings = handed(project.config, verb)
+    if verb == "workbook" and field_id:  # a budget is none of a field's
+        settings = {n: settings[n] for n in ("units", "currency", "costs", "prices")}
     plain = {
         "settings": of_field(settings, field_id) if verb in ("history", "report", "catalogue") else settings,
         "rows": {table: [dict(sorted(r.cells.items())) for r in found] for table, found in rows.items()},

@@ -133,7 +133,7 @@ SHARED: dict[str, tuple[str, ...]] = {
     "season": ("units", "tolerances", "material", "crew", "costs"),
     "day": ("units", "tolerances", "material", "crew", "costs", "report"),
     "week": ("units", "tolerances", "material", "report"),
-    "workbook": ("units", "costs", "prices", "report"),
+    "workbook": ("units", "currency", "costs", "prices", "budget", "report"),
     "portfolio": ("units", "currency", "tolerances", "material", "report", "budget"),
     "board": ("units", "currency", "tolerances", "costs", "budget", "plan", "report"),
     "catalogue": ("report",),
@@ -175,6 +175,7 @@ def handed(config: Config, verb: str) -> dict:
         out["prices"] = {n: whole["prices"][n] for n in ("mix_per_t",)}
     if verb == "workbook":
         out["plan"] = {n: whole["plan"][n] for n in ("escalation_pct", "contingency_pct")}
+        out["report"] = {"title": whole["report"]["title"]}
     if verb == "measure":
         forms = whole["grading"]
         out["grading"] = {"form": forms["form"], "fields": {k: {"form": v["form"]} for k, v in forms["fields"].items()}}

@@ -82,10 +82,15 @@ def ranked(fields: Sequence[FieldSeen]) -> list[FieldSeen]:
     return sorted(fields, key=rank)
 
 
+def reason_of(seen: FieldSeen, sayer: Sayer) -> str:
+    """Why a field stands as it does, in the sayer's units."""
+    return plain_text(" ".join(filter(None, (sayer.headline(seen.now), held_against(seen.now, sayer)))))
+
+
 def portfolio_row(seen: FieldSeen) -> dict:
     """One field's row of portfolio.csv: its newest survey that is not refused."""
     newest = seen.now.newest
-    row = {"field_id": seen.field_id, "site": seen.site, "verdict": seen.now.verdict, "reason": plain_text(" ".join(filter(None, (seen.plain.headline(seen.now), held_against(seen.now, seen.plain)))))}
+    row = {"field_id": seen.field_id, "site": seen.site, "verdict": seen.now.verdict, "reason": reason_of(seen, seen.plain)}
     if newest is None:
         return row
     lips = [r["height_mm"] for r in newest.rows["lip"] if r["kind"] == "lip" and r["height_mm"] is not None]

@@ -9,7 +9,7 @@ from pipeline.jobs import Job
 from pipeline.report.field_page import sayer_of
 from pipeline.report.figures import SYSTEMS
 from pipeline.report.findings import Limits
-from pipeline.report.overview import FieldSeen, hazard_rows, index_page, portfolio_row, progress_rows
+from pipeline.report.overview import FieldSeen, hazard_rows, index_page, portfolio_row, progress_rows, ranked, reason_of
 from pipeline.report.plan_asked import Given
 from pipeline.report.plan_block import plan_block
 from pipeline.report.standing import standing
@@ -33,7 +33,7 @@ def run(job: Job, where: Where) -> None:
     tables.write(where.hazards, "hazards", [row for s in seen for row in hazard_rows(s, tolerances)])
     tables.write(where.progress, "progress_pooled", progress_rows(seen))
     page = index_page(seen, tolerances, job.settings.report.title, words, records.read(where.season_said), plan_said(job, where, words))
-    records.write(where.portfolio_said, {name: page[name] for name in ("unsafe", "unsafe_none")})
+    records.write(where.portfolio_said, {name: page[name] for name in ("unsafe", "unsafe_none")} | {"ranked": [[s.field_id, reason_of(s, s.reader)] for s in ranked(seen)]})
     pages.write(where.index, "index.html", page)
 
 

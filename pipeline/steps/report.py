@@ -21,13 +21,12 @@ from pipeline.report.standing import Standing, leading
 from pipeline.report.two_dates import Surface, kept_dates
 from pipeline.report.words import LANGUAGE, Words
 from pipeline.report.papers.work_record import work_record
-from pipeline.report.workbook.field import field_book
 from pipeline.report.works_block import told_works
 from pipeline.steps import surveyed
 from pipeline.steps.by_hand import in_metres
 from pipeline.steps.history_layers import patches_of_weeds
 from pipeline.steps.surveyed import Surveyed
-from pipeline.store import arrays, files, pages, pdf, rasters, records, styles, tables, workbook
+from pipeline.store import arrays, files, pages, pdf, rasters, records, styles, tables
 from pipeline.store.atomic import replacing_folder
 from pipeline.store.where import Where
 from pipeline.surface.lip_profile import Profile, profile
@@ -42,7 +41,7 @@ REFERENCE = "reference"  # the tie of a baseline
 
 
 def run(job: Job, where: Where) -> None:
-    """Read the field's tables, records and the rasters of its newest surveys; write its page, its work package, its keep-out sheet and its workbook."""
+    """Read the field's tables, records and the rasters of its newest surveys; write its page, its work package and its keep-out sheet."""
     given, words, style = read(job, where), Words(pages.sections(LANGUAGE)), pages.style()
     pages.write(where.report(job.field), "field.html", field_page(given, words))
     with replacing_folder(where.styles(job.field)) as folder:
@@ -51,7 +50,6 @@ def run(job: Job, where: Where) -> None:
     for name, paper in (("work_package.pdf", package), ("keep_out.pdf", sheet)):
         pdf.write(where.paper(job.field, name), "papers/paper.typ", paper.plain(style), paper.day)
     _write_records(given, where, words, style)
-    _write_book(given, where, words)
     pages.write(where.paper(job.field, "work_package.html"), "papers/paper.html", {
         "paper": package, "colours": palette.css(), "back": words("paper_back"), "pdf": "work_package.pdf", "as_pdf": words("paper_as_pdf"),
     })  # fmt: skip
@@ -65,14 +63,6 @@ def _write_records(given: FieldInput, where: Where, words: Words, style: str) ->
             seen = tuple(rasters.read(p, given.layout.grid) for p in pair) if all(files.named(".", p) for p in pair) else None
             paper = work_record(given, record, seen, words)
             pdf.write(folder / f"{record['work_id']}.pdf", "papers/paper.typ", paper.plain(style), paper.day)
-
-
-def _write_book(given: FieldInput, where: Where, words: Words) -> None:
-    """All tables of the field as a workbook."""
-    rows = given.tables | {name: tables.read(where.table(given.field_id, name), name) for name in ("quantities", "handoffs")}
-    newest = given.standing.newest
-    day = max((str(s["flown_on"]) for s in given.surveys), default="")
-    workbook.write(where.paper(given.field_id, "workbook.xlsx"), field_book(given.name, rows, newest.survey_id if newest is not None else None, day, given.settings.units, words))
 
 
 def write_styles(folder: Path) -> None:

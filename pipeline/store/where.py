@@ -133,7 +133,7 @@ class Where:
 
     @property
     def portfolio_said(self) -> str:
-        """What the page over all fields says of unsafe ones, for the board's paper."""
+        """What the page over all fields says of unsafe ones, for the board's paper; the fields worst first, each with why, for the workbook."""
         return f"{self.build}/portfolio/all.json"
 
     @property

@@ -217,4 +217,4 @@ def test_other_words_for_the_same_choices_are_no_other_plan(where):
 def test_the_plan_reads_fields_and_no_field_reads_the_plan():
     snakefile = (Path(__file__).resolve().parent.parent.parent / "Snakefile").read_text()
     readers = [rule for rule in snakefile.split("\nrule ")[1:] if any(w in rule.split("output:")[0] for w in ("capital_plan", "plan_record", "plan_outcome"))]
-    assert [rule.split(":")[0] for rule in readers] == ["all", "portfolio", "workbook", "board"]
+    assert [rule.split(":")[0] for rule in readers] == ["all", "portfolio", "workbook_all", "board"]

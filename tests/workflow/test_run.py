@@ -55,7 +55,7 @@ def test_everything_that_is_promised_is_there(ran):
     for field in ("moth", "two-lamps"):
         for table in FIELD_TABLES:
             assert (ran.root / WHERE.table(field, table)).is_file()
-        for path in (WHERE.cube(field), WHERE.vectors(field), WHERE.provenance(field), WHERE.report(field)):
+        for path in (WHERE.cube(field), WHERE.vectors(field), WHERE.provenance(field), WHERE.report(field), WHERE.paper(field, "workbook.xlsx")):
             assert (ran.root / path).stat().st_size > 0
         assert len(pd.read_csv(ran.root / WHERE.table(field, "quantities"))) == 3 and (ran.root / WHERE.grade(field)).is_dir()
         for name in ("elevation", "sigma", "count"):
@@ -135,7 +135,7 @@ def test_a_new_row_runs_that_survey_s_and_that_field_s_jobs_only(another_row):
     todo = planned(another_row)
     assert todo == {
         "simulate": {"moth-2025-12"}, "grid": {"moth-2025-12"}, "tie": {"moth/moth-2025-12"}, "measure": {"moth/moth-2025-12"},
-        "change": {"moth"}, "grade": {"moth"}, "history": {"moth"}, "report": {"moth"}, "season": set(), "week": set(), "portfolio": set(), "plan": set(), "board": set(), "workbook": set(),
+        "change": {"moth"}, "grade": {"moth"}, "history": {"moth"}, "report": {"moth"}, "season": set(), "week": set(), "portfolio": set(), "plan": set(), "board": set(), "workbook": {"moth"}, "workbook_all": set(),
         "catalogue": {"moth"}, "catalogue_root": set(),
     }  # fmt: skip
 
@@ -144,7 +144,7 @@ def test_a_new_row_runs_that_survey_s_and_that_field_s_jobs_only(another_row):
 def test_an_edit_of_the_pages_runs_the_pages_only(ran, edited):
     style = edited / "pipeline" / "report" / "style.css"
     style.write_text(style.read_text() + "\n/* wider */\n")
-    assert planned(ran, edited) == {"report": {"moth", "two-lamps"}, "season": set(), "week": set(), "portfolio": set(), "board": set(), "workbook": set(), "catalogue": {"moth", "two-lamps"}, "catalogue_root": set()}  # the plan is told in the pages' words, not made of them
+    assert planned(ran, edited) == {"report": {"moth", "two-lamps"}, "season": set(), "week": set(), "portfolio": set(), "board": set(), "workbook": {"moth", "two-lamps"}, "workbook_all": set(), "catalogue": {"moth", "two-lamps"}, "catalogue_root": set()}  # the plan is told in the pages' words, not made of them
 
 
 @pytest.mark.invariant
@@ -161,7 +161,7 @@ def test_an_edit_of_the_maths_runs_what_imports_it_and_a_comment_runs_nothing(ra
 def test_an_edit_of_the_settings_runs_the_verbs_that_read_them(ran):
     before = settings(ran.folder, lambda config: config["tolerances"]["lip_trip_mm"].update(value=55))
     try:
-        assert set(planned(ran)) == {"grade", "history", "report", "season", "week", "portfolio", "plan", "board", "workbook", "catalogue", "catalogue_root"}  # the trip limit says which lip is worked first
+        assert set(planned(ran)) == {"grade", "history", "report", "season", "week", "portfolio", "plan", "board", "workbook", "workbook_all", "catalogue", "catalogue_root"}  # the trip limit says which lip is worked first
         settings(ran.folder, lambda config: config["tolerances"]["low_spot_mm"].update(value=22))
         assert not {"simulate", "grid", "tie"} & set(planned(ran)) and "measure" in planned(ran)
     finally:
