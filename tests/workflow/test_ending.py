@@ -61,7 +61,7 @@ def test_a_dry_run_lists_its_jobs_and_leaves_nothing_behind(tmp_path):
     lines = [line.split() for line in done.stdout.splitlines()]
     assert done.returncode == 0 and done.stderr == "" and lines[0] == ["step", "field", "survey"]
     assert ["simulate", "-", "moth-2025-04"] in lines and ["tie", "moth", "moth-2026-04"] in lines and ["portfolio", "-", "-"] in lines
-    assert done.stdout.splitlines()[-1] == f"{len(lines) - 2} jobs would run." and len(lines) == 23
+    assert done.stdout.splitlines()[-1] == f"{len(lines) - 2} jobs would run." and len(lines) == 24
     assert sorted(str(p) for p in tmp_path.rglob("*")) == before
     assert plan_lines([], {}) == ["Everything is up to date; nothing would run."]
 

@@ -36,7 +36,7 @@ def test_a_week_written_down_reruns_what_uses_it_and_shows_on_the_next_run(week)
     assert planned(week) == {}
     assert add(week, "readings,two-lamps,,,,,,2026-05-04,seen,hole,second-60,,,,") == 0
     jobs = planned(week)
-    assert jobs["report"] == {"two-lamps"} and set(jobs) <= {"report", "season", "week", "portfolio", "bid", "workbook", "board", "catalogue", "catalogue_root"}
+    assert jobs["report"] == {"two-lamps"} and set(jobs) <= {"report", "season", "week", "portfolio", "bid", "workbook", "workbook_all", "board", "catalogue", "catalogue_root"}
     assert run(week, 2).status in (0, 3)
     assert hazards(week)["two-lamps-second-60-hole"] == "open"
     assert add(week, "walks,two-lamps,,,,,,,,,second-60,2026-05-05,hole,filled and tamped,repaired") == 0

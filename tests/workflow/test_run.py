@@ -175,7 +175,7 @@ def test_another_game_makes_the_season_and_the_week_anew_and_no_field_s_page(ran
     try:
         games.write_text(before + "two-lamps,2026-04-16,17:00,18:30,,practice\n")
         todo = set(planned(ran))
-        assert {"season", "week"} <= todo <= {"season", "week", "portfolio", "board", "workbook", "catalogue_root"}
+        assert {"season", "week"} <= todo <= {"season", "week", "portfolio", "board", "workbook_all", "catalogue_root"}
     finally:
         games.write_text(before)
 
