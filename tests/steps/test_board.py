@@ -67,7 +67,7 @@ def test_the_upper_end_is_every_measure_at_its_own_upper_end(where):  # noqa: F8
 
 @pytest.mark.invariant
 def test_an_empty_purse_and_no_plan_become_a_paper_that_says_so(where):  # noqa: F811
-    assert "There is no plan to decide on" in (text := paper(where, config(money=100))) and "The least that is missing" in text and "sheet 1 of 1" in text
+    assert "There is no plan to decide on" in (text := paper(where, config(money=100))) and "The least that would do" in text and "sheet 1 of 1" in text
     assert "No plan was asked for" in paper(where, Config())
 
 

@@ -16,15 +16,15 @@ from pipeline import jobs
 from pipeline.diamond.carry import from_plain
 from pipeline.diamond.layout import Layout
 from pipeline.project import Project
-from pipeline.steps import change, grade, grid, history, layout, measure, portfolio, report, season, tie
+from pipeline.steps import change, grade, grid, history, layout, measure, plan, portfolio, report, season, tie
 from pipeline.store import rasters, records
 from pipeline.store.config import load
 from pipeline.store.where import Where
 
 STEPS = {
-    "layout": layout, "grid": grid, "tie": tie, "measure": measure, "change": change, "grade": grade, "history": history, "report": report, "season": season, "portfolio": portfolio,
+    "layout": layout, "grid": grid, "tie": tie, "measure": measure, "change": change, "grade": grade, "history": history, "report": report, "season": season, "plan": plan, "portfolio": portfolio,
 }  # fmt: skip
-OF_FLIGHT, OF_SURVEY, OF_ALL = ("grid",), ("tie", "measure"), ("season", "portfolio")
+OF_FLIGHT, OF_SURVEY, OF_ALL = ("grid",), ("tie", "measure"), ("season", "plan", "portfolio")
 
 
 @dataclass(frozen=True)
