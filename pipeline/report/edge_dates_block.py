@@ -11,8 +11,9 @@ from pipeline.report.lip_charts import places
 from pipeline.report.saying import Sayer
 from pipeline.report.standing import Standing
 from pipeline.report.words import opened
+from pipeline.works.spans import EDGE_WORK
 
-ON_THE_EDGE = ("edge_clean", "edge_recut", "lip_cut", "sod", "rebuild")  # work after which a lip may be another
+ON_THE_EDGE = (*EDGE_WORK, "rebuild")  # work after which a lip may be another
 LONGEST_NOTE = 60
 
 

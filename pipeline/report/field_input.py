@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import Mapping, Sequence
+from functools import cached_property
+from typing import Callable, Mapping, Sequence
 
 import numpy as np
 from shapely import Geometry
@@ -12,7 +13,7 @@ from pipeline.diamond.edges import Edge
 from pipeline.diamond.layout import Layout
 from pipeline.report.findings import Limits
 from pipeline.report.standing import Standing, standing
-from pipeline.report.two_dates import Surface
+from pipeline.report.two_dates import Surface, skin_plane
 from pipeline.settings import Config
 from pipeline.surface.lip_profile import Profile
 from pipeline.surface.puddles import Puddle
@@ -81,7 +82,12 @@ class FieldInput:
         """As readers know the field; its id where nobody named it."""
         return self.row.get("name") or self.field_id
 
-    @property
+    @cached_property
+    def first_plane(self) -> Callable | None:
+        """The skin's plane on the first of the surfaces; None without one, or where too little of it was measured."""
+        return skin_plane(self.surfaces[0], self.layout) if self.surfaces else None
+
+    @cached_property
     def standing(self) -> Standing:
         order = [r["survey_id"] for r in self.surveys]
         return standing(self.field_id, self.tables, order, self.walks, Limits.of(self.settings.tolerances, self.field_id),

@@ -10,7 +10,6 @@ from pipeline.report.field_input import FieldInput
 from pipeline.report.saying import Sayer
 from pipeline.report.sections import Section, section, worth_drawing
 from pipeline.report.sections_chart import sections_chart
-from pipeline.report.two_dates import skin_plane
 from pipeline.report.words import opened
 
 BASES = ("home", "first", "second", "third", "landing")
@@ -21,9 +20,7 @@ EVERY_M = 10.0
 
 def sections_block(given: FieldInput, sayer: Sayer) -> dict:
     """Charts of bases and of edges, with the days of their first and newest line; empty without a usable date."""
-    if not given.surfaces:
-        return {}
-    plane = skin_plane(given.surfaces[0], given.layout)
+    plane = given.first_plane
     if plane is None:
         return {}
     charts = [c for c in (*_bases(given, sayer, plane), *_edges(given, sayer, plane)) if c is not None]

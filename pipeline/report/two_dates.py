@@ -48,13 +48,14 @@ def kept_dates(survey_ids: Sequence[str], baseline: str | None) -> list[str]:
     return [s for s in survey_ids if s in newest or s == baseline]
 
 
-def carried(dates: Sequence[Surface], layout: Layout, cell_m: float, units: Units, labels: Mapping[str, str]) -> dict:
+def carried(dates: Sequence[Surface], plane: Callable | None, layout: Layout, cell_m: float, units: Units, labels: Mapping[str, str]) -> dict:
     """What the script is handed: the dates' surfaces, the transform onto the drawing, colours and steps; empty with fewer than two.
 
+    plane  : the skin's on the first date, `skin_plane`
     cell_m : wanted side of a picture's cell
     labels : survey id -> its day as readers know it
     """
-    if len(dates) < 2:
+    if len(dates) < 2 or plane is None:
         return {}
     frame, mask = frame_of(layout), layout.grid.mask(layout.skin)
     skin_share = coarser(np.where(mask, 1.0, np.nan), layout.grid, cell_m)[1]
@@ -63,11 +64,11 @@ def carried(dates: Sequence[Surface], layout: Layout, cell_m: float, units: Unit
     if min(int(np.isfinite(z).sum()) for z, _, _ in blocks) < LEAST_CELLS:
         return {}
     rows, cols = np.indices(blocks[0][0].shape)
-    plane = skin_plane(dates[0], layout)(layout.grid.west + (cols + 0.5) * side, layout.grid.north - (rows + 0.5) * side)
+    flat = plane(layout.grid.west + (cols + 0.5) * side, layout.grid.north - (rows + 0.5) * side)
     return {
         "nx": skin_share.shape[1], "ny": skin_share.shape[0], "cell_m2": side * side, "width": frame.width, "height": round(frame.height, 1),
         "matrix": [float(v) for v in frame.matrix(layout.grid.west, layout.grid.north, side)[7:-1].split()],
-        "dates": [{"id": d.survey_id, "label": labels[d.survey_id], "z": _heights(z - plane), "s": _sigmas(s), "tie": d.tie_mm} for d, (z, s, _) in zip(dates, blocks)],
+        "dates": [{"id": d.survey_id, "label": labels[d.survey_id], "z": _heights(z - flat), "s": _sigmas(s), "tie": d.tie_mm} for d, (z, s, _) in zip(dates, blocks)],
         "steps": STEPS[units.system], "moved": MOVED[units.system], "unit": {"name": units.height.name, "size": units.height.size, "finest": units.height.finest},
         "area": {"name": units.area.name, "size": units.area.size}, "plane": list(palette.PLANE), "lost": list(palette.LOST), "gained": list(palette.GAINED), "still": palette.STILL,
     }  # fmt: skip

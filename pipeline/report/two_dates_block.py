@@ -16,7 +16,7 @@ TOLD = ("none", "same", "said", "said_tied", "title")
 def two_dates_block(given: FieldInput, sayer: Sayer) -> dict:
     """data (JSON, safe inside a script), drawings to lie under and over the pictures, legends; empty with fewer than two usable dates."""
     units, words = sayer.units, sayer.words
-    data = carried(given.surfaces, given.layout, given.settings.report.map_cell_m, units, {s.survey_id: sayer.day(s.flown_on, s.survey_id) for s in given.surfaces})
+    data = carried(given.surfaces, given.first_plane, given.layout, given.settings.report.map_cell_m, units, {s.survey_id: sayer.day(s.flown_on, s.survey_id) for s in given.surfaces})
     if not data:
         return {}
     data["words"] = {name: words(f"two_{name}", **{k: f"{{{k}}}" for k in _asked(name)}) for name in TOLD}

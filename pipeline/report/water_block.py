@@ -11,7 +11,8 @@ from pipeline.report.saying import Sayer
 from pipeline.report.standing import Standing
 from pipeline.report.water_map import STEPS_MM, water_map
 from pipeline.report.words import opened
-from pipeline.surface.puddles import NEAR_M, share_range, widening
+from pipeline.surface.puddles import NEAR_M, widening
+from pipeline.surface.shares import share_range
 
 RAINS = (("ponded_2mm_m3", 2), ("ponded_5mm_m3", 5), ("ponded_m3", 10), ("ponded_25mm_m3", 25))
 MOST_MISSES = 3  # newest ones that are named

@@ -40,15 +40,6 @@ def drawn_at(depth: np.ndarray, grid: Grid, e: float, n: float) -> bool | None:
     return bool(np.nanmax(seen) >= LEAST_M)
 
 
-def share_range(hits: int, count: int) -> tuple[float, float]:
-    """95 % range of a share of which so many were hit. source: Clopper and Pearson 1934"""
-    from scipy.stats import beta
-
-    low = 0.0 if hits == 0 else float(beta.ppf(0.025, hits, count - hits + 1))
-    high = 1.0 if hits == count else float(beta.ppf(0.975, hits + 1, count - hits))
-    return low, high
-
-
 def widening(hits: int, count: int) -> float:
     """By how much the ranges of a field's water are stretched: 1 while every puddle was drawn, more with each miss (ours)."""
     return sqrt((count + 1) / (hits + 1))

@@ -6,9 +6,9 @@ import hashlib
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import beta
 
 from pipeline.frame import Grid
+from pipeline.surface.shares import share_range
 
 FEWEST = 30
 APART_M = 1.0  # between two places: two levels on one spot are one
@@ -87,12 +87,10 @@ def accepted(off_m: np.ndarray, tolerance_m: float, drawn: int) -> Accepted:
     """Share of the levels within +/- tolerance and its 95 % interval.
 
     off_m : (k,) deviations of the levels read, m; drawn: how many places were drawn
-    source: Clopper & Pearson 1934 (from memory): exact for a share, ends from beta quantiles
+    source: `share_range`
     """
     k, within = len(off_m), int((np.abs(off_m) <= tolerance_m).sum())
     off = tuple(float(v) for v in off_m)
     if k < drawn:
         return Accepted(k, within, np.nan, np.nan, np.nan, off, f"{k} of {drawn} places are read: all are needed")
-    low = beta.ppf(0.025, within, k - within + 1) if within else 0.0
-    high = beta.ppf(0.975, within + 1, k - within) if within < k else 1.0
-    return Accepted(k, within, within / k, float(low), float(high), off)
+    return Accepted(k, within, within / k, *share_range(within, k), off)

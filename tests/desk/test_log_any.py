@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
-from support.log_scene import HOME, SECOND, everything, project
+from support.log_scene import HOME, everything, project
 
 from pipeline.desk.log import log
 from pipeline.desk.log_rows import COLUMNS, FORMULA

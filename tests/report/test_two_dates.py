@@ -12,7 +12,7 @@ from report.scene import WORDS, given, layout, surface
 from pipeline.report.field_page import field_page
 from pipeline.report.figures import METRIC
 from pipeline.report.raster import coarser
-from pipeline.report.two_dates import MOST_DATES, NONE, S_NONE, carried, kept_dates
+from pipeline.report.two_dates import MOST_DATES, NONE, S_NONE, carried, kept_dates, skin_plane
 from pipeline.store import pages
 
 LABELS = {s: s for s in ("a", "b", "c")}
@@ -26,7 +26,7 @@ def heights(date: dict, data: dict) -> np.ndarray:
 @pytest.mark.analytic
 def test_what_the_page_carries_gives_back_the_difference_of_the_surfaces_to_a_millimetre():
     dates = [surface("a"), surface("b", 0.020, 2)]
-    data = carried(dates, layout(), 1.0, METRIC, LABELS)
+    data = carried(dates, skin_plane(dates[0], layout()), layout(), 1.0, METRIC, LABELS)
     a, b = (heights(d, data) for d in data["dates"])
     mask = layout().grid.mask(layout().skin)
     za, zb = (coarser(np.where(mask, d.z, np.nan), layout().grid, 1.0)[0] for d in dates)
@@ -40,9 +40,9 @@ def test_what_the_page_carries_gives_back_the_difference_of_the_surfaces_to_a_mi
 
 @pytest.mark.invariant
 def test_nothing_is_carried_with_one_date_or_with_nothing_seen():
-    assert carried([surface("a")], layout(), 1.0, METRIC, LABELS) == {}
+    assert carried([surface("a")], skin_plane(surface("a"), layout()), layout(), 1.0, METRIC, LABELS) == {}
     blind = surface("b")
-    assert carried([surface("a"), replace(blind, z=np.full_like(blind.z, np.nan))], layout(), 1.0, METRIC, LABELS) == {}
+    assert carried([surface("a"), replace(blind, z=np.full_like(blind.z, np.nan))], skin_plane(surface("a"), layout()), layout(), 1.0, METRIC, LABELS) == {}
 
 
 @pytest.mark.analytic
@@ -69,7 +69,7 @@ def test_in_a_browser_the_chosen_dates_are_drawn_and_told(browser, tmp_path):
     block.locator("select").nth(0).select_option("0")
     block.locator("select").nth(1).select_option("2")
     told = block.locator("[role=status]").inner_text().replace("\u00a0", " ")
-    data = carried(dates, made.layout, made.settings.report.map_cell_m, METRIC, LABELS)
+    data = carried(dates, made.first_plane, made.layout, made.settings.report.map_cell_m, METRIC, LABELS)
     a, c = heights(data["dates"][0], data), heights(data["dates"][2], data)
     change = (c - a)[np.isfinite(a) & np.isfinite(c)]
     assert f"On the mean {change.mean() / 25.4:.2f} in" in told

@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from pipeline.frame import Grid
-from pipeline.surface.puddles import drawn_at, share_range, widening
+from pipeline.surface.puddles import drawn_at, widening
+from pipeline.surface.shares import share_range
 
 GRID = Grid.covering((0.0, 0.0, 20.0, 20.0), "EPSG:6564", 0.25)
 

@@ -6,11 +6,10 @@ from collections import Counter
 from typing import Iterable, Mapping, Sequence
 
 from pipeline.plan.firmness import WORDS as FIRMNESS
-from pipeline.plan.reasons import BOUGHT
 from pipeline.plan.rivals import IN_TURN, WORST_FIRST
 from pipeline.plan.treatments import NONE
 from pipeline.report.figures import printed
-from pipeline.report.plan_reasons import LITTLE, money, points
+from pipeline.report.plan_reasons import little, money, points
 from pipeline.report.plan_sure import not_offered
 from pipeline.report.words import Words, opened
 from pipeline.surface.verdict import ORDER
@@ -30,12 +29,6 @@ def named(names: Sequence[str], most: int, words: Words) -> str:
 def done(record: Mapping) -> list[Mapping]:
     """The plan's lines in which something is done."""
     return [line for line in record["lines"] if line["treatment"] != NONE]
-
-
-def little(line: Mapping, record: Mapping) -> bool:
-    """Whether a line was bought because its year had money to spare: it takes off far less for its money than the plan does on average."""
-    why, mean = line["why"], 1000 * (record["untreated"] - record["loss"]) / max(sum(record["spent"]), 1.0)
-    return why["code"] == BOUGHT and why["per_1000"] is not None and why["per_1000"] < LITTLE * mean
 
 
 def ask_lines(record: Mapping, most: int, words: Words) -> list[str]:

@@ -8,10 +8,10 @@ from pipeline.plan.outcome import TRUSTED
 from pipeline.plan.reasons import FORCED, NOT_NEEDED, PAYS, PINNED
 from pipeline.plan.treatments import NONE
 from pipeline.report.figures import PLUS_MINUS, TO, Units, Z95, counted, printed, rounded
-from pipeline.report.papers.board_said import done, little, named
+from pipeline.report.papers.board_said import done, named
 from pipeline.report.papers.paper import Block, Lines, Table
 from pipeline.report.plan_measures import part
-from pipeline.report.plan_reasons import money, points
+from pipeline.report.plan_reasons import little, money, points
 from pipeline.report.words import Words, opened
 
 if TYPE_CHECKING:
