@@ -96,7 +96,7 @@ def given(project: Project, verb: str, tables_dir: str, field_id: str = "", surv
         rows[table] = taken(verb, table, project.rows_of(table, field_id))
     settings = handed(project.config, verb)
     if verb == "workbook" and field_id:  # a budget is none of a field's
-        settings = {n: settings[n] for n in ("units", "currency", "costs", "prices")}
+        settings = {n: settings[n] for n in ("language", "units", "currency", "costs", "prices")}
     plain = {
         "settings": of_field(settings, field_id) if verb in ("history", "report", "catalogue") else settings,
         "rows": {table: [dict(sorted(r.cells.items())) for r in found] for table, found in rows.items()},

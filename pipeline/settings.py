@@ -75,6 +75,9 @@ class Week(Section):
     quiet_weeks: int = Field(3, ge=1, le=52, description="Where no run over the skin was recorded for more than so many weeks, the bearing on the sheet is called a guess.")
 
 
+Language = Literal["en", "es"]
+
+
 class Config(Section):
     """config.yaml. Paths are relative to the file."""
 
@@ -90,6 +93,8 @@ class Config(Section):
     stock: str | None = Field(None, description="Table of mix in stock.")
     results: str = Field("results", description="Folder the results go to.")
     units: Literal["us", "metric"] = Field("us", description="Units of the pages.")
+    language: Language = Field("en", description="Language of the pages and papers; tables and commands speak English.")
+    crew_language: Language | None = Field(None, description="Language of what the crew carries: the week, the day, the work package, keep-outs, the record of a work; `language` where nothing stands.")
     currency: str = Field("USD", description="Currency of costs.")
     cell_size_m: float = Field(0.10, ge=0.02, le=5, description="Cell of every raster, m.")
     random_seed: int = Field(1, ge=0, description="Seed of every random draw.")
@@ -128,15 +133,15 @@ SHARED: dict[str, tuple[str, ...]] = {
     "change": ("random_seed", "material"),
     "grade": ("random_seed", "units", "tolerances", "material", "machines", "costs", "prices", "grading"),
     "history": ("random_seed", "tolerances", "material", "grading", "acceptance"),
-    "report": ("units", "currency", "tolerances", "material"),
-    "bid": ("units", "currency", "tolerances", "material", "report", "acceptance"),
-    "season": ("units", "tolerances", "material", "crew", "costs"),
-    "day": ("units", "tolerances", "material", "crew", "costs", "report"),
-    "week": ("units", "tolerances", "material", "report"),
-    "workbook": ("units", "currency", "costs", "prices", "budget", "report"),
-    "portfolio": ("units", "currency", "tolerances", "material", "report", "budget"),
-    "board": ("units", "currency", "tolerances", "costs", "budget", "plan", "report"),
-    "catalogue": ("report",),
+    "report": ("language", "crew_language", "units", "currency", "tolerances", "material"),
+    "bid": ("language", "units", "currency", "tolerances", "material", "report", "acceptance"),
+    "season": ("language", "crew_language", "units", "tolerances", "material", "crew", "costs"),
+    "day": ("language", "crew_language", "units", "tolerances", "material", "crew", "costs", "report"),
+    "week": ("language", "crew_language", "units", "tolerances", "material", "report"),
+    "workbook": ("language", "units", "currency", "costs", "prices", "budget", "report"),
+    "portfolio": ("language", "units", "currency", "tolerances", "material", "report", "budget"),
+    "board": ("language", "units", "currency", "tolerances", "costs", "budget", "plan", "report"),
+    "catalogue": ("language", "report"),
     "plan": ("random_seed", "currency", "tolerances", "material", "costs", "prices", "budget"),
 }
 

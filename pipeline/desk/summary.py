@@ -7,8 +7,8 @@ from pathlib import Path
 
 from pipeline.project import Project
 from pipeline.report.words import Words
-from pipeline.steps.report import LANGUAGE
-from pipeline.store import pages, tables
+from pipeline.steps.spoken import in_tables
+from pipeline.store import tables
 from pipeline.store.where import Where
 
 DONE, REFUSED = 0, 3
@@ -18,7 +18,7 @@ AFTER_UNSAFE = ("work", "watch", "not_enough_evidence", "good")
 def summary(project: Project, root: Path, where: Where) -> int:
     """Print what was found. Exit status: 0 done, 3 done with surveys refused."""
     surveyed = surveys(project, root, where)
-    for line in lines(project, root, where, surveyed, Words(pages.sections(LANGUAGE))):
+    for line in lines(project, root, where, surveyed, in_tables()):
         print(line)
     return REFUSED if any(map(_refused, surveyed)) else DONE
 

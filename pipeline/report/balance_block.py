@@ -50,7 +50,7 @@ def _read(row: dict, given: FieldInput, sayer: Sayer) -> list[str]:
     """One pair in sentences: what its sum says, which way mix moved, what limits the figures."""
     words = sayer.words
     if row["skin_m3"] is None:
-        return [words("balance_none", why=row["reason"])]
+        return [words("balance_none", why=words.told(row["reason"]))]
     out = [_sum(row, given, sayer), _moved(row, given, sayer), _record(row, given, sayer)]
     if row["notes"]:
         out.append(words("balance_limits", notes=row["notes"]))

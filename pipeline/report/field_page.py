@@ -15,7 +15,7 @@ from pipeline.report.change_block import change_block
 from pipeline.report.field_input import FieldInput
 from pipeline.report.field_map import Mark, field_map, lip_steps
 from pipeline.report.forecast_block import forecast_block
-from pipeline.report.figures import SYSTEMS, limit
+from pipeline.report.figures import limit, spoken
 from pipeline.report.findings import LOW_SKIN, LOW_SPOT, Finding
 from pipeline.report.edge_dates_block import edge_dates_block
 from pipeline.report.edge_charts import profile_charts
@@ -50,7 +50,7 @@ def sayer_of(layout: Layout, tables: dict[str, list[dict]], settings: Config, wo
     """Who speaks of a field: its places, the words, the units of the settings, the ponds of any date, days surveyed twice."""
     ponds = {r["low_spot_id"]: (r["e"], r["n"]) for r in tables["low_spots"] if r["low_spot_id"].startswith("pond-")}
     days = Counter(str(r["flown_on"])[:10] for r in tables.get("survey_quality", ()))
-    return Sayer(Placing(layout, words, SYSTEMS[settings.units]), settings.tolerances, ponds, frozenset(d for d, k in days.items() if k > 1))
+    return Sayer(Placing(layout, words, spoken(settings.units, words)), settings.tolerances, ponds, frozenset(d for d, k in days.items() if k > 1))
 
 
 def field_page(given: FieldInput, words: Words) -> dict:

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import ROUND_HALF_UP, Decimal
 from typing import Iterable
 
+from pipeline.report.words import Words
 from pipeline.units import FOOT_M, INCH_M, SHORT_TON_T, YARD3_M3
 
 Z95 = 1.96
@@ -47,6 +48,14 @@ US = Units(
     Unit("tons", SHORT_TON_T, 2),
 )  # fmt: skip
 SYSTEMS = {"metric": METRIC, "us": US}
+SPOKEN = {"sq ft": "unit_sq_ft", "cu yd": "unit_cu_yd", "tons": "unit_tons"}  # names that are words of a language; the others are signs
+
+
+def spoken(system: str, words: Words) -> Units:
+    """Units of a system, named in the reader's language."""
+    units = SYSTEMS[system]
+    named = {part: getattr(units, part) for part in ("area", "volume", "mass")}
+    return replace(units, **{part: replace(unit, name=words(SPOKEN[unit.name])) for part, unit in named.items() if unit.name in SPOKEN})
 
 
 def decimals_of(half_width: float) -> int:

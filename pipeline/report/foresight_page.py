@@ -13,7 +13,7 @@ from pipeline.diamond.layout import Layout
 from pipeline.owner import Owned, Tolerances
 from pipeline.report import palette
 from pipeline.report.field_map import FOOT, MARGIN_M, foot, furniture, ground
-from pipeline.report.figures import NBSP, SYSTEMS, Z95, Unit, figure, limit, printed
+from pipeline.report.figures import NBSP, Z95, Unit, figure, limit, printed, spoken
 from pipeline.report.placing import Placing
 from pipeline.report.svg import Frame, el, picture
 from pipeline.report.svg import words as text_at
@@ -56,7 +56,7 @@ def foresight_page(layout: Layout, asked: Asked, seen: Foresight, pads: Sequence
     pads : as tried, one after the other
     """
     wanted = worth_adding(seen, pads)
-    placing = Placing(layout, words, SYSTEMS[system])
+    placing = Placing(layout, words, spoken(system, words))
     units = placing.units
 
     def mm(metres: float) -> str:

@@ -30,8 +30,8 @@ def grade_block(given: FieldInput, now: Standing, sayer: Sayer) -> dict:
         "lead": _lead(record, given, sayer), "caption": words("grade_table", day=sayer.day(now.newest.flown_on, now.newest.survey_id)),
         "heads": [words(f"grade_head_{k}") for k in ("variant", "cut", "fill", "noise", "mix", "hours", "cost", "after")],
         "rows": [_row(r, given, sayer) for r in made],
-        "lines": [_conflict(c, given, sayer) for c in record["conflicts"]] + [words("grade_none", variant=_name(r, sayer), why=r["reason"]) for r in left]
-        + [words("grade_reason", variant=_name(r, sayer), why=r["reason"]) for r in made if r["reason"]]
+        "lines": [_conflict(c, given, sayer) for c in record["conflicts"]] + [words("grade_none", variant=_name(r, sayer), why=words.told(r["reason"])) for r in left]
+        + [words("grade_reason", variant=_name(r, sayer), why=words.told(r["reason"])) for r in made if r["reason"]]
         + [words("grade_noisy", variant=_name(r, sayer)) for r in made if r["noise_m3"] > NOISY * max(r["cut_m3"], r["fill_m3"]) > NOISY * TELLING_M3],
         "reserve": [words("grade_reserve", variant=_name(r, sayer), more=figure(r["mix_reserve_t"], None, sayer.units.mass)) for r in made if (r["mix_tonnes"] or 0) > 0.05],
     }  # fmt: skip

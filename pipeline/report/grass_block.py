@@ -75,7 +75,7 @@ def _notes(whole: list[dict], given: FieldInput, sayer: Sayer) -> list[str]:
             out.append(words(f"grass_{against}"))
     for r in whole:
         if r["reason"] and r["told_by"] != NOT_SEEN:
-            out.append(words("grass_reason", edge=sayer.placing.edge(r["edge_id"]), why=r["reason"]))
+            out.append(words("grass_reason", edge=sayer.placing.edge(r["edge_id"]), why=words.told(r["reason"])))
     if given.settings.tolerances.encroachment_mm is None:
         out.append(words("grass_no_tolerance"))
     return out

@@ -67,7 +67,7 @@ def _lead(row: dict, sayer: Sayer) -> list[str]:
     if row["basis"] == STATED:
         return [words("mix_unknown"), words("mix_stated", depth=sayer.height(row["depth_mm"], row["depth_sigma_mm"]))]
     if row["depth_mm"] is None:
-        return [words("mix_unknown"), opened(row["reason"]) + "."]
+        return [words("mix_unknown"), opened(words.told(row["reason"])) + "."]
     out = [words.count("mix_is", row["cores"], depth=sayer.height(row["depth_mm"], row["depth_sigma_mm"]), days=_days(row, sayer))]
     if row["least_mm"] is None:
         out.append(words("mix_no_least"))
@@ -105,7 +105,7 @@ def order_line(row: dict, sayer: Sayer, truck_t: float | None) -> str:
     """Tonnes that bring the skin to the least depth, loose volume and truckloads; why not where there are none."""
     words, units = sayer.words, sayer.units
     if row["tonnes"] is None:
-        return words("mix_no_order", why=row["reason"]) if row["reason"] else ""
+        return words("mix_no_order", why=words.told(row["reason"])) if row["reason"] else ""
     parts = [words("mix_order", mass=ranged(row["tonnes"], row["tonnes_low95"], row["tonnes_high95"], units.mass))]
     if row["loose_m3"] is not None and row["tonnes"]:
         loose = row["loose_m3"] / row["tonnes"]

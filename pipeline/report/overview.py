@@ -160,7 +160,7 @@ def index_page(fields: Sequence[FieldSeen], tolerances: Tolerances, title: str, 
         "changed": [block for s in order if (block := _changed(s, words))["found"]],
         "changed_none": words("index_changed_none" if any(s.now.before is not None for s in order) else "index_no_pair"),
         "refused": [
-            words("refused_line", field=s.name, day=words.date(r["flown_on"]), survey=r["survey_id"], reason=r["reason"] or "")
+            words("refused_line", field=s.name, day=words.date(r["flown_on"]), survey=r["survey_id"], reason=words.told(r["reason"] or ""))
             for s in order for r in s.now.refused
         ],
         "unmeasured": [line for s in order if (line := _unmeasured(s))] + _tolerances(tolerances, words),

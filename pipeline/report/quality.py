@@ -28,7 +28,7 @@ def survey_rows(quality: Sequence[dict], records: dict[str, dict], sayer: Sayer)
         day, use = words.date(row["flown_on"]), words(f"survey_{row['verdict']}")
         out.append((
             words("day_source", day=day, source=words(f"source_{record['source']}")) if record else day,
-            words("use_why", use=use, why=row["reason"]) if row["reason"] and row["verdict"] != "absolute" else use,
+            words("use_why", use=use, why=words.told(row["reason"])) if row["reason"] and row["verdict"] != "absolute" else use,
             "" if row["covered_pct"] is None else f"{printed(row['covered_pct'], 0)}{NBSP}%",
             "" if row["verdict"] == "relative_only" else _tie(row, sayer), sayer.height(row["tie_residual_mm"]),
             "" if row["surface_sigma_mm"] is None else f"{PLUS_MINUS}{NBSP}{sayer.height(Z95 * row['surface_sigma_mm'])}",
@@ -149,7 +149,7 @@ def sideways(record: dict, sayer: Sayer) -> str:
     if record.get("baseline") == record["survey_id"]:
         return sayer.words("sideways_baseline")
     if not shift["known"]:
-        return sayer.words("sideways_unknown", reason=shift["reason"], half=sayer.height(Z95 * shift["sigma_mm"]))
+        return sayer.words("sideways_unknown", reason=sayer.words.told(shift["reason"]), half=sayer.height(Z95 * shift["sigma_mm"]))
     return sayer.words("sideways", e=sayer.height(shift["e_mm"], shift["sigma_mm"], signed=True),
                        n=sayer.height(shift["n_mm"], shift["sigma_mm"], signed=True))  # fmt: skip
 

@@ -24,7 +24,7 @@ def runs_block(given: FieldInput, sayer: Sayer) -> dict:
     if found is None:
         return {}
     if not found["runs"]:
-        return {"lines": [words("runs_none", why=found["reason"])], "svg": "", "title": ""}
+        return {"lines": [words("runs_none", why=words.told(found["reason"]))], "svg": "", "title": ""}
     lines = [_said(purpose, list(runs), found, sayer) for purpose, runs in groupby(found["runs"], key=lambda r: r["purpose"])]
     lines += [words("runs_before", bearings=words.listed([f"{printed(b, 0)}°" for b in found["last_bearings"][:3]]))] if found["last_bearings"] else [words("runs_first")]
     gap = _gap(given)

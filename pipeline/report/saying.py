@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Iterable
 
 from pipeline.owner import Owned, Tolerances
 from pipeline.report.fall_words import fall_flips, fall_says
-from pipeline.report.figures import NBSP, PLUS_MINUS, Z95, figure, limit, printed, rounded, span, spans_length
+from pipeline.report.figures import NBSP, PLUS_MINUS, Z95, figure, limit, printed, rounded, span, spans_length, spoken
 from pipeline.report.findings import (
     CANNOT_TELL_KIND, CREPT, FALL, GAP, GAP_NOISE, LIP, LOW_SKIN, LOW_SPOT, MIX, MOUND, PLANARITY, STEP, Finding, Shown,
 )  # fmt: skip
@@ -15,7 +15,7 @@ from pipeline.report.hazards import Hazard
 from pipeline.report.placing import Placing
 from pipeline.report.standing import Standing, leading
 from pipeline.surface.stretches import Stretch
-from pipeline.report.words import opened
+from pipeline.report.words import Words, opened
 from pipeline.surface.ring import BY_HAND
 from pipeline.surface.verdict import GOOD, SURE_SDS, UNKNOWN, UNSAFE, WATCH, WORK
 
@@ -38,6 +38,10 @@ class Sayer:
     tolerances: Tolerances
     ponds: dict[str, tuple[float, float]] = field(default_factory=dict)
     shared_days: frozenset[str] = frozenset()
+
+    def speaking(self, words: Words) -> Sayer:
+        """The same in another language."""
+        return replace(self, placing=replace(self.placing, words=words, units=spoken(self.units.system, words)))
 
     @property
     def words(self):
@@ -190,11 +194,11 @@ class Sayer:
         if finding.verdict.why == CANNOT_TELL_KIND:
             return self.words("lip_or_low_skin")
         if finding.kind == FALL:
-            return finding.row["fall_reason"] or self.words("no_figure")
+            return self.words.told(finding.row["fall_reason"] or "") or self.words("no_figure")
         if finding.verdict.why == GAP_NOISE:
             return self.words("gap_noise", noise=self.height(finding.row["straightedge_noise_mm"]), limit=self.limit(GAP, False))
         if finding.value_mm is None or finding.row.get("reason"):
-            return (finding.row.get("reason") or self.words("no_figure")).removeprefix(BY_HAND)
+            return self.words.told((finding.row.get("reason") or "").removeprefix(BY_HAND)) or self.words("no_figure")
         return self.words("known_to_only", half=self.height(Z95 * finding.sigma_mm), limit=self.limit(finding.kind, False))
 
     def lingers(self, hazard: Hazard) -> str:

@@ -9,7 +9,7 @@ from typing import Mapping, Sequence
 from pipeline.plan.mix_order import Ordered
 from pipeline.plan.needs import OPENING_TASKS
 from pipeline.plan.season_days import BASES, OPENING, REPAIR, UNSAFE, UPKEEP, WEEK, Done, Left, Need, Season, waited, week_of
-from pipeline.report.figures import SYSTEMS, TO, figure, plain_text
+from pipeline.report.figures import TO, figure, plain_text, spoken
 from pipeline.report.words import Words, opened, titled
 
 SHOWN_WEEKS = 2
@@ -151,7 +151,7 @@ def _opening(done: Sequence[Done], left: Sequence[Left], names: Mapping[str, str
 
 def _order(ordered: Sequence[Ordered], names: Mapping[str, str], units: str, words: Words) -> list[str]:
     """One sentence a site, and its reasons."""
-    mass, out = SYSTEMS[units].mass, []
+    mass, out = spoken(units, words).mass, []
     for o in ordered:
         if o.high95:
             span = f"{figure(o.low95, None, mass, named=False)}{TO}{figure(o.high95, None, mass)}"
@@ -164,7 +164,7 @@ def _order(ordered: Sequence[Ordered], names: Mapping[str, str], units: str, wor
 
 def _because(o: Ordered, names: Mapping[str, str], units: str, words: Words) -> list[str]:
     """Which field wants how much and what for, what lies there and how old that count is, whose need nobody knows."""
-    mass = SYSTEMS[units].mass
+    mass = spoken(units, words).mass
     said = [words(f"season_order_{w.why}", field=names.get(w.field_id, w.field_id), mass=figure(w.tonnes, w.sigma, mass)) for w in o.wanted]
     if o.stock is None:
         said.append(words("season_order_no_stock"))

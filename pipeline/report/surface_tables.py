@@ -19,7 +19,7 @@ def low_spots(shown: Shown, sayer: Sayer) -> list[tuple[str, ...]]:
         depths = (figure(r[f"{k}_mm"], r[f"{k}_sigma_mm"], sayer.units.height) for k in ("ring_depth", "pond_depth", "plane_depth"))
         out.append((
             sayer.where(f), *depths, figure(r["area_m2"], None, sayer.units.area), figure(r["volume_m3"], r["volume_sigma_m3"], sayer.units.volume),
-            sayer.words(f"verdict_{f.word}"), r["reason"] or "",
+            sayer.words(f"verdict_{f.word}"), sayer.words.told(r["reason"] or ""),
         ))  # fmt: skip
     return out
 
@@ -72,7 +72,7 @@ def trends(rows: Sequence[dict], sayer: Sayer) -> list[tuple[str, ...]]:
     out = []
     for r in rows:
         where = sayer.placing.edge(r["edge_id"]) if r["edge_id"] else _zone(r["zone"], sayer)
-        rate = sayer.height(r["rate_mm_per_year"], r["rate_sigma_mm_per_year"], signed=True) if r["rate_mm_per_year"] is not None else r["reason"] or ""
+        rate = sayer.height(r["rate_mm_per_year"], r["rate_sigma_mm_per_year"], signed=True) if r["rate_mm_per_year"] is not None else sayer.words.told(r["reason"] or "")
         differs = "" if r["rate_mm_per_year"] is None else sayer.words("yes" if r["detected"] else "no")
         out.append((sayer.words(f"trend_{r['measure']}"), where, rate, str(r["surveys"]), differs))
     return out

@@ -1,11 +1,17 @@
-"""The words of the pages, apart from their form: one file of phrases a language, `words_<language>.json`."""
+"""The words of the pages, apart from their form: one file of phrases a language, `words_<language>.json`.
+
+Tables speak English. What a page repeats of a table's `reason` is found again by its pattern in the section `OF_TABLES` of a
+language's file; a sentence that is not there stays as the table has it.
+"""
 
 from __future__ import annotations
 
 import datetime as dt
+import re
 from typing import Iterable
 
-LANGUAGE = "en"
+OF_TABLES = "reasons of the tables"  # English pattern -> the same in this language; `{names}` stand for figures and places
+SLOT = re.compile(r"\\\{(\w+)\\\}")
 
 
 class Words:
@@ -15,13 +21,23 @@ class Words:
     """
 
     def __init__(self, sections: dict[str, dict[str, str]]):
-        self.phrases = {key: phrase for section in sections.values() for key, phrase in section.items()}
-        if len(self.phrases) != sum(map(len, sections.values())):
+        own = {name: found for name, found in sections.items() if name != OF_TABLES}
+        self.phrases = {key: phrase for section in own.values() for key, phrase in section.items()}
+        self._told = [(_pattern(english), phrase) for english, phrase in sections.get(OF_TABLES, {}).items()]
+        if len(self.phrases) != sum(map(len, own.values())):
             raise ValueError("a phrase stands in two sections")
 
     def __call__(self, key: str, **values) -> str:
         """A phrase with its names filled in. Raises KeyError for a phrase or a name that is not there."""
         return self.phrases[key].format(**values)
+
+    def told(self, reason: str) -> str:
+        """A table's reason in this language, part by part between semicolons; what is not known stays as it is."""
+        return "; ".join(self._of_table(part) for part in reason.split("; ")) if self._told else reason
+
+    def _of_table(self, part: str) -> str:
+        found = ((pattern.fullmatch(part), phrase) for pattern, phrase in self._told)
+        return next((phrase.format(**match.groupdict()) for match, phrase in found if match), part)
 
     def knows(self, key: str) -> bool:
         return key in self.phrases
@@ -41,6 +57,11 @@ class Words:
         if len(parts) < 2:
             return "".join(parts)
         return self("and_last", before=", ".join(parts[:-1]), last=parts[-1])
+
+
+def _pattern(english: str) -> re.Pattern:
+    """What a table says, with whatever stands in its `{names}`."""
+    return re.compile(SLOT.sub(r"(?P<\1>.+?)", re.escape(english)))
 
 
 def titled(word_id: str) -> str:

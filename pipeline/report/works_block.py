@@ -133,13 +133,13 @@ def _built(built: Mapping, sayer: Sayer) -> list[str]:
         return []
     words = sayer.words
     if built["reason"]:
-        return [words("works_built_untold", why=built["reason"])]
+        return [words("works_built_untold", why=words.told(built["reason"]))]
     tolerance = limit(built["tolerance_mm"], sayer.units.height)
     out = [words(f"works_built_{built['word']}", tolerance=tolerance)]
     out.append(words("works_built_places", **{k: built[f"places_{k}"] for k in (WITHIN, OUTSIDE, CANNOT_TELL)}, sure=sayer.height(Z95 * built["sigma_mm"])))
     share = built["share"]
     if share["value"] is None:
-        out.append(words("works_share_untold", why=share["reason"]))
+        out.append(words("works_share_untold", why=words.told(share["reason"])))
     else:
         low, high = (f"{printed(100 * share[k], 0)}" for k in ("low95", "high95"))
         out.append(words("works_share", share=words("over_99") if share["value"] >= 0.995 else printed(100 * share["value"], 0), range=f"{low}{TO}{high}", tolerance=tolerance))
@@ -155,9 +155,9 @@ def _level_lines(levels: Mapping, sayer: Sayer) -> list[str]:
     words, found = sayer.words, levels["result"]
     lead = words("works_levels", number=len(levels["places"]))
     if found is None:
-        return [lead + " " + (words("works_levels_untold", why=levels["reason"]) if levels["reason"] else words("works_levels_none"))]
+        return [lead + " " + (words("works_levels_untold", why=words.told(levels["reason"])) if levels["reason"] else words("works_levels_none"))]
     if found["reason"]:
-        return [lead + " " + words("works_levels_untold", why=found["reason"])]
+        return [lead + " " + words("works_levels_untold", why=words.told(found["reason"]))]
     ends = f"{printed(100 * found['low95'], 0)}{TO}{printed(100 * found['high95'], 0)}"
     return [lead + " " + words("works_levels_say", within=found["within"], read=found["read"], tolerance=limit(levels["tolerance_mm"], sayer.units.height), range=ends)]
 

@@ -11,12 +11,12 @@ from pipeline.diamond.layout import Layout
 from pipeline.jobs import Job
 from pipeline.report.papers.bid import bid, price_rows
 from pipeline.report.field_page import sayer_of
-from pipeline.report.words import Words
 from pipeline.steps import control_points
 from pipeline.steps.drawn import features_of, newest_day
 from pipeline.steps.grade_drawings import write_drawings
 from pipeline.steps.grade_exports import write_exports
-from pipeline.steps.report import LANGUAGE, read
+from pipeline.steps.report import read
+from pipeline.steps.spoken import to_readers
 from pipeline.store import arrays, pages, pdf, rasters, tracks
 from pipeline.store.atomic import replacing_folder
 from pipeline.store.where import Where
@@ -34,7 +34,7 @@ CHECKPOINT = "checkpoint"  # a place of one day on the skin holds no height for 
 
 def run(job: Job, where: Where) -> None:
     """Write `bid.pdf`, `prices.csv`, and the laser design's exports in a folder; where there is no such design a line that says why."""
-    year, words, given = int(job.order[0]), Words(pages.sections(LANGUAGE)), read(job, where)
+    year, words, given = int(job.order[0]), to_readers(job.settings), read(job, where)
     record, layout = given.designs, given.layout
     row = next((v for v in record.get("variants", ()) if v["variant"] == LASER_PLANE), None)
     with replacing_folder(where.bid(year, job.field)) as folder:

@@ -7,7 +7,8 @@ from typing import Callable, Sequence
 from pipeline.jobs import Job
 from pipeline.report.papers.board import FIRST, SECOND, BoardInput, Room, board_paper, planned
 from pipeline.report.papers.paper import Paper
-from pipeline.report.words import LANGUAGE, Words
+from pipeline.report.words import Words
+from pipeline.steps.spoken import to_readers
 from pipeline.store import pages, pdf, records, tables
 from pipeline.store.where import Where
 
@@ -17,7 +18,7 @@ TEMPLATE = "papers/paper.typ"
 def run(job: Job, where: Where) -> None:
     """Read the plan's record, what was promised before, and each field's verdict; write portfolio.pdf with as much as two sheets hold."""
     given = BoardInput(records.read(where.plan_record), tables.read(where.portfolio, "portfolio"), records.read(where.portfolio_said), tables.read(where.plan_outcome, "plan_outcome"), job.settings)
-    paper = fitted(given, Words(pages.sections(LANGUAGE)))
+    paper = fitted(given, to_readers(job.settings))
     pdf.write(where.board_paper, TEMPLATE, paper.plain(pages.style()), paper.day)
 
 

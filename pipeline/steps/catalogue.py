@@ -11,7 +11,8 @@ from pipeline.report.catalogue import collections
 from pipeline.report.catalogue.assets import Seen, known
 from pipeline.report.catalogue.footprint import footprint
 from pipeline.report.catalogue.items import Field, item, item_id, path_of
-from pipeline.report.words import LANGUAGE, Words
+from pipeline.report.words import Words
+from pipeline.steps.spoken import to_readers
 from pipeline.store import files, pages, rasters, records
 from pipeline.store.atomic import replacing_folder
 from pipeline.store.where import Where
@@ -21,7 +22,7 @@ ELSEWHERE, REFUSED = "elsewhere", "refused"
 
 def run(job: Job, where: Where) -> None:
     """Describe what lies there; measure nothing."""
-    words = Words(pages.sections(LANGUAGE))
+    words = to_readers(job.settings)
     _field(job, where, words) if job.field else _root(job, where, words)
 
 

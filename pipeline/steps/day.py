@@ -18,7 +18,7 @@ from pipeline.report.overview import FieldSeen
 from pipeline.report.words import Words
 from pipeline.settings import Day as Knobs
 from pipeline.steps.portfolio import field_seen
-from pipeline.steps.report import LANGUAGE
+from pipeline.steps.spoken import in_tables, to_crew
 from pipeline.store import pages, records, tables
 from pipeline.store.where import Where
 from pipeline.surface.verdict import UNSAFE
@@ -28,7 +28,7 @@ WET_M3 = 0.005  # less standing water than a bucket is none (ours)
 
 def run(job: Job, on: dt.date, rain_mm: float, where: Where) -> str:
     """Write the day's table and page; returns the page's path."""
-    words, knobs = Words(pages.sections(LANGUAGE)), job.settings.day
+    words, knobs = to_crew(job.settings), job.settings.day
     hours = Hours.of(job.settings.costs, job.rows["works"])
     rows = {r["field_id"]: r for r in job.rows["fields"]}
     played = sorted({g["field_id"] for g in job.rows["games"] if g["on"] == on})
@@ -40,7 +40,7 @@ def run(job: Job, on: dt.date, rain_mm: float, where: Where) -> str:
     working = not job.settings.crew.working_days or DAYS[on.weekday()] in job.settings.crew.working_days
     others = sorted({g["on"] for g in job.rows["games"] if g["on"] > on})
     day = Day(on, rain_mm, working, rain_mm >= knobs.wet_mm, tuple(days), laid, crew, others[0] if others else None, had_if_struck(asked, laid, crew))
-    tables.write(where.day(on.isoformat(), "csv"), "day", day_rows(day, words))
+    tables.write(where.day(on.isoformat(), "csv"), "day", day_rows(day, in_tables()))
     pages.write(where.day(on.isoformat(), "html"), "day.html", day_page(day, job.settings.report.title, words))
     return where.day(on.isoformat(), "html")
 

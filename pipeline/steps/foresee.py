@@ -13,9 +13,8 @@ from pipeline.diamond.layout import Layout, build
 from pipeline.errors import BadInput, Problem
 from pipeline.project import Project
 from pipeline.report.foresight_page import Asked, foresight_page, worth_adding
-from pipeline.report.words import Words
 from pipeline.steps.layout import read
-from pipeline.steps.report import LANGUAGE
+from pipeline.steps.spoken import to_readers
 from pipeline.store import pages, records, tracks
 from pipeline.store.atomic import replacing_folder
 from pipeline.store.where import Where
@@ -61,7 +60,7 @@ def run(project: Project, tables_dir: str, field_id: str, wanted: Wanted, where:
     pads = pads_wanted(layout, noise, density, alone=alone)
     inside = next((t for t in alone if t.inside), None)
     asked = Asked(row.get("name") or field_id, project.config.report.title, wanted.source, wanted.spacing_mm, wanted.height_m, wanted.like)
-    page = foresight_page(layout, asked, seen, pads, inside, plan, project.config.tolerances, project.config.units, Words(pages.sections(LANGUAGE)))
+    page = foresight_page(layout, asked, seen, pads, inside, plan, project.config.tolerances, project.config.units, to_readers(project.config))
     with replacing_folder(where.foresee(field_id)) as folder:
         pages.write(folder / "foresee.html", "foresee.html", page)
         _tables(folder, layout, row["crs"], seen, worth_adding(seen, pads))

@@ -7,7 +7,7 @@ from typing import Sequence
 from pipeline.diamond.carry import from_plain
 from pipeline.jobs import Job
 from pipeline.report.field_page import sayer_of
-from pipeline.report.figures import SYSTEMS
+from pipeline.report.figures import spoken
 from pipeline.report.findings import Limits
 from pipeline.report.overview import FieldSeen, hazard_rows, index_page, portfolio_row, progress_rows, ranked, reason_of
 from pipeline.report.plan_asked import Given
@@ -16,7 +16,8 @@ from pipeline.report.standing import standing
 from pipeline.report.words import Words
 from pipeline.steps.by_hand import in_metres
 from pipeline.steps.plan_told import told
-from pipeline.steps.report import LANGUAGE, usable
+from pipeline.steps.report import usable
+from pipeline.steps.spoken import in_tables, to_readers
 from pipeline.steps.surveyed import edges_used
 from pipeline.store import pages, records, tables
 from pipeline.store.where import Where
@@ -26,7 +27,7 @@ from pipeline.variables import FIELD_TABLES
 
 def run(job: Job, where: Where) -> None:
     """Read every field's tables, judge them as its own page does, tell the plan, write the page and its tables."""
-    words = Words(pages.sections(LANGUAGE))
+    words = to_readers(job.settings)
     seen = [field_seen(job, where, row, words) for row in sorted(job.rows["fields"], key=lambda r: r["field_id"])]
     tolerances = job.settings.tolerances
     tables.write(where.portfolio, "portfolio", [portfolio_row(s) for s in seen])
@@ -40,13 +41,13 @@ def run(job: Job, where: Where) -> None:
 def plan_said(job: Job, where: Where, words: Words) -> dict:
     """What the page says of the plan; writes capital_plan.csv and keeps it."""
     record = records.read(where.plan_record)
-    name = told(record, where, words)
+    name = told(record, where, in_tables())
     plan, least = job.settings.plan, job.settings.tolerances.mix_depth_min_mm
     fields = {r["field_id"]: r.get("name") or r["field_id"] for r in job.rows["fields"]}
     signed = words("set_by", who=plan.set_by, on=words.date(plan.set_on)) if plan.set_by and plan.set_on else ""
     given = Given(job.settings.budget, job.rows["works"], plan.fiscal_year_start, signed, tables.read(where.plan_outcome, "plan_outcome"),
                   {f: least.of(f) for f in fields} if least is not None else {}, fields, name)  # fmt: skip
-    return plan_block(record, words, SYSTEMS[job.settings.units], given)
+    return plan_block(record, words, spoken(job.settings.units, words), given)
 
 
 def field_seen(job: Job, where: Where, row: Read, words: Words, names: Sequence[str] = FIELD_TABLES) -> FieldSeen:
@@ -59,5 +60,5 @@ def field_seen(job: Job, where: Where, row: Read, words: Words, names: Sequence[
     lengths = {e.edge_id: e.length_m for e in edges_used(where, layout, usable(rows["survey_quality"], order))}
     now = standing(field_id, rows, order, walks, Limits.of(settings.tolerances, field_id), lengths, in_metres((r for r in job.rows["readings"] if r["field_id"] == field_id), row["crs"]))
     reader = sayer_of(layout, rows, settings, words)
-    plain = sayer_of(layout, rows, settings.model_copy(update={"units": "metric"}), words)
+    plain = sayer_of(layout, rows, settings.model_copy(update={"units": "metric"}), in_tables())
     return FieldSeen(field_id, row.get("name") or field_id, row.get("site", ""), now, rows, reader, plain, settings.material)

@@ -19,12 +19,13 @@ from pipeline.report.layer_styles import STYLES
 from pipeline.report.papers.crew import papers
 from pipeline.report.standing import Standing, leading
 from pipeline.report.two_dates import Surface, kept_dates
-from pipeline.report.words import LANGUAGE, Words
+from pipeline.report.words import Words
 from pipeline.report.papers.work_record import work_record
 from pipeline.report.works_block import told_works
 from pipeline.steps import surveyed
 from pipeline.steps.by_hand import in_metres
 from pipeline.steps.history_layers import patches_of_weeds
+from pipeline.steps.spoken import to_crew, to_readers
 from pipeline.steps.surveyed import Surveyed
 from pipeline.store import arrays, files, pages, pdf, rasters, records, styles, tables
 from pipeline.store.atomic import replacing_folder
@@ -42,8 +43,8 @@ REFERENCE = "reference"  # the tie of a baseline
 
 def run(job: Job, where: Where) -> None:
     """Read the field's tables, records and the rasters of its newest surveys; write its page, its work package and its keep-out sheet."""
-    given, words, style = read(job, where), Words(pages.sections(LANGUAGE)), pages.style()
-    pages.write(where.report(job.field), "field.html", field_page(given, words))
+    given, words, style = read(job, where), to_crew(job.settings), pages.style()
+    pages.write(where.report(job.field), "field.html", field_page(given, to_readers(job.settings)))
     with replacing_folder(where.styles(job.field)) as folder:
         write_styles(folder)
     package, sheet = papers(given, words)

@@ -14,9 +14,9 @@ from pipeline.plan.season_days import Season, working_days
 from pipeline.report.overview import FieldSeen, plain_text
 from pipeline.report.season_asks import Ground, asks, mix_wanted, opening_done
 from pipeline.report.season_block import RANKS, asked_block, order_rows, queue_rows, season_block
-from pipeline.report.words import Words
 from pipeline.steps.portfolio import field_seen
-from pipeline.steps.report import LANGUAGE, usable
+from pipeline.steps.report import usable
+from pipeline.steps.spoken import in_tables, to_crew, to_readers
 from pipeline.steps.surveyed import edges_used
 from pipeline.store import pages, records, tables
 from pipeline.store.where import Where
@@ -26,7 +26,7 @@ LEVELLING = "no_mix_bought"  # the design that levels with what lies there
 
 def run(job: Job, where: Where) -> None:
     """Ask every field what it needs, give out the crew's hours, write the queue, the order and what the page says of both."""
-    words, units = Words(pages.sections(LANGUAGE)), job.settings.units
+    words, crew, plain, units = to_readers(job.settings), to_crew(job.settings), in_tables(), job.settings.units
     seen = [field_seen(job, where, row, words) for row in sorted(job.rows["fields"], key=lambda r: r["field_id"])]
     ordered = orders([mix_wanted(s) for s in seen], stock_of(job.rows["stock"]), mix_added(job))
     missing = asked(job)
@@ -35,19 +35,17 @@ def run(job: Job, where: Where) -> None:
         season = season_of(job)
         hours, works = Hours.of(job.settings.costs, job.rows["works"]), job.rows["works"]
         ground = {s.field_id: ground_of(where, s, job) for s in seen}
-        told = {}
-        for plain in (True, False):
-            told[plain] = [] if not season.days else [
-                n for s in seen for n in asks(s, s.plain if plain else s.reader, ground[s.field_id], hours, [w for w in works if w["field_id"] == s.field_id], job.settings.season, season.days, first_game(job, s.field_id, season.days[0]))
-            ]  # fmt: skip
-        done, left = plan_season(told[True], season)
-        rows = [r | {"reason": plain_text(r["reason"])} for r in queue_rows(done, left, season, words)]
-        why = {(n.field_id, n.task, n.rank): n.why for n in told[False]}
+        told = lambda sayer_of: [] if not season.days else [
+            n for s in seen for n in asks(s, sayer_of(s), ground[s.field_id], hours, [w for w in works if w["field_id"] == s.field_id], job.settings.season, season.days, first_game(job, s.field_id, season.days[0]))
+        ]  # fmt: skip
+        done, left = plan_season(told(lambda s: s.plain), season)
+        rows = [r | {"reason": plain_text(r["reason"])} for r in queue_rows(done, left, season, plain)]
+        why = {(n.field_id, n.task, n.rank): n.why for n in told(lambda s: s.reader)}
         behind = {s.field_id: opening_done(s, [w for w in works if w["field_id"] == s.field_id], season.days[0].year, words) for s in seen} if season.days else {}
         said = season_block(done, left, season, ordered, {s.field_id: s.name for s in seen}, why, units, words, behind)
-        said["whys"] = [[n.field_id, n.task, RANKS[n.rank], n.why] for n in dict.fromkeys(told[False])]
+        said["crew_whys"] = [[n.field_id, n.task, RANKS[n.rank], n.why] for n in dict.fromkeys(told(lambda s: s.reader.speaking(crew)))]
     tables.write(where.season_queue, "season_queue", rows)
-    tables.write(where.order, "order", order_rows(ordered, words))
+    tables.write(where.order, "order", order_rows(ordered, plain))
     records.write(where.season_said, said)
 
 

@@ -10,10 +10,11 @@ from pipeline.report.standing import JUDGED_BY
 from pipeline.report.week.field_week import FieldWeek, Planned, planned_of
 from pipeline.report.week.page import week_page
 from pipeline.report.week.paper import week_paper
-from pipeline.report.words import LANGUAGE, Words
+from pipeline.report.words import Words
 from pipeline.steps.portfolio import field_seen
 from pipeline.steps.report import usable
 from pipeline.steps.season import newest
+from pipeline.steps.spoken import to_crew
 from pipeline.steps.surveyed import edges_used
 from pipeline.store import arrays, pages, pdf, records, tables
 from pipeline.store.where import Where
@@ -22,12 +23,12 @@ from pipeline.tables import Read
 
 def run(job: Job, where: Where) -> None:
     """Write week.html and week.pdf: every field of the project, with or without a plan for it."""
-    words, settings = Words(pages.sections(LANGUAGE)), job.settings
+    words, settings = to_crew(job.settings), job.settings
     queue = tables.read(where.season_queue, "season_queue")
     planned: dict[str, list[Mapping]] = {}
     for row in queue:
         planned.setdefault(row["field_id"], []).append(row)
-    whys = {(field_id, task, rank): why for field_id, task, rank, why in records.read(where.season_said).get("whys", ())}
+    whys = {(field_id, task, rank): why for field_id, task, rank, why in records.read(where.season_said).get("crew_whys", ())}
     fields = [field_week(job, where, row, planned_of(planned.get(row["field_id"], []), row["field_id"], whys), words) for row in sorted(job.rows["fields"], key=lambda r: r["field_id"])]
     told = fields, newest(job), settings.report.title, settings.week.quiet_weeks
     pages.write(where.week("html"), "week/week.html", week_page(*told, words))

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from pipeline.jobs import Job
-from pipeline.report.words import LANGUAGE, Words
+from pipeline.report.words import Words
+from pipeline.steps.spoken import to_readers
 from pipeline.report.workbook.district import LISTED, district_book
 from pipeline.report.workbook.field import LISTED as OF_FIELD
 from pipeline.report.workbook.field import field_book
@@ -13,7 +14,7 @@ from pipeline.store.where import Where
 
 def run(job: Job, where: Where) -> None:
     """Read what other steps wrote; measure and choose nothing."""
-    words = Words(pages.sections(LANGUAGE))
+    words = to_readers(job.settings)
     _field(job, where, words) if job.field else _district(job, where, words)
 
 

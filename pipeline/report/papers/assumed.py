@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Mapping
 
 from pipeline.owner import Owned
-from pipeline.report.figures import SYSTEMS, limit
+from pipeline.report.figures import limit, spoken
 from pipeline.report.words import Words
 from pipeline.settings import Config
 
@@ -30,7 +30,7 @@ def assumed_lines(settings: Config, record: Mapping, words: Words) -> list[str]:
 
 def _limits(settings: Config, words: Words) -> str:
     """'lip 1 in and unsafe above 2 in (the park board, 3 March 2025); ...', by who set them and when."""
-    unit, groups = SYSTEMS[settings.units].height, {}
+    unit, groups = spoken(settings.units, words).height, {}
     for name in LIMITS:
         owned: Owned | None = getattr(settings.tolerances, name)
         if owned is not None:

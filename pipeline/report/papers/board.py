@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Mapping, Sequence
 
-from pipeline.report.figures import SYSTEMS
+from pipeline.report.figures import spoken
 from pipeline.report.papers.assumed import assumed_lines
 from pipeline.report.papers.board_said import ask_lines, compared_lines, named, sure_lines, unmeasured_lines, unsafe_lines
 from pipeline.report.papers.board_tables import done_table, promised_blocks, years_table
@@ -89,7 +89,7 @@ def _unsafe(given: BoardInput, room: Room, words: Words) -> Block:
 
 def _second(given: BoardInput, room: Room, words: Words) -> list[Block]:
     """What is done and why, how sure, on whose word."""
-    record, units = given.record, SYSTEMS[given.settings.units]
+    record, units = given.record, spoken(given.settings.units, words)
     blocks: list[Block] = [Heading(words("board_lines")), *done_table(record, room, words)]
     blocks += [Heading(words("board_promised"), 3), *promised_blocks(given.outcome, record, room, units, words)]
     blocks += [Heading(words("board_sure"), 3), Lines([" ".join(sure_lines(record, room.names, words))])]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Mapping, Sequence
 
-from pipeline.report.figures import SYSTEMS
+from pipeline.report.figures import spoken
 from pipeline.report.plan_block import infeasible_lines
 from pipeline.report.words import Words
 from pipeline.report.workbook.costs import COLUMNS as PRICES
@@ -28,7 +28,7 @@ def district_book(record: Mapping, rows: Mapping[str, Sequence[Mapping]], settin
     ranked : field id -> why it stands there, in the reader's units; worst first
     day    : of the newest survey, ISO
     """
-    units, currency, made = SYSTEMS[settings.units], settings.currency, []
+    units, currency, made = spoken(settings.units, words), settings.currency, []
     lead = [words("book_costs_title"), words("book_costs_lead", currency=currency), words("book_input"), words("book_not_chosen_anew")]
     priced = costs_sheet(plan_figures(settings.costs, settings.prices, settings.plan, words, units, currency), lead, words)
     sheets, told = [priced.sheet], own_told(priced.sheet.name, PRICES, lambda c: "", words, "book_from_settings")

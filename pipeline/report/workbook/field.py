@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Mapping, Sequence
 
-from pipeline.report.figures import SYSTEMS
+from pipeline.report.figures import spoken
 from pipeline.report.words import Words
 from pipeline.report.workbook.costs import COLUMNS as PRICES
 from pipeline.report.workbook.costs import costs_sheet
@@ -24,7 +24,7 @@ LISTED = ("survey_quality", *NEWEST, *PAIRS, "trend", "forecast", "balance", "wo
 def field_book(name: str, rows: Mapping[str, Sequence[Mapping]], designs: Sequence[Mapping], newest: str | None, day: str, settings: Config, words: Words) -> Book:
     """name: the field's; rows: table -> rows; designs: as the step of designs recorded them; newest: survey id, None without a usable one;
     day: of the newest survey, ISO."""
-    units, currency = SYSTEMS[settings.units], settings.currency
+    units, currency = spoken(settings.units, words), settings.currency
     lead = [words("book_costs_title"), words("book_costs_lead", currency=currency), words("book_input")]
     priced = costs_sheet(design_figures(settings.costs, settings.prices, words, units, currency), lead, words)
     made = designs_sheet(designs, settings.costs, priced, words, units, currency)

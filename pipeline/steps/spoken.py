@@ -1,0 +1,24 @@
+"""In which language something is said: to readers, to the crew, in tables."""
+
+from __future__ import annotations
+
+from pipeline.report.words import Words
+from pipeline.settings import Config
+from pipeline.store import pages
+
+TABLES = "en"  # text in tables is for machines and for who searches them: one language, whatever the pages speak
+
+
+def to_readers(settings: Config) -> Words:
+    """Words of the pages and of the papers of the office."""
+    return Words(pages.sections(settings.language))
+
+
+def to_crew(settings: Config) -> Words:
+    """Words of what the crew carries: the week, the day, the work package, the keep-out sheet, the record of a work."""
+    return Words(pages.sections(settings.crew_language or settings.language))
+
+
+def in_tables() -> Words:
+    """Words of every table."""
+    return Words(pages.sections(TABLES))
