@@ -21,6 +21,7 @@ from pipeline.report.edge_dates_block import edge_dates_block
 from pipeline.report.edge_charts import profile_charts
 from pipeline.report.grade_block import grade_block
 from pipeline.report.grass_block import grass_block
+from pipeline.report.glossary import Glossary
 from pipeline.report.handoffs_block import handoffs_block
 from pipeline.report.keep_out_block import keep_out_block
 from pipeline.report.lip_charts import lip_charts, reading
@@ -67,7 +68,7 @@ def field_page(given: FieldInput, words: Words) -> dict:
         "limits": held_against(now, sayer), "act": first_act(now, words), "steps": all_steps(now, [t for t in found if t.unsafe or not now.open], sayer),
     }  # fmt: skip
     return {
-        "w": words, "colours": palette.css(), "head": head, "unsafe": unsafe_block(given, now, sayer, keys) | {"tape": tapes[0]}, "map": _map(given, now, sayer, keys),
+        "w": words, "glossed": Glossary(words), "colours": palette.css(), "head": head, "unsafe": unsafe_block(given, now, sayer, keys) | {"tape": tapes[0]}, "map": _map(given, now, sayer, keys),
         "dates": edge_dates_block(given, now, sayer, keys), "two": two_dates_block(given, sayer), "sections": sections_block(given, sayer),
         "changed": change_block(given, now, sayer) | {"tape": tapes[1]},
         "next": next_block(given, now, sayer, keys, found) | {"tape": tapes[2]}, "rain": water_block(given, now, sayer),

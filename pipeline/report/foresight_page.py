@@ -14,6 +14,7 @@ from pipeline.owner import Owned, Tolerances
 from pipeline.report import palette
 from pipeline.report.field_map import FOOT, MARGIN_M, foot, furniture, ground
 from pipeline.report.figures import NBSP, Z95, Unit, figure, limit, printed, spoken
+from pipeline.report.glossary import Glossary
 from pipeline.report.placing import Placing
 from pipeline.report.svg import Frame, el, picture
 from pipeline.report.svg import words as text_at
@@ -77,7 +78,7 @@ def foresight_page(layout: Layout, asked: Asked, seen: Foresight, pads: Sequence
     places = [[opened(words.listed(names)), *told] for told, names in alike.items()]
     by_hand = [placing.place(p.place_id) for p in seen.places if p.reason]
     return {
-        "w": words, "lang": words("lang"), "colours": palette.css(), "title": asked.title, "name": asked.name,
+        "w": words, "glossed": Glossary(words), "lang": words("lang"), "colours": palette.css(), "title": asked.title, "name": asked.name,
         "asked": _asked(asked, words, units), "heads": heads, "skin": skin,
         "edge_heads": [words("foresee_edge"), words("foresee_clear"), words("foresee_whole")] + ([] if plan else [words("foresee_part", length=figure(SEGMENT_M, None, units.length))]),
         "edges": edges, "place_heads": [words("foresee_place"), words("foresee_depth"), words("foresee_change")], "places": places,

@@ -11,6 +11,7 @@ from pipeline.report import changed, palette
 from pipeline.report.forecast_block import backtest
 from pipeline.report.figures import Z95, figure, plain_text, rounded
 from pipeline.report.findings import LOW_SPOT, MIX, MOUND, SEEN_SHARE
+from pipeline.report.glossary import Glossary
 from pipeline.report.hazards import Hazard
 from pipeline.report.limits_named import held_against
 from pipeline.report.overview_places import files, places, where_they_lie
@@ -148,7 +149,7 @@ def index_page(fields: Sequence[FieldSeen], tolerances: Tolerances, title: str, 
     drawn, hours = where_they_lie(order, words), progress_lines([r for s in order for r in s.tables["progress"]], order[0].reader) if order else []
     return {
         "places": places({"season": season, "map": drawn, "plan": plan, "hours": hours}, words), "files": files(words), "map": drawn,
-        "w": words, "colours": palette.css(), "title": title, "lang": words("lang"),
+        "w": words, "glossed": Glossary(words), "colours": palette.css(), "title": title, "lang": words("lang"),
         "lead": words("index_lead", fields=count, day=words.date(max(days))) if days else words("index_lead_none", fields=count),
         "unsafe": [
             {"name": s.name, "site": titled(s.site), "link": _link(s), "what": [s.reader.open_hazard(h, s.now) for h in s.now.open],

@@ -82,6 +82,8 @@ def test_headings_step_down_one_by_one(tree):
 @pytest.mark.invariant
 def test_a_field_page_answers_in_its_order(tree, html):
     order = [e.attrib["id"] for e in tree.iter("h2")]
+    if 'id="glossary"' in html:
+        assert order.pop() == "glossary"
     if 'id="crew"' in html:
         assert order == ["first", "lost", "crew", "games"]
     elif 'id="rank"' in html:
@@ -200,8 +202,9 @@ def test_cautions_of_the_trade_stand_on_every_field_page(html):
     if 'id="crew"' in html:
         assert "A survey cannot clear a field for play: walk it." in html
         return
-    assert "A survey cannot clear a field for play: walk it." in html and "Tolerances are the owner’s, not a standard’s." in html
-    assert "A survey sees grass" in html and "Fly an empty field only" in html
+    said = text_of(html)
+    assert "A survey cannot clear a field for play: walk it." in said and "Tolerances are the owner’s, not a standard’s." in said
+    assert "A survey sees grass" in said and "Fly an empty field only" in said
     if 'class="todo"' in html:
         assert "811" in html and "silica" in html
 
@@ -217,7 +220,7 @@ def test_a_name_that_nobody_gave_is_an_error():
 
 
 def text_of(html: str) -> str:
-    return re.sub(r"<style>.*?</style>|<svg.*?</svg>|<[^>]+>", " ", html, flags=re.S).replace("\u00a0", " ")
+    return re.sub(r"<style>.*?</style>|<svg.*?</svg>|<[^>]+>", " ", re.sub(r"</?a\b[^>]*>", "", html), flags=re.S).replace("\u00a0", " ")
 
 
 @pytest.mark.invariant
