@@ -12,8 +12,8 @@ class Rule:
     """One way of drawing.
 
     kind     : `area`, `line` or `point`
-    where    : (column, sign, value) or (column, sign, value, upper): what it is for; sign `=`, `<`, `>=` or `between`
-               (from value, under upper); empty for all
+    where    : (column, sign, value), (column, sign, value, upper) or (column, sign): what it is for; sign `=`, `<`, `>=`, `between`
+               (from value, under upper) or `missing`; empty for all
     stroke, fill : colours `#rrggbb`; "" for none
     width, dash, size : pixels
     mark     : `circle`, `square`, `triangle`, `cross` or `x`
@@ -42,19 +42,21 @@ _LIP = tuple(
         ("13 to 25 mm", palette.LIP[2], 8, ("height_mm", "between", LIP_MM[1], LIP_MM[2])),
         ("25 mm and higher", palette.LIP[3], 10, ("height_mm", ">=", LIP_MM[2])),
     )
-)
+) + (Rule("not measured", "point", QUIET, "", 0.6, mark="x", size=5, where=("height_mm", "missing")),)
 
 STYLES: dict[str, tuple[Rule, ...]] = {
     "zones": (Rule("zone", "area", QUIET, palette.SKIN, 0.8, opacity=0.35),),
     "grass_edge": (
         Rule("edge of the layout", "line", INK, "", 1.2, "6 3", where=("source", "=", "layout")),
         Rule("edge as drawn", "line", INK, "", 1.8, where=("source", "=", "drawn")),
+        Rule("edge fitted to a survey", "line", INK, "", 1.8, "10 2", where=("source", "=", "fitted")),
         Rule("where a survey saw the grass begin", "line", palette.WEEDS, "", 1.0, "2 2", where=("source", "=", "seen")),
     ),
     "lip": _LIP,
     "lip_change": (
         Rule("grew", "line", palette.GAINED[-1], "", 4.0, where=("growth_mm", ">=", 0)),
         Rule("went down", "line", palette.LOST[1], "", 4.0, "4 3", where=("growth_mm", "<", 0)),
+        Rule("not told", "line", QUIET, "", 0.8, "1 3", where=("growth_mm", "missing")),
     ),
     "low_spots": (Rule("low spot", "point", INK, palette.WATER[1], 1.2, mark="triangle", size=12),),
     "detected_change": (

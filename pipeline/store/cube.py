@@ -12,6 +12,7 @@ from pipeline.store.atomic import replacing
 from pipeline.variables import RASTERS
 
 CONVENTIONS = "CF-1.8"
+SIGNED = {"uint32": np.int32}  # CF-1.8, section 2.2, knows no unsigned numbers of this size
 
 
 def write(path: str | Path, grid: Grid, days: Sequence[str], surveys: Sequence[str], stacks: dict[str, Sequence[np.ndarray]], about: dict[str, str]) -> None:
@@ -29,7 +30,8 @@ def write(path: str | Path, grid: Grid, days: Sequence[str], surveys: Sequence[s
     variables, encoding = {}, {}
     for name, arrays in stacks.items():
         variable = RASTERS[name]
-        data = np.stack([np.asarray(a, variable.dtype) for a in arrays]) if arrays else np.zeros((0, *grid.shape), variable.dtype)
+        kind = SIGNED.get(variable.dtype, variable.dtype)
+        data = np.stack([np.asarray(a, kind) for a in arrays]) if arrays else np.zeros((0, *grid.shape), kind)
         attributes = {"long_name": variable.long_name, "units": variable.unit, "grid_mapping": "crs", "coordinates": "survey"}
         if variable.standard_name:
             attributes["standard_name"] = variable.standard_name

@@ -30,8 +30,11 @@ def write(path: str | Path, layer: str, rules: Sequence) -> None:
     write_text(path, '<?xml version="1.0" encoding="UTF-8"?>\n' + ET.tostring(root, encoding="unicode") + "\n")
 
 
-def _filter(parent, column: str, sign: str, value, upper=None) -> None:
-    """`between` is from the value on and under the upper one: the standard's own holds both ends."""
+def _filter(parent, column: str, sign: str, value=None, upper=None) -> None:
+    """`between` is from the value on and under the upper one: the standard's own holds both ends. `missing` takes no value."""
+    if sign == "missing":
+        ET.SubElement(ET.SubElement(parent, "ogc:PropertyIsNull"), "ogc:PropertyName").text = column
+        return None
     if sign == "between":
         parent = ET.SubElement(parent, "ogc:And")
         _filter(parent, column, ">=", value)

@@ -15,6 +15,7 @@ from pipeline.errors import Problem
 from pipeline.store.atomic import replacing
 from pipeline.transform import NoExactStep, step_between
 
+VERSION = "1.2"  # of the GeoPackage standard: nothing newer is needed, and desks with an older GIS read it without complaint
 DRAWN_TO_M = 0.25  # shapes that a step between datums would move by more than this are not measured with
 
 
@@ -89,5 +90,5 @@ def write(path: str | Path, layers: dict[str, list[dict]], columns: dict[str, di
             data = {c: pandas.array([r.get(c) for r in rows], dtype=k) for c, k in kinds.items() if c != "geometry"}
             frame = geopandas.GeoDataFrame(data, geometry=[r["geometry"] for r in rows], crs=crs)
             pyogrio.write_dataframe(frame, temporary, layer=name, driver="GPKG", geometry_type=kinds["geometry"], append=False,
-                                    layer_options={"DESCRIPTION": json.dumps(about, sort_keys=True)}, promote_to_multi=False)  # fmt: skip
+                                    dataset_options={"VERSION": VERSION}, layer_options={"DESCRIPTION": json.dumps(about, sort_keys=True)}, promote_to_multi=False)  # fmt: skip
         pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": None})
