@@ -44,7 +44,7 @@ def rulebook_block(rows: Sequence[dict], now: Standing, sayer: Sayer, main: str 
     unset = sorted({r["reason"].removeprefix("no tolerance: ").split(";")[0] for r in mine if (r["reason"] or "").startswith("no tolerance: ")})
     return {
         "summary": words("rule_summary", **counts), "relative": words("rule_relative") if relative else "",
-        "rows": [(opened(item_words(r, sayer, main)), measured(r, sayer), _rule(r, sayer), _verdict(r, sayer), r["rule_source"] or "") for r in seen],
+        "rows": [(opened(item_words(r, sayer, main)), measured(r, sayer), _rule(r, sayer), _verdict(r, sayer), sayer.words.told(r["rule_source"] or "")) for r in seen],
         "by_hand": [words("rule_not_seen", how=how, items=words.listed(item_words(r, sayer, main) for r in found)) for how, found in by_hand if found],
         "unset": words("rule_unset", names=words.listed(unset)) if unset else "",
     }  # fmt: skip
@@ -66,7 +66,7 @@ def rule_task(rows: Sequence[dict], now: Standing, sayer: Sayer, main: str | Non
     words = sayer.words
     names = [item_words(r, sayer, main) for r in out]
     title = words("do_rules", items=words.listed(names)) if len(out) <= FEW else words("do_rules_many", number=len(out))
-    lines = [opened(words("rule_line", item=n, measured=measured(r, sayer), rule=_rule(r, sayer), source=r["rule_source"])) for n, r in zip(names, out)]
+    lines = [opened(words("rule_line", item=n, measured=measured(r, sayer), rule=_rule(r, sayer), source=words.told(r["rule_source"]))) for n, r in zip(names, out)]
     tools = [words(key) for key, tape in (("rule_tape_how", True), ("rule_level_how", False)) if any((r["item"] in BY_TAPE) == tape for r in out)]
     return [Task((), opened(title), (*lines, *tools))]
 

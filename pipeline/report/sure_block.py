@@ -31,7 +31,7 @@ def sure_block(given: FieldInput, now: Standing, sayer: Sayer) -> dict:
         "edge_rows": surface_tables.edges(newest, sayer) if newest is not None else [],
         "zones": surface_tables.zones(newest, sayer) if newest is not None else [],
         "trends": surface_tables.trends(tables["trend"], sayer), "inputs": quality.inputs(given.provenance),
-        "versions": sorted(given.provenance["versions"].items()), "notes": record.get("notes", []), "crs": _named(given.layout.grid.crs),
+        "versions": sorted(given.provenance["versions"].items()), "notes": [sayer.words.told(n) for n in record.get("notes", [])], "crs": _named(given.layout.grid.crs),
         "us": sayer.units.system == "us", "removed": [_removed(k, v, words) for k, v in sorted(record.get("removed", {}).items())],
     }  # fmt: skip
 

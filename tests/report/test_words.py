@@ -6,6 +6,8 @@ import ast
 import json
 import re
 from pathlib import Path
+from string import Formatter
+from typing import get_args
 
 import pytest
 
@@ -14,7 +16,8 @@ from pipeline.report.change_block import REASONS
 from pipeline.report.placing import COMPASS, SECTORS
 from pipeline.report.quality import HELD
 from pipeline.report.rulebook_block import NOTES, PLACES
-from pipeline.report.words import Words, opened, titled
+from pipeline.report.words import OF_TABLES, Words, opened, titled
+from pipeline.settings import Language
 from pipeline.surface.rulebook import ORDER as ITEMS
 from pipeline.surface.verdict import ORDER
 from pipeline.tables import LAYOUTS, SOURCES, STATES, WORKS
@@ -22,6 +25,7 @@ from report.scene import WORDS, layout
 
 PACKAGE = Path(pipeline.__file__).parent
 REPORT = PACKAGE / "report"
+LANGUAGES = get_args(Language)
 
 
 def asked() -> tuple[set[str], set[str], set[str]]:
@@ -105,13 +109,34 @@ def test_every_word_of_the_tables_and_every_place_of_every_layout_has_a_phrase()
 
 
 @pytest.mark.invariant
-def test_no_key_stands_twice_in_the_file_of_phrases():
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_no_key_stands_twice_in_the_file_of_phrases(language):
     def once(pairs):
         keys = [k for k, _ in pairs]
         assert len(keys) == len(set(keys)), [k for k in keys if keys.count(k) > 1]
         return dict(pairs)
 
-    json.loads((REPORT / "words_en.json").read_text(), object_pairs_hook=once)
+    json.loads((REPORT / f"words_{language}.json").read_text(), object_pairs_hook=once)
+
+
+@pytest.mark.invariant
+@pytest.mark.parametrize("language", LANGUAGES[1:])
+def test_another_language_says_all_that_english_says_with_the_same_names_and_tags(language):
+    english, other = (json.loads((REPORT / f"words_{code}.json").read_text()) for code in ("en", language))
+    assert {s: list(v) for s, v in english.items()} == {s: list(v) for s, v in other.items() if s != OF_TABLES} and set(LANGUAGES) == {p.stem[6:] for p in REPORT.glob("words_*.json")}
+    told = {english_text: (english_text, said) for english_text, said in other[OF_TABLES].items()}
+    pairs = {key: (phrase, other[section][key]) for section, phrases in english.items() for key, phrase in phrases.items()} | told
+    held = lambda text: ({name for _, name, _, _ in Formatter().parse(text) if name}, sorted(re.findall(r"</?\w+", text)))
+    assert not {key: pair for key, pair in pairs.items() if held(pair[0]) != held(pair[1])}
+    alike = [key for key, (a, b) in pairs.items() if a == b and re.search(r"[a-z]{4,}", re.sub(r"\{\w+\}", "", a))]
+    assert len(alike) < 40, alike  # ids, names of files, units
+
+
+@pytest.mark.analytic
+def test_a_reason_of_a_table_is_said_part_by_part_and_an_unknown_one_stays():
+    words = Words({"a": {}, OF_TABLES: {"not located: {place}": "sin ubicar: {place}", "whole skin": "toda la tierra", "{a} of {b} places": "{a} de {b} lugares"}})
+    assert words.told("whole skin; not located: third base; 3 of 12 places; made anew") == "toda la tierra; sin ubicar: third base; 3 de 12 lugares; made anew"
+    assert WORDS.told("not located: third base") == "not located: third base"
 
 
 @pytest.mark.invariant
