@@ -53,7 +53,7 @@ def _read(row: dict, given: FieldInput, sayer: Sayer) -> list[str]:
         return [words("balance_none", why=words.told(row["reason"]))]
     out = [_sum(row, given, sayer), _moved(row, given, sayer), _record(row, given, sayer)]
     if row["notes"]:
-        out.append(words("balance_limits", notes=row["notes"]))
+        out.append(words("balance_limits", notes=words.told(row["notes"])))
     return [line for line in out if line]
 
 
@@ -63,7 +63,7 @@ def _sum(row: dict, given: FieldInput, sayer: Sayer) -> str:
     seen = abs(row["skin_m3"]) > Z95 * row["skin_sigma_m3"]
     lead = words("balance_skin_gained" if row["skin_m3"] > 0 else "balance_skin_lost", skin=skin) if seen else words("balance_skin_untold", skin=skin)
     if row["unexplained_m3"] is None:
-        return f"{lead} {words('balance_no_sum', why=row['reason'])}"
+        return f"{lead} {words('balance_no_sum', why=words.told(row['reason']))}"
     left = figure(row["unexplained_m3"], row["unexplained_sigma_m3"], unit, signed=True)
     if row["balanced"]:
         area = given.layout.skin.area

@@ -99,6 +99,20 @@ def figure(value: float | None, sigma: float | None, unit: Unit, signed: bool = 
     return f"{text}{name}{NBSP}{PLUS_MINUS}{NBSP}{half}"
 
 
+def about(value: float, unit: Unit) -> str:
+    """'29.7 tons': a planned amount whose range is not stated beside it, to three digits; whole units stay whole."""
+    here = value / unit.size
+    decimals = max(0, 2 - math.floor(math.log10(abs(here)))) if here else 0
+    return f"{printed(here, min(unit.finest, decimals))}{NBSP}{unit.name}"
+
+
+def ranged(value: float, low: float, high: float, unit: Unit) -> tuple[str, str]:
+    """'11 tons' and '5-16 tons': an amount and its 95 % range, rounded as half the range asks."""
+    half = (high - low) / 2 / unit.size
+    show = lambda v: rounded(v / unit.size, half, unit.finest)[0]
+    return f"{show(value)}{NBSP}{unit.name}", f"{show(low)}{TO}{show(high)}{NBSP}{unit.name}"
+
+
 def reach(value_mm: float, sigma_mm: float | None, units: Units) -> str:
     """A distance over the field as a tape reads it: '27.432 m ± 0.028', '90 ft 0.3 in ± 1.1'. sigma_mm: one s.d., or None"""
     if units.system != "us":

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pipeline.report.changed import work_line
 from pipeline.report.field_input import FieldInput
-from pipeline.report.figures import NBSP, PLUS_MINUS, TO, Z95, figure, printed, rounded
+from pipeline.report.figures import NBSP, PLUS_MINUS, TO, Z95, about, figure, printed, rounded
 from pipeline.report.placing import Placing
 from pipeline.report.saying import Sayer
 from pipeline.report.standing import Standing
@@ -33,7 +33,7 @@ def grade_block(given: FieldInput, now: Standing, sayer: Sayer) -> dict:
         "lines": [_conflict(c, given, sayer) for c in record["conflicts"]] + [words("grade_none", variant=_name(r, sayer), why=words.told(r["reason"])) for r in left]
         + [words("grade_reason", variant=_name(r, sayer), why=words.told(r["reason"])) for r in made if r["reason"]]
         + [words("grade_noisy", variant=_name(r, sayer)) for r in made if r["noise_m3"] > NOISY * max(r["cut_m3"], r["fill_m3"]) > NOISY * TELLING_M3],
-        "reserve": [words("grade_reserve", variant=_name(r, sayer), more=figure(r["mix_reserve_t"], None, sayer.units.mass)) for r in made if (r["mix_tonnes"] or 0) > 0.05],
+        "reserve": [words("grade_reserve", variant=_name(r, sayer), more=about(r["mix_reserve_t"], sayer.units.mass)) for r in made if (r["mix_tonnes"] or 0) > 0.05],
     }  # fmt: skip
 
 

@@ -35,7 +35,7 @@ def mix_block(given: FieldInput, now: Standing, sayer: Sayer) -> dict:
     steps = [sayer.height(s) for s in steps_mm(row["least_mm"])]
     return {
         "lead": _lead(row, sayer) + (_orders(row, given, sayer) if known else []), "thin": _thin_places(rows, sayer), "blade": _blade(rows, given, sayer) if known else [],
-        "dropped": [words("core_dropped", core=c["core_id"], why=c["why"]) for c in given.cores if not c["used"]],
+        "dropped": [words("core_dropped", core=c["core_id"], why=words.told(c["why"])) for c in given.cores if not c["used"]],
         "wanted": [opened(sayer.placing.at(e, n)) for e, n in wanted], "ask": ask(row, sayer) if wanted else "",
         "svg": svg, "title": title, "shades": known, "unit": sayer.units.height.name,
         "classes": [words("below", h=steps[0]), words("from_to", a=steps[0], b=steps[1]), words("from_to", a=steps[1], b=steps[2]), words("above", h=steps[2])],

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Callable
 
 from pipeline.plan.treatments import LIP, NONE, RING
-from pipeline.report.figures import METRIC, Units, counted, figure, printed
+from pipeline.report.figures import METRIC, Units, about, counted, printed
 from pipeline.report.plan_asked import COLUMNS as ASKED
 from pipeline.report.plan_asked import PROMISES, Given, asked_rows, promise_rows
 from pipeline.report.plan_charts import budget_chart, condition_chart
@@ -104,7 +104,7 @@ def _year(record: dict, t: int, words: Words, units: Units) -> dict:
 def _row(line: dict, record: dict, words: Words, units: Units) -> list[str]:
     return [
         record["names"][line["field_id"]], words(f"plan_work_{line['treatment']}"), money(line["cost"], record["currency"]) if line["cost"] else "",
-        printed(line["hours"], 0) if line["hours"] else "", figure(line["tonnes"], None, units.mass) if line["tonnes"] else "", words(f"plan_{line['firmness']}"), line_reason(line, record, words, units),
+        printed(line["hours"], 0) if line["hours"] else "", about(line["tonnes"], units.mass) if line["tonnes"] else "", words(f"plan_{line['firmness']}"), line_reason(line, record, words, units),
     ]  # fmt: skip
 
 

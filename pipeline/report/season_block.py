@@ -9,7 +9,7 @@ from typing import Mapping, Sequence
 from pipeline.plan.mix_order import Ordered
 from pipeline.plan.needs import OPENING_TASKS
 from pipeline.plan.season_days import BASES, OPENING, REPAIR, UNSAFE, UPKEEP, WEEK, Done, Left, Need, Season, waited, week_of
-from pipeline.report.figures import TO, figure, plain_text, spoken
+from pipeline.report.figures import figure, plain_text, ranged, spoken
 from pipeline.report.words import Words, opened, titled
 
 SHOWN_WEEKS = 2
@@ -154,8 +154,8 @@ def _order(ordered: Sequence[Ordered], names: Mapping[str, str], units: str, wor
     mass, out = spoken(units, words).mass, []
     for o in ordered:
         if o.high95:
-            span = f"{figure(o.low95, None, mass, named=False)}{TO}{figure(o.high95, None, mass)}"
-            head = words("season_order", site=titled(o.site), mass=figure(o.tonnes, None, mass), span=span)
+            wanted, span = ranged(o.tonnes, o.low95, o.high95, mass)
+            head = words("season_order", site=titled(o.site), mass=wanted, span=span)
         else:
             head = words("season_order_none" if o.needed else "season_order_unknown", site=titled(o.site))
         out.append(" ".join([head, *_because(o, names, units, words)]))

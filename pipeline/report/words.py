@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import datetime as dt
 import re
+from functools import cached_property
 from typing import Iterable
 
 OF_TABLES = "reasons of the tables"  # English pattern -> the same in this language; `{names}` stand for figures and places
@@ -23,7 +24,7 @@ class Words:
     def __init__(self, sections: dict[str, dict[str, str]]):
         own = {name: found for name, found in sections.items() if name != OF_TABLES}
         self.phrases = {key: phrase for section in own.values() for key, phrase in section.items()}
-        self._told = [(_pattern(english), phrase) for english, phrase in sections.get(OF_TABLES, {}).items()]
+        self._reasons = sections.get(OF_TABLES, {})
         if len(self.phrases) != sum(map(len, own.values())):
             raise ValueError("a phrase stands in two sections")
 
@@ -33,7 +34,11 @@ class Words:
 
     def told(self, reason: str) -> str:
         """A table's reason in this language, part by part between semicolons; what is not known stays as it is."""
-        return "; ".join(self._of_table(part) for part in reason.split("; ")) if self._told else reason
+        return "; ".join(self._of_table(part) for part in reason.split("; ")) if self._reasons and reason else reason
+
+    @cached_property
+    def _told(self) -> list[tuple[re.Pattern, str]]:
+        return [(_pattern(english), phrase) for english, phrase in self._reasons.items()]
 
     def _of_table(self, part: str) -> str:
         found = ((pattern.fullmatch(part), phrase) for pattern, phrase in self._told)

@@ -13,7 +13,7 @@ from pipeline.report.catalogue.footprint import footprint
 from pipeline.report.catalogue.items import Field, item, item_id, path_of
 from pipeline.report.words import Words
 from pipeline.steps.spoken import to_readers
-from pipeline.store import files, pages, rasters, records
+from pipeline.store import files, rasters, records
 from pipeline.store.atomic import replacing_folder
 from pipeline.store.where import Where
 

@@ -18,7 +18,7 @@ from pipeline.steps.portfolio import field_seen
 from pipeline.steps.report import usable
 from pipeline.steps.spoken import in_tables, to_crew, to_readers
 from pipeline.steps.surveyed import edges_used
-from pipeline.store import pages, records, tables
+from pipeline.store import records, tables
 from pipeline.store.where import Where
 
 LEVELLING = "no_mix_bought"  # the design that levels with what lies there

@@ -8,7 +8,7 @@ from pipeline.steps.spoken import to_readers
 from pipeline.report.workbook.district import LISTED, district_book
 from pipeline.report.workbook.field import LISTED as OF_FIELD
 from pipeline.report.workbook.field import field_book
-from pipeline.store import arrays, pages, records, tables, workbook
+from pipeline.store import arrays, records, tables, workbook
 from pipeline.store.where import Where
 
 

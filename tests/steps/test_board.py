@@ -74,5 +74,5 @@ def test_an_empty_purse_and_no_plan_become_a_paper_that_says_so(where):  # noqa:
 @pytest.mark.invariant
 def test_it_is_handed_the_owners_figures_and_no_table_of_the_operator():
     given = json.loads(jobs.given(Project(config(), {}, {}), "board", "."))
-    assert given["rows"] == {} and set(given["settings"]) == {"units", "currency", "tolerances", "costs", "budget", "plan", "report"} and set(given["settings"]["report"]) == {"title"}
+    assert given["rows"] == {} and set(given["settings"]) == {"language", "units", "currency", "tolerances", "costs", "budget", "plan", "report"} and set(given["settings"]["report"]) == {"title"}
     assert "straightedge_mm" not in given["settings"]["tolerances"]

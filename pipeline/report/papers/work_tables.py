@@ -8,7 +8,7 @@ from typing import Mapping, Sequence
 from shapely import Geometry, from_wkt
 
 from pipeline.report.field_input import FieldInput
-from pipeline.report.figures import NBSP, Z95, figure, printed
+from pipeline.report.figures import NBSP, Z95, about, figure, printed
 from pipeline.report.findings import CREPT, FALL, GAP, LIP, LOW_SKIN, LOW_SPOT, MIX, PLANARITY, STEP, Finding
 from pipeline.report.keep_out_block import name_words, tape, tape_words
 from pipeline.report.mix_block import SKIN, order_line
@@ -53,7 +53,7 @@ def to_bring(given: FieldInput, now: Standing, found: Sequence[Task], sayer: Say
         fed = [r for r in record.get("lip_work", ()) if r["out_m3"] and r["goes_to"] in {f["name"] for f in record.get("filled", ())}]
         if fed:
             out.append(words("bring_fed", volume=figure(sum(r["out_m3"] for r in fed), sum(r["out_sigma_m3"] for r in fed), sayer.units.volume)))
-        out.append(words("bring_mix", mass=figure(row["mix_tonnes"], half / Z95, sayer.units.mass), more=figure(row["mix_reserve_t"], None, sayer.units.mass)))
+        out.append(words("bring_mix", mass=figure(row["mix_tonnes"], half / Z95, sayer.units.mass), more=about(row["mix_reserve_t"], sayer.units.mass)))
     hauled = record.get("chosen") in WHOLE_SKIN
     beside = [] if hauled else [f.row["fill_tonnes"] for t in found for f in t.findings if f.kind == LOW_SPOT and filled_at(f, record) is None and f.row["fill_tonnes"]]
     if beside:
@@ -91,7 +91,7 @@ def haul_table(hauls: Mapping, sayer: Sayer) -> list[Block]:
     rows = [_haul(h, sayer) for h in lines if not h["minor"]]
     minor = sum(h["minor"] for h in lines)
     out: list[Block] = [Table(words("haul_caption", machine=hauls["machine"]), heads, rows, right=(0, 5), wide=(1, 2))] if rows else []
-    notes = ([words.count("haul_minor", minor)] if minor else []) + ([words("haul_lacking", what=hauls["reason"])] if hauls["reason"] else [])
+    notes = ([words.count("haul_minor", minor)] if minor else []) + ([words("haul_lacking", what=words.told(hauls["reason"]))] if hauls["reason"] else [])
     return out + ([Lines(notes, small=True)] if notes else [])
 
 

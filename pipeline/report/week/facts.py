@@ -54,7 +54,7 @@ def bearing_lines(field: FieldWeek) -> list[str]:
     reader, run = field.seen.reader, next_run(field)
     words = reader.words
     if run is None:
-        why = (field.designs.get("passes") or {}).get("reason") or words("week_run_untold")
+        why = words.told((field.designs.get("passes") or {}).get("reason") or "") or words("week_run_untold")
         return [words("week_run_none", why=why)]
     out = [_run("week_run", run, reader)]
     across = next_run(field, ACROSS)

@@ -43,13 +43,13 @@ def designs_sheet(designs: Sequence[Mapping], costs: Mapping[str, Cost], priced:
 def _row(d: Mapping, priced: Priced, words: Words, units: Units, at: int) -> list[Cell]:
     name = Cell(words(f"grade_variant_{d['variant']}"))
     if not d["feasible"]:
-        return [name, *[Cell()] * (len(DESIGNS) - 2), Cell(d["reason"])]
+        return [name, *[Cell()] * (len(DESIGNS) - 2), Cell(words.told(d["reason"]))]
     size = {c: d[HELD[c]] / getattr(units, UNIT[c]).size if d.get(HELD[c]) is not None else None for c in HELD}
     at_column = {c: f"{letter(k)}{at}" for k, c in enumerate(DESIGNS)}
     hours, low, high = _costs(d, size, at_column, priced)
     cells = {c: Cell(v, FIGURE) for c, v in size.items()} | {
         "design": name, "loads": Cell(d["loads"], TEXT), "hours": _live(*hours, priced, words, FIGURE), "cost_low": _live(*low, priced, words), "cost_high": _live(*high, priced, words),
-        "reported_low": Cell(d["cost_low"], MONEY), "reported_high": Cell(d["cost_high"], MONEY), "note": Cell(d["reason"]),
+        "reported_low": Cell(d["cost_low"], MONEY), "reported_high": Cell(d["cost_high"], MONEY), "note": Cell(words.told(d["reason"])),
     }  # fmt: skip
     return [cells[c] for c in DESIGNS]
 

@@ -21,7 +21,7 @@ IN_THAT_UNIT = ("before", "after", "change", "change_sigma", "before_sigma", "af
 WIDE = {"reason": 70.0, "note": 40.0, "why": 60.0, "held_reason": 40.0}
 LEAST = {"word": 18.0, "text": 22.0}
 MOST_ROWS = 4000  # of a sheet; what is beyond stands in the table's own file
-SIGN = re.compile(r"\b(positive|negative|minus|less what)\b")
+SIGN = re.compile(r"\b(positive|negative|minus|less what|positiv[oa]|negativ[oa]|menos)\b")
 
 
 def unit_of(column: Column, units: Units, currency: str = "") -> tuple[str, Unit | None]:
