@@ -80,7 +80,7 @@ def test_without_the_crews_figures_the_owner_is_asked_and_the_order_stands():
     ordered = [Ordered("mill-pond", 3.0, 1.0, 5.0, 5.0, (Wanted("pond", "mill-pond", 5.0, 0.5, "thin"),), Stock(2.0, day(2026, 4, 1)), day(2026, 4, 3), ("acorn",)),
                Ordered("east", 0.0, 0.0, 0.0, 1.0, (Wanted("e", "east", 1.0, 0.1, "fill"),), Stock(4.0, day(2026, 4, 1))), Ordered("west", 2.0, 1.0, 3.0, 2.0, (Wanted("w", "west", 2.0, 0.5, "fill"),))]  # fmt: skip
     block = asked_block(["crew.hours_per_week"], ordered, "metric", WORDS, {"pond": "Pond Field"})
-    assert "crew.hours_per_week" in block["none"] and block["order"][0].startswith("Mill Pond: order 3.00\u00a0t")
+    assert "crew.hours_per_week" in block["none"] and block["order"][0].startswith("Mill Pond: order 3.0\u00a0t")
     assert "Pond Field wants 5.0" in block["order"][0] and "count again before ordering" in block["order"][0] and "What acorn wants is not known" in block["order"][0]
     assert block["order"][1].startswith("East: nothing to order.") and "4.00\u00a0t lie there" in block["order"][1] and "count again" not in block["order"][1]
     assert "has no mix for this site" in block["order"][2]
