@@ -39,7 +39,7 @@ def before_after_block(given: FieldInput, sayer: Sayer) -> dict:
     words = sayer.words
     days = [sayer.day(s.flown_on, s.survey_id) for s in pair]
     titles = [words("before_title", day=days[0]), words("after_title", day=days[1]), words("two_title", earlier=days[0], later=days[1])]
-    dots = [heights(one, sayer.units.system), heights(other, sayer.units.system), differences(moved, 1000 * Z95 * np.hypot(s1, s2), sayer.units.system)]
+    dots = [heights(even(one), sayer.units.system), heights(even(other), sayer.units.system), differences(moved, 1000 * Z95 * np.hypot(s1, s2), sayer.units.system)]
     what = opened(work_line({w["work_id"]: w for w in given.works}[record["work_id"]], sayer))
     names = ("skin-before", "skin-after", "skin-moved")
     rows = _rows(record, sayer)
@@ -48,6 +48,15 @@ def before_after_block(given: FieldInput, sayer: Sayer) -> dict:
         "pictures": [{"svg": _drawn(n, t, d, side / (FINE if n == names[2] else 1), given, sayer), "title": t} for n, t, d in zip(names, titles, dots)],
         "rows": rows, "heads": [words("before_after_measure"), *titles[:2], words("before_after_change"), words("before_after_told")],
     }  # fmt: skip
+
+
+def even(over_m: np.ndarray) -> np.ndarray:
+    """Mean of a cell and its neighbours, for the eye: the noise of single cells would hide the shape. What was not measured stays so."""
+    padded = np.pad(over_m, 1, constant_values=np.nan)
+    near = np.stack([padded[r : r + over_m.shape[0], c : c + over_m.shape[1]] for r in range(3) for c in range(3)])
+    held = np.isfinite(near)
+    mean = np.where(held, near, 0.0).sum(axis=0) / np.maximum(held.sum(axis=0), 1)
+    return np.where(np.isfinite(over_m), mean, np.nan)
 
 
 def heights(over_m: np.ndarray, system: str) -> np.ndarray:

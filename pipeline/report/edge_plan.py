@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Sequence
 
 import numpy as np
@@ -16,8 +17,9 @@ from pipeline.report.svg import Frame, el, picture, words
 EVERY = {"ft": (10, 20, 50, 100), "m": (5, 10, 20, 50)}  # between two marks along an edge, in the reader's unit
 USUAL = 1  # of EVERY: twenty feet, ten metres
 SHORT, MOST = 2.0, 14  # an edge of fewer usual steps takes the finer one, one of more marks a coarser one
-MARGIN_M, FOOT = 3.4, 54.0
-TICK_M, FIGURE_M, NAME_M = 0.9, 2.1, -2.6  # from the edge into the grass, and into the skin
+MARGIN_M, FOOT = 4.4, 54.0
+TICK_M, FIGURE_M, NAME_M = 0.9, 2.1, -1.9  # from the edge into the grass, and into the skin
+LETTER, ROOM = 11.0, 1.05  # drawing units of a letter of a name, and how much longer than its name an edge must be
 CLEAR_M = 3.5  # of a closed edge's end: a figure there would lie on the first
 
 
@@ -61,7 +63,13 @@ def _stations(edge: Edge, frame: Frame, units: Units) -> str:
 
 
 def _name(edge: Edge, name: str, frame: Frame) -> str:
-    """In the skin beside the middle of the edge."""
-    x, y = (float(v) for v in frame.xy(*edge.at(np.array(edge.length_m / 2), NAME_M)))
-    anchor = "start" if x < 0.36 * frame.width else "end" if x > 0.64 * frame.width else "middle"
-    return words(round(x, 1), round(y + 5.0, 1), name, class_="edge-name", text_anchor=anchor)
+    """Along the middle of the edge, in the skin; of an edge shorter than its name level with the page, in the grass."""
+    middle, ahead = edge.length_m / 2, min(2.0, edge.length_m / 4)
+    if edge.length_m * frame.k < ROOM * LETTER * len(name):
+        x, y = (float(v) for v in frame.xy(*edge.at(np.array(middle), 2 * FIGURE_M)))
+        return words(round(x, 1), round(y + 6.0, 1), name, class_="edge-name", text_anchor="middle")
+    x, y = (float(v) for v in frame.xy(*edge.at(np.array(middle), NAME_M)))
+    (x0, x1), (y0, y1) = frame.xy(*edge.at(np.array([middle - ahead, middle + ahead])))
+    turn = math.degrees(math.atan2(float(y1 - y0), float(x1 - x0)))
+    turn -= 180.0 * round(turn / 180.0)  # never upside down
+    return words(0.0, 6.0, name, class_="edge-name", text_anchor="middle", transform=f"translate({x:.1f} {y:.1f}) rotate({turn:.1f})")

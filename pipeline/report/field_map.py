@@ -24,6 +24,7 @@ MARGIN_M, FOOT = 1.8, 54.0
 STEPS_MM = (10.0, 20.0, 30.0)  # lip classes where the owner set no tolerance
 WIDTHS = (3.0, 4.5, 6.0, 7.5)  # drawn width of an edge by class: grows with the height, for eyes and print without colour
 HALF_STATION_M = 0.5
+KEY = "K"  # before the number of what no blade may touch, so that it is not read as a low spot's
 APART, TRIES = 31.0, 12  # drawing units between the middles of two marks, also where a narrow screen draws them larger
 
 
@@ -110,7 +111,7 @@ def _things(frame: Frame, keep_outs: Sequence[Mapping]) -> str:
     for k, r in enumerate(keep_outs, start=1):
         x, y = (float(v) for v in frame.xy(r["e"], r["n"]))
         out += el("rect", x=round(x - 3.5, 1), y=round(y - 3.5, 1), width=7, height=7, class_="thing" if r["found"] else "thing lost")
-        out += words(round(x + 7, 1), round(y - 4, 1), str(k), class_="thing-no")
+        out += words(round(x + 7, 1), round(y - 4, 1), f"{KEY}{k}", class_="thing-no")
     return out
 
 

@@ -53,7 +53,6 @@ def spot_chart(name: str, found: Sequence[Depth], done: Sequence[Done], limits: 
     inner = height_rules(*ends, y, WIDTH - RIGHT, units) + words(LEFT - 6, TOP - 14, units.height.name, class_="small", text_anchor="end")
     for limit in limits:
         inner += el("path", d=f"M{LEFT:g} {y(limit.mm):.1f}H{WIDTH - RIGHT:g}", class_="trip" if limit.trip else "tolerance")
-        inner += words(LEFT + 4, y(limit.mm) - 4, limit.label, class_="limit")
     up, down = ([f"{x(d.day):.1f} {y(d.mm + k * Z95 * d.sigma_mm):.1f}" for d in found] for k in (-1, 1))
     inner += el("path", d="M" + "L".join(up + down[::-1]) + "Z", class_="band")
     inner += _works(done, found, x)

@@ -35,7 +35,7 @@ def spot_history_block(given: FieldInput, now: Standing, sayer: Sayer) -> dict:
     seen = [c for c in told if c["word"] != GOOD or c["works"]]
     rest = [c for c in told if c not in seen]
     words = sayer.words
-    return {"charts": seen, "rest": rest, "more": words.count("spot_history_rest", len(rest)) if rest else "", "surveys": len(now.surveys)}
+    return {"charts": seen, "rest": rest, "limits": opened(words.listed(m.label for m in limits)), "more": words.count("spot_history_rest", len(rest)) if rest else "", "surveys": len(now.surveys)}
 
 
 def _limits(now: Standing, sayer: Sayer) -> list[LimitLine]:
@@ -55,8 +55,8 @@ def _depths(place: str, now: Standing, sayer: Sayer) -> Iterator[Depth]:
 def _chart(place: str, rows: list[Depth], said: Finding | None, given: FieldInput, limits: list[LimitLine], ends: tuple[float, float], sayer: Sayer) -> dict:
     words, name = sayer.words, opened(sayer.placing.place(place))
     word = said.word if said is not None else UNKNOWN
-    depth = sayer.height(rows[-1].mm, rows[-1].sigma_mm)
-    title = words("spot_history_title", place=name, depth=depth, word=words(f"verdict_{word}").lower())
+    depth = sayer.height(abs(rows[-1].mm), rows[-1].sigma_mm)
+    title = words("spot_history_title" if rows[-1].mm >= 0 else "spot_history_title_high", place=name, depth=depth, word=words(f"verdict_{word}").lower())
     about = words("spot_history_about", figures="; ".join(f"{words.date(d.day)} {sayer.height(d.mm, d.sigma_mm)}" for d in rows))
     works = list(_told(place, given, sayer))
     svg = spot_chart(f"depth-{place}", rows, _works(place, given, sayer), limits, ends, sayer.units, title, about)
@@ -91,4 +91,4 @@ def _told(place: str, given: FieldInput, sayer: Sayer) -> Iterator[str]:
         done = sayer.words.listed(done_words(record, given, sayer))
         what = sayer.words(f"work_{record['work']}") + (f" ({done})" if done else "")
         shown = "; ".join(changed) if changed else sayer.words("spot_history_still", what=sayer.words.listed(still)) if still else ""
-        yield sayer.words("spot_history_work", day=sayer.words.date(record["done_on"]), what=what, shown=shown) + " " + " ".join(held_words(mine, sayer))
+        yield sayer.words("spot_history_work", day=sayer.words.date(record["done_on"]), what=what, shown=opened(shown)) + " " + " ".join(held_words(mine, sayer))
