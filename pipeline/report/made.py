@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from pipeline.diamond.places import DISC_M, RING_M
 from pipeline.report.field_input import FieldInput
 from pipeline.report.figures import counted
+from pipeline.report.findings import Shown
 from pipeline.report.saying import Sayer
-from pipeline.report.standing import Shown, Standing
+from pipeline.report.standing import Standing
+from pipeline.surface.lip import SMOOTH_M
 
 BLOCKS = ("map", "edges", "change", "spots", "works", "water")
 
@@ -20,7 +23,9 @@ def made_block(given: FieldInput, now: Standing, sayer: Sayer) -> dict[str, list
     every = words("how_every", first=sayer.day(now.surveys[0].flown_on, now.surveys[0].survey_id), number=len(now.surveys))
     ruler = words.count("how_ruler", sum(r["kind"] == "lip_rise" for r in given.readings))
     told = {"map": [newest], "edges": [ruler, every, newest], "change": pair, "spots": [every, newest], "works": [], "water": [newest]}
-    return {block: [words(f"how_{block}"), *rests] for block, rests in told.items()}
+    sizes = {"edges": {"edge": SMOOTH_M}, "spots": {"near": RING_M[0], "far": RING_M[1], "disc": DISC_M}}
+    lengths = lambda block: {k: sayer.length(m) for k, m in sizes.get(block, {}).items()}
+    return {block: [words(f"how_{block}", **lengths(block)), *rests] for block, rests in told.items()}
 
 
 def _rests(shown: Shown, given: FieldInput, sayer: Sayer) -> str:
