@@ -136,6 +136,18 @@ def _worked(page) -> None:
 
 
 @pytest.mark.independent
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_what_the_script_draws_is_seen_in_light_and_in_the_dark(browser, kinds, scheme):
+    """A filter lifts a drawing over what is not lifted with it: what the page shows must change when the canvas is taken away."""
+    page = show(browser, kinds["field"], scheme=scheme)
+    stack = page.locator("#two-dates .stack").first
+    with_it = stack.screenshot()
+    page.locator("#two-dates canvas").first.evaluate("e => e.style.visibility = 'hidden'")
+    assert with_it != stack.screenshot()
+    page.close()
+
+
+@pytest.mark.independent
 def test_all_that_is_folded_lies_open_on_paper_and_is_folded_again_after(browser, kinds):
     page = show(browser, kinds["field"])
     shut = "() => document.querySelectorAll('details:not([open])').length"
