@@ -14,7 +14,13 @@
   // A colour as the four bytes of a dot, in the order that a canvas keeps them.
   const dot = (hex) => new Uint32Array(Uint8Array.from([1, 3, 5].map((k) => parseInt(hex.slice(k, k + 2), 16)).concat(255)).buffer)[0];
   const fill = (text, given) => text.replace(/\{(\w+)\}/g, (_, name) => given[name]);
-  const figure = (mm) => (mm < 0 ? "\u2212" : "") + Math.abs(mm / data.unit.size).toFixed(data.unit.finest) + "\u00a0" + data.unit.name;
+  // A mean and its 95 % half-width to the digits that the half-width supports, as all figures of the page are rounded.
+  function ranged(mm, halfMm) {
+    const half = halfMm / data.unit.size, power = Math.floor(Math.log10(half)), lead = (half / 10 ** power) * 100;
+    const places = Math.max(0, Math.min(lead < 354.5 ? 1 - power : -power, data.unit.finest));
+    const text = (v) => v.toFixed(places).replace(/^-(0\.?0*)$/, "$1").replace("-", "\u2212");
+    return [mm / data.unit.size, Math.max(half, 10 ** -places)].map((v) => text(v) + "\u00a0" + data.unit.name);
+  }
   const area = (cells) => Math.round((cells * data.cell_m2) / data.area.size) + "\u00a0" + data.area.name;
 
   // A date is unpacked when it is first looked at: the page opens without waiting for those nobody chose.
@@ -96,9 +102,10 @@
       if (change > 0) gained++;
     }
     if (!seen) return data.words.none;
-    const given = { earlier: earlier.label, later: later.label, lost: area(lost), gained: area(gained), seen: area(seen), mean: figure(total / seen) };
+    const given = { earlier: earlier.label, later: later.label, lost: area(lost), gained: area(gained), seen: area(seen) };
     if (earlier.tie === null || later.tie === null) return fill(data.words.said, given);
-    return fill(data.words.said_tied, { ...given, tie: figure(1.96 * Math.hypot(earlier.tie, later.tie)) });
+    const [mean, tie] = ranged(total / seen, 1.96 * Math.hypot(earlier.tie, later.tie));
+    return fill(data.words.said_tied, { ...given, mean, tie });
   }
 
   const [first, second] = block.querySelectorAll("select");
