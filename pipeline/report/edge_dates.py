@@ -9,9 +9,9 @@ from dataclasses import dataclass
 from typing import Sequence
 
 from pipeline.report import palette
+from pipeline.report.edge_plan import marked_stations
 from pipeline.report.field_map import HALF_STATION_M, Look, lookalikes
 from pipeline.report.figures import Units
-from pipeline.report.lip_chart import ALONG
 from pipeline.report.svg import el, picture, words
 
 WIDTH, LEFT, RIGHT = 880.0, 150.0, 20.0
@@ -109,14 +109,11 @@ def _marks(marks: Sequence[At], x) -> str:
 
 
 def _along(length_m: float, x, foot: float, places: Sequence[tuple[float, str]], units: Units) -> str:
-    """Distances as on the tape, and the places beside the edge."""
-    unit = units.length
-    step = next(a for a in ALONG if length_m / unit.size / a <= 12)
+    """Distances as on the tape and as on the plan, and the places beside the edge."""
     out = ""
-    for k in range(int(length_m / unit.size / step) + 1):
-        at = x(k * step * unit.size)
-        out += el("path", d=f"M{at:.1f} {foot:g}v5", class_="tick")
-        out += words(at, foot + 20, f"{k * step}" if k else f"0\u00a0{unit.name}", class_="small", text_anchor="middle")
+    for s, label in marked_stations(length_m, units.length):
+        out += el("path", d=f"M{x(s):.1f} {foot:g}v5", class_="tick")
+        out += words(x(s), foot + 20, label, class_="small", text_anchor="middle")
     for s, text in places:
         at = x(s)
         anchor = "start" if at < LEFT + 60 else "end" if at > WIDTH - RIGHT - 60 else "middle"

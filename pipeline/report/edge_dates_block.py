@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from pipeline.diamond.edges import Edge
 from pipeline.report.edge_dates import At, Between, Dated, edge_dates
+from pipeline.report.edge_plan import edge_plan
 from pipeline.report.field_input import FieldInput
-from pipeline.report.field_map import lip_steps
+from pipeline.report.field_map import Mark, lip_steps
 from pipeline.report.findings import LIP, Finding
 from pipeline.report.lip_charts import places
 from pipeline.report.saying import Sayer
@@ -18,7 +19,7 @@ LONGEST_NOTE = 60
 
 
 def edge_dates_block(given: FieldInput, now: Standing, sayer: Sayer, keys: dict[Finding, str]) -> dict:
-    """The field page's block: heading, drawings (the edge with the highest lip first), how to read them; empty where no edge has a figure.
+    """The field page's block: drawings (the edge with the highest lip first), the plan that is their key, what to say of them; empty where no edge has a figure.
 
     keys : the marks of the plan
     """
@@ -27,7 +28,27 @@ def edge_dates_block(given: FieldInput, now: Standing, sayer: Sayer, keys: dict[
         return {}
     walked = any(r["station_m"] is None and r["height_mm"] is not None for _, e, _ in drawn for s in now.surveys if not _stations(e, s.rows["lip"]) for r in _mine(e, s.rows["lip"]))
     drawn.sort(key=lambda d: (-d[0], d[1].edge_id))
-    return {"charts": [chart for _, _, chart in drawn], "walked": walked, "work": any(chart["worked"] for _, _, chart in drawn)}
+    plan = _plan(given, now, sayer, keys, [e for _, e, _ in drawn])
+    return {"charts": [chart for _, _, chart in drawn], "plan": plan, "plan_title": sayer.words("edge_plan_title"), "walked": walked, "work": any(chart["worked"] for _, _, chart in drawn)}
+
+
+def _plan(given: FieldInput, now: Standing, sayer: Sayer, keys: dict[Finding, str], edges: list[Edge]) -> str:
+    """The key: where along the field each chart's distances lie."""
+    words, lip = sayer.words, now.newest.rows["lip"] if now.newest is not None else []
+    marks = [Mark(keys[f], f.row["e"], f.row["n"], f.word) for f in keys if f.stretch is not None and f.row["e"] is not None and keys[f]]
+    names = [(e, sayer.placing.edge(e.edge_id)) for e in edges]
+    return edge_plan(given.layout, given.edges, lip, marks, now.limits, sayer.units, names, words("edge_plan_title"), words("edge_plan_about", edges=words.listed(n for _, n in names)), words("north"))
+
+
+def _found(edge: Edge, now: Standing, sayer: Sayer) -> str:
+    """What the newest survey shows of an edge, in a few words."""
+    words, seen = sayer.words, next((e for e in now.newest.edges if e.edge_id == edge.edge_id), None) if now.newest is not None else None
+    rows = [r for r in _mine(edge, now.newest.rows["lip"]) if r["kind"] == LIP and r["station_m"] is not None and r["height_mm"] is not None] if seen is not None else []
+    if not rows:
+        return ""
+    top = max(rows, key=lambda r: r["height_mm"])
+    said = words("edge_dates_highest", height=sayer.height(top["height_mm"], top["height_sigma_mm"]), at=sayer.length(top["station_m"]))
+    return said + (words("edge_dates_over", length=sayer.length(seen.over_m)) if seen.over_m > 0 else "")
 
 
 def _chart(edge: Edge, given: FieldInput, now: Standing, sayer: Sayer, keys: dict[Finding, str]) -> dict | None:
@@ -43,7 +64,7 @@ def _chart(edge: Edge, given: FieldInput, now: Standing, sayer: Sayer, keys: dic
     title = opened(name)
     about = words("edge_dates_about", edge=name, first=dates[0].label, last=dates[-1].label)
     svg = edge_dates(f"dates-{edge.edge_id}", dates, edge.length_m, lip_steps(now.limits), works, marks, places(given.layout.anchors, edge, sayer), sayer.units, title, about)
-    return {"svg": svg, "title": title, "worked": bool(works)}
+    return {"svg": svg, "title": title, "found": _found(edge, now, sayer), "worked": bool(works)}
 
 
 def _mine(edge: Edge, rows: list[dict]) -> list[dict]:

@@ -17,13 +17,14 @@ from pipeline.report.figures import Units
 from pipeline.report.findings import LOW_SKIN, Limits
 from pipeline.report.raster import coarser, laid
 from pipeline.report.relief import contour_step_mm, contours, shade, smoothed
-from pipeline.report.svg import Frame, el, north, picture, scale_bar
+from pipeline.report.svg import Frame, el, north, picture, scale_bar, words
 from pipeline.surface.verdict import UNKNOWN, WORK
 
 MARGIN_M, FOOT = 1.8, 54.0
 STEPS_MM = (10.0, 20.0, 30.0)  # lip classes where the owner set no tolerance
 WIDTHS = (3.0, 4.5, 6.0, 7.5)  # drawn width of an edge by class: grows with the height, for eyes and print without colour
 HALF_STATION_M = 0.5
+KEY = "K"  # before the number of what no blade may touch, so that it is not read as a low spot's
 APART, TRIES = 31.0, 12  # drawing units between the middles of two marks, also where a narrow screen draws them larger
 
 
@@ -57,7 +58,7 @@ def lip_class(height_mm: float, steps: Sequence[float]) -> int:
 
 def field_map(
     layout: Layout, edges: Sequence[Edge], z: np.ndarray | None, lip: Sequence[dict], marks: Sequence[Mark], limits: Limits,
-    units: Units, cell_m: float, title: str, about: str, north_word: str, weeds: Sequence[Geometry] = (),
+    units: Units, cell_m: float, title: str, about: str, north_word: str, weeds: Sequence[Geometry] = (), keep_outs: Sequence[Mapping] = (),
 ) -> tuple[str, float | None]:  # fmt: skip
     """The drawing, and the step between its contour lines in mm (None without heights).
 
@@ -65,6 +66,7 @@ def field_map(
     lip : rows of lip.csv of this survey
     marks : worst first
     weeds : patches of plants on the skin
+    keep_outs : what no blade may touch, numbered as in its table; hidden until the page's reader asks for it
     """
     frame = frame_of(layout)
     inner, step_mm = ground(layout, frame, edges), None
@@ -72,7 +74,9 @@ def field_map(
         relief, step_mm = _relief(layout, frame, z, units.system, cell_m)
         inner += relief
     inner += "".join(el("path", d=frame.path(w), class_="weeds", fill_rule="evenodd") for w in weeds)
-    inner += furniture(layout, frame) + _edges(frame, edges, lip, lip_steps(limits))
+    inner += furniture(layout, frame) + drawn_edges(frame, edges, lip, lip_steps(limits))
+    if keep_outs:
+        inner += el("g", kept_free(frame, keep_outs) + _things(frame, keep_outs), class_="keep-outs")
     inner += drawn_marks(frame, marks) + foot(frame, units, north_word)
     return picture(frame.width, frame.height, "field-map", title, about, inner, "map"), step_mm
 
@@ -101,9 +105,20 @@ def numbered(frame: Frame, keep_outs: Sequence[Mapping]) -> str:
     return drawn_marks(frame, [Mark(str(k), r["e"], r["n"], WORK if r["found"] else UNKNOWN) for k, r in enumerate(keep_outs, start=1)])
 
 
-def furniture(layout: Layout, frame: Frame) -> str:
-    """Bases, plates, mound, stable ground."""
-    out = [el("path", d=frame.path(p.polygon), class_="stable" if p.kind == "drawn" else "plate") for p in layout.patches]
+def _things(frame: Frame, keep_outs: Sequence[Mapping]) -> str:
+    """Each thing with its number: a square where it was found this season, an open one where not."""
+    out = ""
+    for k, r in enumerate(keep_outs, start=1):
+        x, y = (float(v) for v in frame.xy(r["e"], r["n"]))
+        out += el("rect", x=round(x - 3.5, 1), y=round(y - 3.5, 1), width=7, height=7, class_="thing" if r["found"] else "thing lost")
+        out += words(round(x + 7, 1), round(y - 4, 1), f"{KEY}{k}", class_="thing-no")
+    return out
+
+
+def furniture(layout: Layout, frame: Frame, slabs: bool = True) -> str:
+    """Bases, plates, mound, and stable ground beside the skin unless `slabs` is false."""
+    patches = [p for p in layout.patches if slabs or p.kind != "drawn"]
+    out = [el("path", d=frame.path(p.polygon), class_="stable" if p.kind == "drawn" else "plate") for p in patches]
     if layout.mound is not None:
         x, y = frame.xy(layout.mound.e, layout.mound.n)
         out.append(el("circle", cx=float(x), cy=float(y), r=layout.mound.radius_m * frame.k, class_="mound"))
@@ -139,7 +154,7 @@ def _relief(layout: Layout, frame: Frame, z: np.ndarray, system: str, cell_m: fl
     return image + el("path", d=d, class_="contour"), step_mm
 
 
-def _edges(frame: Frame, edges: Sequence[Edge], lip: Sequence[dict], steps: Sequence[float]) -> str:
+def drawn_edges(frame: Frame, edges: Sequence[Edge], lip: Sequence[dict], steps: Sequence[float]) -> str:
     """Each metre of edge in the shade of its height; consecutive ones alike as one line."""
     out = []
     for edge in edges:

@@ -11,6 +11,7 @@ import numpy as np
 from pipeline.diamond.layout import Layout
 from pipeline.report import palette
 from pipeline.report.balance_block import balance_block
+from pipeline.report.before_after import before_after_block
 from pipeline.report.change_block import change_block
 from pipeline.report.field_input import FieldInput
 from pipeline.report.field_map import Mark, field_map, lip_steps
@@ -26,12 +27,14 @@ from pipeline.report.handoffs_block import handoffs_block
 from pipeline.report.keep_out_block import keep_out_block
 from pipeline.report.lip_charts import lip_charts, reading
 from pipeline.report.limits_named import held_against
+from pipeline.report.made import made_block
 from pipeline.report.mix_block import mix_block
 from pipeline.report.placing import Placing
 from pipeline.report.rulebook_block import rule_task, rulebook_block
 from pipeline.report.runs_block import runs_block
 from pipeline.report.saying import Sayer
 from pipeline.report.sections_block import sections_block
+from pipeline.report.spot_history import spot_history_block
 from pipeline.report.standing import Standing, leading
 from pipeline.report.sure_block import sure_block
 from pipeline.report.todo import Task, all_steps, filling, tasks, watched
@@ -76,7 +79,8 @@ def field_page(given: FieldInput, words: Words) -> dict:
         "grass": grass_block(given, now, sayer), "went": balance_block(given, now, sayer), "mix": mix_block(given, now, sayer), "grade": grade_block(given, now, sayer),
         "handed": handoffs_block(given, now, sayer),
         "keep": keep_out_block(given.designs.get("keep_outs", ()), sayer), "runs": runs_block(given, sayer), "works": works_block(given, sayer),
-        "coming": forecast_block(given.tables["forecast"], sayer),
+        "coming": forecast_block(given.tables["forecast"], sayer), "depths": spot_history_block(given, now, sayer), "work": before_after_block(given, sayer),
+        "made": made_block(given, now, sayer),
     }  # fmt: skip
 
 
@@ -108,10 +112,11 @@ def _map(given: FieldInput, now: Standing, sayer: Sayer, keys: dict) -> dict:
     found = [] if newest is None else [f for f in newest.findings if keys.get(f)]
     marks = marks_of(given, found, keys)
     day = sayer.day(newest.flown_on, newest.survey_id) if newest is not None else ""
+    keep_outs = given.designs.get("keep_outs", ())
     title = words("map_title", day=day) if day else words("map_title_layout")
     svg, step_mm = field_map(
         given.layout, given.edges, given.elevation, lip, marks, now.limits, sayer.units, given.settings.report.map_cell_m,
-        title, words("map_about", what=words.listed([sayer.where(f) for f in found]) or words("nothing_marked")), words("north"), given.weeds,
+        title, words("map_about", what=words.listed([sayer.where(f) for f in found]) or words("nothing_marked")), words("north"), given.weeds, keep_outs,
     )  # fmt: skip
     steps = [sayer.height(s) for s in lip_steps(now.limits)]
     return {
@@ -121,6 +126,7 @@ def _map(given: FieldInput, now: Standing, sayer: Sayer, keys: dict) -> dict:
         "marks": [(keys[f], f.word.replace("_", "-"), opened(sayer.where(f))) for f in found], "has_lip": bool(lip),
         "dashed": any(r["kind"] == UNKNOWN and r["height_mm"] is not None for r in lip), "combed": any(r["kind"] == LOW_SKIN for r in lip),
         "weeds": words("map_weeds") if given.weeds else "", "from_home": given.layout.axes is not None,
+        "keep_outs": words("map_keep_outs", number=len(keep_outs)) if keep_outs else "",
     }  # fmt: skip
 
 

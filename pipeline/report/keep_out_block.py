@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Mapping, Sequence
 
+from pipeline.report.field_map import KEY
 from pipeline.report.figures import NBSP, PLUS_MINUS, Z95, Unit, figure, printed
 from pipeline.report.placing import place_words
 from pipeline.report.saying import Sayer
@@ -21,7 +22,7 @@ def keep_out_block(rows: Sequence[Mapping], sayer: Sayer) -> dict:
     return {
         "lead": lost_words(rows, sayer),
         "heads": [words(f"keep_head_{k}") for k in ("what", "one", "other", "free", "found")],
-        "rows": [thing_cells(r, sayer) for r in rows],
+        "rows": [[f"{KEY}{k} {cells[0]}", *cells[1:]] for k, cells in enumerate((thing_cells(r, sayer) for r in rows), start=1)],
     }  # fmt: skip
 
 

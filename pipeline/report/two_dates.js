@@ -6,30 +6,39 @@
   const data = JSON.parse(document.getElementById("two-dates-data").textContent);
   const NONE = -32768, S_NONE = 255, S_STEP = 0.25, FINE = 6, HATCH = 12, DOTS = 9, SHARP = 2;
 
-  const bytes = (text) => Uint8Array.from(atob(text), (c) => c.charCodeAt(0));
-  const rgb = (hex) => [1, 3, 5].map((k) => parseInt(hex.slice(k, k + 2), 16));
+  function bytes(text) {
+    const raw = atob(text), out = new Uint8Array(raw.length);
+    for (let k = 0; k < raw.length; k++) out[k] = raw.charCodeAt(k);
+    return out;
+  }
+  // A colour as the four bytes of a dot, in the order that a canvas keeps them.
+  const dot = (hex) => new Uint32Array(Uint8Array.from([1, 3, 5].map((k) => parseInt(hex.slice(k, k + 2), 16)).concat(255)).buffer)[0];
   const fill = (text, given) => text.replace(/\{(\w+)\}/g, (_, name) => given[name]);
-  const figure = (mm) => (mm < 0 ? "\u2212" : "") + Math.abs(mm / data.unit.size).toFixed(data.unit.finest) + "\u00a0" + data.unit.name;
+  // A mean and its 95 % half-width to the digits that the half-width supports, as all figures of the page are rounded.
+  function ranged(mm, halfMm) {
+    const half = halfMm / data.unit.size, power = Math.floor(Math.log10(half)), lead = (half / 10 ** power) * 100;
+    const places = Math.max(0, Math.min(lead < 354.5 ? 1 - power : -power, data.unit.finest));
+    const text = (v) => v.toFixed(places).replace(/^-(0\.?0*)$/, "$1").replace("-", "\u2212");
+    return [mm / data.unit.size, Math.max(half, 10 ** -places)].map((v) => text(v) + "\u00a0" + data.unit.name);
+  }
   const area = (cells) => Math.round((cells * data.cell_m2) / data.area.size) + "\u00a0" + data.area.name;
 
-  for (const date of data.dates) {
-    const raw = new DataView(bytes(date.z).buffer);
-    date.z = Int16Array.from({ length: data.nx * data.ny }, (_, k) => raw.getInt16(2 * k, true));
-    date.s = bytes(date.s);
+  // A date is unpacked when it is first looked at: the page opens without waiting for those nobody chose.
+  function unpacked(date) {
+    if (typeof date.z === "string") [date.z, date.s] = [new Int16Array(bytes(date.z).buffer), bytes(date.s)];
+    return date;
   }
 
-  const PLANE = data.plane.map(rgb), LOST = data.lost.map(rgb), GAINED = data.gained.map(rgb), STILL = rgb(data.still);
+  const PLANE = data.plane.map(dot), LOST = data.lost.map(dot), GAINED = data.gained.map(dot), STILL = dot(data.still);
   const levels = [...data.steps].reverse().map((v) => -v).concat(data.steps);
   const shade = (mm) => PLANE[levels.filter((v) => mm >= v).length];
 
-  // A picture of the skin, FINE dots to a cell, so that hatching is finer than a cell. `colour` gives [r, g, b] of a dot, or null.
+  // A picture of the skin, FINE dots to a cell, so that hatching is finer than a cell. `colour` gives a dot, 0 where nothing is drawn.
   function drawn(canvas, colour) {
-    const wide = data.nx * FINE, high = data.ny * FINE, image = new ImageData(wide, high);
+    const wide = data.nx * FINE, high = data.ny * FINE, image = new ImageData(wide, high), dots = new Uint32Array(image.data.buffer);
     for (let r = 0; r < high; r++) {
-      for (let c = 0; c < wide; c++) {
-        const dot = colour(Math.floor(r / FINE) * data.nx + Math.floor(c / FINE), r, c);
-        if (dot) image.data.set([...dot, 255], 4 * (r * wide + c));
-      }
+      const row = Math.floor(r / FINE) * data.nx;
+      for (let c = 0; c < wide; c++) dots[r * wide + c] = colour(row + Math.floor(c / FINE), r, c);
     }
     const picture = document.createElement("canvas");
     picture.width = wide;
@@ -57,7 +66,7 @@
   }
 
   function overPlane(date) {
-    const colours = Array.from(date.z, (v, cell) => (v === NONE ? null : shade(even(date.z, cell))));
+    const colours = Array.from(date.z, (v, cell) => (v === NONE ? 0 : shade(even(date.z, cell))));
     return (cell) => colours[cell];
   }
 
@@ -69,15 +78,18 @@
     return Math.abs(change) > 1.96 * sigma && Math.abs(change) >= data.moved[0] ? change : null;
   }
 
-  const difference = (earlier, later) => (cell, r, c) => {
-    const change = moved(earlier, later, cell);
-    if (change === undefined) return null;
-    if (change === null) return STILL;
-    const deep = data.moved.filter((v) => Math.abs(change) >= v).length - 1;
-    const colours = change < 0 ? LOST : GAINED;
-    const sign = change < 0 ? (r + c) % HATCH < 2 : r % DOTS < 3 && (c + (Math.floor(r / DOTS) % 2) * Math.floor(DOTS / 2)) % DOTS < 3;
-    return sign ? colours[deep === 2 ? 0 : 2] : colours[deep];
-  };
+  function difference(earlier, later) {
+    const changes = Array.from({ length: earlier.z.length }, (_, cell) => moved(earlier, later, cell));
+    const depths = changes.map((change) => data.moved.filter((v) => Math.abs(change) >= v).length - 1);
+    return (cell, r, c) => {
+      const change = changes[cell];
+      if (change === undefined) return 0;
+      if (change === null) return STILL;
+      const deep = depths[cell], colours = change < 0 ? LOST : GAINED;
+      const sign = change < 0 ? (r + c) % HATCH < 2 : r % DOTS < 3 && (c + (Math.floor(r / DOTS) % 2) * Math.floor(DOTS / 2)) % DOTS < 3;
+      return sign ? colours[deep === 2 ? 0 : 2] : colours[deep];
+    };
+  }
 
   function said(earlier, later) {
     let lost = 0, gained = 0, seen = 0, total = 0;
@@ -90,9 +102,10 @@
       if (change > 0) gained++;
     }
     if (!seen) return data.words.none;
-    const given = { earlier: earlier.label, later: later.label, lost: area(lost), gained: area(gained), seen: area(seen), mean: figure(total / seen) };
+    const given = { earlier: earlier.label, later: later.label, lost: area(lost), gained: area(gained), seen: area(seen) };
     if (earlier.tie === null || later.tie === null) return fill(data.words.said, given);
-    return fill(data.words.said_tied, { ...given, tie: figure(1.96 * Math.hypot(earlier.tie, later.tie)) });
+    const [mean, tie] = ranged(total / seen, 1.96 * Math.hypot(earlier.tie, later.tie));
+    return fill(data.words.said_tied, { ...given, mean, tie });
   }
 
   const [first, second] = block.querySelectorAll("select");
@@ -105,7 +118,7 @@
 
   function show() {
     const [a, b] = [Number(first.value), Number(second.value)].sort((p, q) => p - q);
-    const earlier = data.dates[a], later = data.dates[b];
+    const earlier = unpacked(data.dates[a]), later = unpacked(data.dates[b]);
     const panels = block.querySelectorAll("figure");
     drawn(panels[0].querySelector("canvas"), overPlane(earlier));
     drawn(panels[1].querySelector("canvas"), overPlane(later));

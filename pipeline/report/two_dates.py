@@ -57,21 +57,29 @@ def carried(dates: Sequence[Surface], plane: Callable | None, layout: Layout, ce
     """
     if len(dates) < 2 or plane is None:
         return {}
-    frame, mask = frame_of(layout), layout.grid.mask(layout.skin)
-    skin_share = coarser(np.where(mask, 1.0, np.nan), layout.grid, cell_m)[1]
-    blocks = [_coarse(d, mask, skin_share, layout, cell_m) for d in dates]
+    frame = frame_of(layout)
+    blocks = over_plane(dates, plane, layout, cell_m)
     side = blocks[0][2]
     if min(int(np.isfinite(z).sum()) for z, _, _ in blocks) < LEAST_CELLS:
         return {}
-    rows, cols = np.indices(blocks[0][0].shape)
-    flat = plane(layout.grid.west + (cols + 0.5) * side, layout.grid.north - (rows + 0.5) * side)
     return {
-        "nx": skin_share.shape[1], "ny": skin_share.shape[0], "cell_m2": side * side, "width": frame.width, "height": round(frame.height, 1),
+        "nx": blocks[0][0].shape[1], "ny": blocks[0][0].shape[0], "cell_m2": side * side, "width": frame.width, "height": round(frame.height, 1),
         "matrix": [float(v) for v in frame.matrix(layout.grid.west, layout.grid.north, side)[7:-1].split()],
-        "dates": [{"id": d.survey_id, "label": labels[d.survey_id], "z": _heights(z - flat), "s": _sigmas(s), "tie": d.tie_mm} for d, (z, s, _) in zip(dates, blocks)],
+        "dates": [{"id": d.survey_id, "label": labels[d.survey_id], "z": _heights(z), "s": _sigmas(s), "tie": d.tie_mm} for d, (z, s, _) in zip(dates, blocks)],
         "steps": STEPS[units.system], "moved": MOVED[units.system], "unit": {"name": units.height.name, "size": units.height.size, "finest": units.height.finest},
         "area": {"name": units.area.name, "size": units.area.size}, "plane": list(palette.PLANE), "lost": list(palette.LOST), "gained": list(palette.GAINED), "still": palette.STILL,
     }  # fmt: skip
+
+
+def over_plane(dates: Sequence[Surface], plane: Callable, layout: Layout, cell_m: float) -> list[tuple[np.ndarray, np.ndarray, float]]:
+    """Of each date: height over the plane and one s.d. of each picture's cell of the skin, m, NaN where not measured; the cells' side, m."""
+    mask = layout.grid.mask(layout.skin)
+    skin_share = coarser(np.where(mask, 1.0, np.nan), layout.grid, cell_m)[1]
+    blocks = [_coarse(d, mask, skin_share, layout, cell_m) for d in dates]
+    side = blocks[0][2]
+    rows, cols = np.indices(skin_share.shape)
+    flat = plane(layout.grid.west + (cols + 0.5) * side, layout.grid.north - (rows + 0.5) * side)
+    return [(z - flat, s, side) for z, s, _ in blocks]
 
 
 def _coarse(date: Surface, mask: np.ndarray, skin_share: np.ndarray, layout: Layout, cell_m: float) -> tuple[np.ndarray, np.ndarray, float]:

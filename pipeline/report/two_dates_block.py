@@ -32,4 +32,4 @@ def two_dates_block(given: FieldInput, sayer: Sayer) -> dict:
 
 def _asked(name: str) -> tuple[str, ...]:
     """What the script fills in of a phrase."""
-    return {"said": ("earlier", "later", "lost", "gained", "seen", "mean"), "said_tied": ("earlier", "later", "lost", "gained", "seen", "mean", "tie"), "title": ("earlier", "later")}.get(name, ())
+    return {"said": ("earlier", "later", "lost", "gained", "seen"), "said_tied": ("earlier", "later", "lost", "gained", "seen", "mean", "tie"), "title": ("earlier", "later")}.get(name, ())

@@ -44,13 +44,13 @@ def card(record: Mapping, given: FieldInput, sayer: Sayer) -> dict:
     lasted = record["ended_on"] and record["ended_on"] != record["done_on"]
     until = words("works_until", day=words.date(record["ended_on"])) if lasted else ""
     shares = [work_line(rows[w], sayer).rstrip(".") for w in record["shares"] if w in rows]
-    wrong, changed, still = _wrong(record["measures"], sayer), *_changed(record["measures"], sayer)
+    wrong, changed, still = _wrong(record["measures"], sayer), *changed_words(record["measures"], sayer)
     lines = [words("works_wrong", day=day("before"), what=words.listed(wrong)) if wrong else words("works_wrong_none", day=day("before"))]
-    lines.append(words("works_done", what=words.listed(_done(record, given, sayer)) or words("works_done_unsaid")))
+    lines.append(words("works_done", what=words.listed(done_words(record, given, sayer)) or words("works_done_unsaid")))
     moved = [words("works_changed", day=day("after"), what="; ".join(changed)) if changed else words("works_changed_none", day=day("after"))]
     moved += [words("works_still", what=words.listed(still))] if still else []
     moved += _handful(rows[record["work_id"]], bool(changed), sayer)
-    rest = _mix(record, sayer) + _built(record["as_built"], sayer) + _held(record["measures"], sayer)
+    rest = _mix(record, sayer) + _built(record["as_built"], sayer) + held_words(record["measures"], sayer)
     levels = record["hand_levels"]
     return {
         "title": opened(work_line(rows[record["work_id"]], sayer)).rstrip(".") + until + ".", "lines": lines + moved + rest, "but_changes": lines + rest, "paper": f"works/{record['work_id']}.pdf",
@@ -81,7 +81,7 @@ def _wrong(measures: Sequence[Mapping], sayer: Sayer) -> list[str]:
     return out
 
 
-def _done(record: Mapping, given: FieldInput, sayer: Sayer) -> list[str]:
+def done_words(record: Mapping, given: FieldInput, sayer: Sayer) -> list[str]:
     words, units = sayer.words, sayer.units
     out = [words.count("works_hours", record["hours"])] if record["hours"] is not None else []
     out += [words("works_mix", mass=figure(record["tonnes"], None, units.mass))] if record["tonnes"] is not None else []
@@ -90,7 +90,7 @@ def _done(record: Mapping, given: FieldInput, sayer: Sayer) -> list[str]:
     return out + ([words("works_papers", papers=record["documents"])] if record["documents"] else [])
 
 
-def _changed(measures: Sequence[Mapping], sayer: Sayer) -> tuple[list[str], list[str]]:
+def changed_words(measures: Sequence[Mapping], sayer: Sayer) -> tuple[list[str], list[str]]:
     """Sentences on what changed, largest first within a measure; names of what did not."""
     words, out, still = sayer.words, [], []
     for measure in dict.fromkeys(c["measure"] for c in measures):
@@ -166,7 +166,7 @@ def _place(p: Mapping, sayer: Sayer) -> tuple[str, ...]:
     return p["name"].rsplit("-", 1)[1], opened(sayer.placing.at(p["e"], p["n"])), printed(p["east"], 2), printed(p["north"], 2)
 
 
-def _held(measures: Sequence[Mapping], sayer: Sayer) -> list[str]:
+def held_words(measures: Sequence[Mapping], sayer: Sayer) -> list[str]:
     """How the measures that changed went on since, else those that should have; what settled apart from wear."""
     words = sayer.words
     followed = [c for c in measures if c["held"] is not None]

@@ -165,4 +165,4 @@ def test_verdict_reason_and_first_act_stand_on_the_first_screen(opened, size):
 @pytest.mark.independent
 def test_the_page_prints(opened):
     pdf = opened("us", media="print").pdf(format="A4")
-    assert pdf.startswith(b"%PDF") and len(re.findall(rb"/Type\s*/Page\b", pdf)) <= 6
+    assert pdf.startswith(b"%PDF") and len(re.findall(rb"/Type\s*/Page\b", pdf)) <= 14  # every folded block lies open

@@ -32,7 +32,7 @@ def test_what_was_found_says_when_and_by_whom_and_an_old_find_is_not_this_season
     rows = [item(found=True, located_on="2026-03-20", located_by="A. Person"), item(name="third", located_on="2024-05-01"), item(name="second", computed=False), item(kind="cable", name="lights", end="bend 2", tapes=None)]
     made = keep_out_block(rows, sayer())
     assert [plain(r)[4] for r in made["rows"][:3]] == ["20 March 2026, A. Person", "not this season (last 1 May 2024)", "no: drawn, nobody says when it was found"]
-    assert made["lead"].startswith("3 of 4 places are not found") and "probe" in made["rows"][3][1] and made["rows"][3][0] == "cable lights, bend 2"
+    assert made["lead"].startswith("3 of 4 places are not found") and "probe" in made["rows"][3][1] and made["rows"][3][0] == "K4 cable lights, bend 2"
     ahead = keep_out_block([item(located_on="2026-12-05", ahead=True)], sayer())
     assert plain(ahead["rows"][0])[4] == "not yet: 5 December 2026 is later than any survey or work in the tables; enter that day’s work"
     assert "found by hand this season" in keep_out_block(rows[:1], sayer())["lead"]

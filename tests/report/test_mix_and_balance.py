@@ -130,7 +130,7 @@ def test_the_page_holds_both_blocks_folded_and_the_map_its_scale_and_legend():
     made, _ = of_mix(mix())
     page = pages.render("field.html", field_page(made, WORDS))
     for heading in ("Where the mix went", "Mix depth"):
-        assert re.search(rf"<details>\s*<summary>{heading}</summary>", page)
+        assert re.search(rf"<details>\s*<summary>{heading} <span", page)
     drawing = re.search(r'<svg[^>]*aria-labelledby="mix-map-t.*?</svg>', page, re.S).group()
     assert 'class="scale"' in drawing and 'class="needle"' in drawing and "<desc" in drawing
     assert "80 % sure" in page and "below" in page

@@ -10,7 +10,7 @@ import pytest
 from report.scene import WORDS, given, layout, surface
 
 from pipeline.report.field_page import field_page
-from pipeline.report.figures import METRIC
+from pipeline.report.figures import METRIC, US, figure
 from pipeline.report.raster import coarser
 from pipeline.report.two_dates import MOST_DATES, NONE, S_NONE, carried, kept_dates, skin_plane
 from pipeline.store import pages
@@ -51,6 +51,23 @@ def test_the_newest_dates_are_kept_and_the_baseline_beside_them():
     assert kept_dates(ids, "s03") == ["s03", *ids[-MOST_DATES:]]
     assert kept_dates(ids, "s19") == ids[-MOST_DATES:]
     assert kept_dates(ids[:3], None) == ids[:3]
+
+
+@pytest.mark.invariant
+def test_the_script_rounds_a_mean_as_the_page_rounds_all_its_figures_and_tells_none_of_dates_without_a_tie(browser, tmp_path):
+    for tie, sigma in ((3.0, 3.0 * np.sqrt(2)), (9.0, 9.0 * np.sqrt(2)), (None, None)):
+        made = replace(given(), surfaces=(surface("a", tie=tie), surface("b", 0.020, 2, tie=tie)))
+        where = tmp_path / "field.html"
+        where.write_text(pages.render("field.html", field_page(made, WORDS)), encoding="utf-8")
+        tab = browser.new_page()
+        tab.goto(where.as_uri())
+        told = tab.locator("#two-dates [role=status]").inner_text()
+        if sigma is None:
+            assert "±" not in told and "cannot be told" in told
+        else:
+            value, half = figure(20.0, sigma, US.height).split("\u00a0\u00b1\u00a0")
+            assert f"On the mean {value}," in told and f"±\u00a0{half}\u00a0in." in told
+        tab.close()
 
 
 @pytest.mark.independent  # numpy's own count and mean, against what the script says in a browser

@@ -10,7 +10,7 @@ eyes.draw = function (fieldId, box) {
     if (found) eyes.add(fieldId, {place: id, placeName: found[1], e: found[2].toFixed(2), n: found[3].toFixed(2)});
   };
   const last = mine.filter((e) => !e.saved).at(-1);
-  redraw(box.querySelector(".see"), el("h3", {}, say("week_say_eyes")),
+  redraw(box.querySelector(".see"), el("h2", {class: "asked"}, say("week_say_eyes")),
     el("div", {class: "choices"}, ...Object.entries(data.seen).map(([value, words]) => button(words, choose(value), {"aria-pressed": String(chosen === value), "data-at": value}))),
     el("p", {role: "status"}, chosen ? say("week_say_tap", {what: data.seen[chosen]}) : say("week_say_word_first")),
     of.places.length && chosen ? choice(say("week_say_place"), places, "", atPlace, "place") : null,

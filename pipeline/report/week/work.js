@@ -91,6 +91,6 @@ work.drawHand = function (fieldId, place) {
     if (!entry || entry.value !== value) keep.add({kind: "hand", field: fieldId, on, value}, "hand");
     start.draw(fieldId);
   };
-  redraw(place, el("h3", {}, say("week_say_hand", {day: dayWords(on)})), el("div", {class: "choices"}, ...Object.entries(data.moistures).map(([value, words]) =>
+  redraw(place, el("h2", {class: "asked"}, say("week_say_hand", {day: dayWords(on)})), el("div", {class: "choices"}, ...Object.entries(data.moistures).map(([value, words]) =>
     button(words, choose(value), {"aria-pressed": String(entry?.value === value), disabled: entry?.saved, "data-at": value}))));
 };
