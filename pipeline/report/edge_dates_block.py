@@ -58,7 +58,7 @@ def _chart(edge: Edge, given: FieldInput, now: Standing, sayer: Sayer, keys: dic
         return None
     seen += [(r["flown_on"], r["survey_id"], None) for r in now.refused]
     seen.sort(key=lambda s: (str(s[0]), s[1]))
-    dates = [Dated(sayer.day(day, survey_id), rows or (), _said(rows, words)) for day, survey_id, rows in seen]
+    dates = [Dated(sayer.day(day, survey_id, short=True), rows or (), _said(rows, words)) for day, survey_id, rows in seen]
     works = _works(edge, given, [str(day)[:10] for day, _, _ in seen], sayer)
     marks = [At(keys[f], f.row["station_m"], f.word) for f in keys if f.place_id == edge.edge_id and f.stretch is not None and f.row.get("station_m") is not None and keys[f]]
     title = opened(name)

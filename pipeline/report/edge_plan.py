@@ -67,6 +67,8 @@ def _name(edge: Edge, name: str, frame: Frame) -> str:
     middle, ahead = edge.length_m / 2, min(2.0, edge.length_m / 4)
     if edge.length_m * frame.k < ROOM * LETTER * len(name):
         x, y = (float(v) for v in frame.xy(*edge.at(np.array(middle), 2 * FIGURE_M)))
+        half = LETTER * len(name) / 2
+        x = min(max(x, half), frame.width - half)
         return words(round(x, 1), round(y + 6.0, 1), name, class_="edge-name", text_anchor="middle")
     x, y = (float(v) for v in frame.xy(*edge.at(np.array(middle), NAME_M)))
     (x0, x1), (y0, y1) = frame.xy(*edge.at(np.array([middle - ahead, middle + ahead])))

@@ -15,7 +15,7 @@ from pipeline.report.svg import el, picture, words
 from pipeline.surface.verdict import UNKNOWN
 
 WIDTH, HEIGHT = 560.0, 226.0
-LEFT, RIGHT, TOP, BOTTOM = 54.0, 86.0, 28.0, 56.0
+LEFT, RIGHT, TOP, BOTTOM = 70.0, 98.0, 28.0, 56.0
 STEPS = {"us": (0.25, 0.5, 1.0, 2.0, 4.0), "metric": (5, 10, 20, 25, 50, 100)}
 MOST_TICKS = 5
 ALONG = (1, 2, 5, 10, 20, 50, 100)

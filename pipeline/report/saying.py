@@ -54,10 +54,12 @@ class Sayer:
     def height(self, mm: float | None, sigma: float | None = None, signed: bool = False) -> str:
         return figure(mm, sigma, self.units.height, signed)
 
-    def day(self, flown_on, survey_id: str) -> str:
-        """A survey's day, with its id where the field was surveyed more than once on it."""
-        day = self.words.date(flown_on)
-        return self.words("day_and_survey", day=day, survey=survey_id) if str(flown_on)[:10] in self.shared_days else day
+    def day(self, flown_on, survey_id: str, short: bool = False) -> str:
+        """A survey's day, with its id where the field was surveyed more than once on it; short: for a chart, the id alone there."""
+        shared = str(flown_on)[:10] in self.shared_days
+        if short:
+            return survey_id if shared else self.words.short_date(flown_on)
+        return self.words("day_and_survey", day=self.words.date(flown_on), survey=survey_id) if shared else self.words.date(flown_on)
 
     def owned(self, finding_kind: str, trip: bool) -> Owned | None:
         """The owner's limit that a kind of finding is held against."""

@@ -13,6 +13,7 @@ from pipeline.report.svg import el, picture, words
 WIDTH, HEIGHT = 340.0, 190.0
 RIGHT, TOP, BOTTOM = 14.0, 34.0, 30.0  # left as the charts along an edge
 DOT_R = 4.0
+LETTER = 8.6  # of a work's word, drawing units, on a phone's width too
 WORD_APART = 13.0  # drawing units between the words of two works, one under the other
 
 
@@ -66,9 +67,10 @@ def _works(done: Sequence[Done], found: Sequence[Depth], x) -> str:
     out, row, before = "", 0, -1e9
     for work in sorted((w for w in done if found[0].day <= w.day <= found[-1].day), key=lambda w: w.day):
         at = x(work.day)
-        row = (row + 1) % 2 if at - before < 70 else 0
-        before = at
-        right = at > WIDTH - 90
+        wide = LETTER * len(work.word)
+        right = at + 4 + wide > WIDTH
+        row = (row + 1) % 2 if at - (wide if right else 0) < before else 0
+        before = at if right else at + 4 + wide
         out += el("path", d=f"M{at:.1f} {TOP - 18 + row * WORD_APART:.1f}V{HEIGHT - BOTTOM:g}", class_="done" if work.here else "done around")
         out += words(at + (-4 if right else 4), TOP - 10 + row * WORD_APART, work.word, class_="work-word", text_anchor="end" if right else "start")
     return out

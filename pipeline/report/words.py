@@ -56,6 +56,11 @@ class Words:
         day = dt.date.fromisoformat(str(day)[:10])
         return self("date", day=day.day, month=self(f"month_{day.month}"), year=day.year)
 
+    def short_date(self, day: str | dt.date) -> str:
+        """A date where a chart has little room."""
+        day = dt.date.fromisoformat(str(day)[:10])
+        return self("date_short", day=day.day, month=self(f"month_{day.month}"), year=day.year)
+
     def listed(self, parts: Iterable[str]) -> str:
         """'a, b and c'."""
         parts = list(parts)
