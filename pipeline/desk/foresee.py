@@ -20,7 +20,7 @@ def foresee(config: Path, field: str, source: str, height_m: float | None, spaci
     project, folder = load(config)
     require_filled(project)
     if field not in project.fields:
-        raise BadInput([Problem("foresee", None, None, f"the field {field!r}", "a field_id of the table of fields", f"Correct the name.{did_you_mean(field, project.fields)}")])
+        raise BadInput([Problem("foresee", None, None, f"the field {field!r}", "a field_id of the table of fields", f"Correct the name.{did_you_mean(field, project.fields)}", code="unknown-field")])
     missing = features_problem(project, folder, project.fields[field])
     if missing:
         raise BadInput([missing])

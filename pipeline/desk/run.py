@@ -23,7 +23,7 @@ def run(config: Path, cores: int = 0, profile: str = "", dry: bool = False) -> i
     """Exit status: 0 all done, 1 a job failed or nothing could be written, 3 done with surveys refused."""
     profiles = [p.name for p in sorted((HOME / "config" / "profiles").iterdir())]
     if profile and profile not in profiles:
-        raise BadInput([Problem("--profile", None, None, repr(profile), "one of " + ", ".join(profiles), f"Correct the name.{did_you_mean(profile, profiles)}")])
+        raise BadInput([Problem("--profile", None, None, repr(profile), "one of " + ", ".join(profiles), f"Correct the name.{did_you_mean(profile, profiles)}", code="unknown-profile")])
     project, folder = load(config)
     look(project, folder)
     root, where = root_of(project, folder), where_of(project, folder)
