@@ -29,6 +29,41 @@ BAD_INPUT = 1
 
 
 @app.command()
+def new(
+    folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="The folder to make; it must not be there yet, or be empty.")],
+    title: Annotated[str | None, typer.Option(help="A line over every page: whose fields these are.")] = None,
+    units: Annotated[str | None, typer.Option(help="Units of the pages: us or metric.")] = None,
+    crs: Annotated[str | None, typer.Option(help="The field's coordinate system, as EPSG:6565, or a cloud that states it.")] = None,
+    field: Annotated[str | None, typer.Option(metavar="ID", help="The field's id: small letters, digits, -.")] = None,
+    name: Annotated[str | None, typer.Option(help="The field's name.")] = None,
+    site: Annotated[str | None, typer.Option(metavar="ID", help="The site it belongs to.")] = None,
+    layout: Annotated[str | None, typer.Option(help="baseball-90, -80, -70, -60, -50; softball-65, -60, -55.")] = None,
+    base_ft: Annotated[str | None, typer.Option(metavar="FT", help="Base distance, where no layout has it.")] = None,
+    pitch_ft: Annotated[str | None, typer.Option(metavar="FT", help="Pitching distance, where it is not the layout's.")] = None,
+    arc_m: Annotated[str | None, typer.Option(metavar="M", help="Radius of the outer arc, where it is not the layout's.")] = None,
+    infield: Annotated[str | None, typer.Option(help="grass or skinned, where it is not the layout's.")] = None,
+    home: Annotated[str | None, typer.Option(metavar="X,Y", help="Rear point of home plate, in the unit of the coordinate system.")] = None,
+    second: Annotated[str | None, typer.Option(metavar="X,Y", help="Middle of second base.")] = None,
+    lon_lat: Annotated[bool, typer.Option("--lon-lat", help="Both points are longitude,latitude.")] = False,
+    shapes: Annotated[Path | None, typer.Option(metavar="FILE", help="Shapes drawn already (GeoPackage, GeoJSON) with the attribute role: slabs that do not move are `stable`.")] = None,
+    tolerance: Annotated[list[str], typer.Option(metavar="KEY=VALUE", help="One of the owner's tolerances, as lip_mm=25; again for each.")] = [],
+    set_by: Annotated[str | None, typer.Option(metavar="NAME", help="Who set the tolerances.")] = None,
+    set_on: Annotated[str | None, typer.Option(metavar="DATE", help="When.")] = None,
+    cell_m: Annotated[str | None, typer.Option(metavar="M", help="Cell of every raster; 0.10 where nothing is said, wider for a sparse cloud.")] = None,
+) -> None:
+    """Make a project folder with one field: settings, tables, and a first drawing from home plate, second base and a layout.
+
+    What is not given is asked for in a terminal. Nothing is overwritten; the folder appears whole or not at all.
+
+    Example: skinplane new eastside --crs EPSG:6565 --field moth --layout softball-60 --home 2058597.917,275757.979 --second 2058669.876,275802.944
+    """
+    from pipeline.desk.new import Given
+    from pipeline.desk.new import new as made
+
+    raise typer.Exit(made(folder, Given(title, units, crs, field, name, site, layout, base_ft, pitch_ft, arc_m, infield, home, second, lon_lat, shapes, tolerance, set_by, set_on, cell_m)))
+
+
+@app.command()
 def check(config: ConfigArgument) -> None:
     """Check settings, tables and the header of every cloud; run nothing.
 
@@ -115,6 +150,17 @@ def log(
     raise typer.Exit(logged(given, keep_good))
 
 
+@app.command()
+def explain(code: Annotated[str, typer.Argument(metavar="[CODE]", help="What stands in brackets at the end of an error, or a word of the tables. Without it all are listed.")] = "") -> None:
+    """Say what a code of an error, a verdict, a kind or a reason stands for: what was found, how to mend it, an example.
+
+    Example: skinplane explain low_skin
+    """
+    from pipeline.desk.explain import explain as explained
+
+    raise typer.Exit(explained(code))
+
+
 @app.command(hidden=True)
 def simulate(scenario: Path, survey: str, out: Path) -> None:
     """Make the cloud of one survey of an invented scenario."""
@@ -148,6 +194,8 @@ def main() -> None:
     except BadInput as bad:
         for problem in bad.problems:
             print(problem, file=sys.stderr)
+        if not any(problem.code == "unknown-code" for problem in bad.problems):
+            print(f"skinplane explain {bad.problems[0].code} tells more.", file=sys.stderr)
         print(f"{len(bad.problems)} problem{'s' * (len(bad.problems) != 1)} found; nothing was run.", file=sys.stderr)
         sys.exit(BAD_INPUT)
     except Stopped as stopped:
