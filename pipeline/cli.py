@@ -64,6 +64,37 @@ def new(
 
 
 @app.command()
+def add(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="A cloud (LAS, LAZ, COPC), a walk (CSV) or heights (GeoTIFF).")],
+    config: ConfigArgument,
+    link: Annotated[bool, typer.Option("--link", help="Leave the file where it is and link to it; else it is copied into clouds/.")] = False,
+    survey_id: Annotated[str | None, typer.Option("--id", help="Id of the survey; made from field and month where nothing is said.")] = None,
+    date: Annotated[str | None, typer.Option(metavar="DATE", help="Day it was flown or walked, as 2026-04-15, where the file does not know.")] = None,
+    fields: Annotated[str | None, typer.Option(metavar="IDS", help="Fields it is for, with ;. Else those that it lies over.")] = None,
+    source: Annotated[str | None, typer.Option(help="photogrammetry, lidar, rover or raster, where the file does not show it.")] = None,
+    crs: Annotated[str | None, typer.Option(help="Its coordinate system, where the file does not say.")] = None,
+    vertical_unit: Annotated[str | None, typer.Option(metavar="UNIT", help="m, ft or us-ft, where the file does not say.")] = None,
+    height_reference: Annotated[str | None, typer.Option(metavar="DATUM", help="EPSG:5703 (NAVD88) or another datum, ellipsoidal, local.")] = None,
+    sigma_mm: Annotated[str | None, typer.Option(metavar="MM", help="One s.d. of a point; of a raster's cell, required there.")] = None,
+    turf_height: Annotated[str | None, typer.Option(metavar="HEIGHT", help="Height of the grass that day, as 1.2in or 30mm.")] = None,
+    surface_state: Annotated[str | None, typer.Option(metavar="WORDS", help="dragged, played, wet, dry, topdressed, mown, shaggy, dormant, with ;.")] = None,
+    purpose: Annotated[str | None, typer.Option(help="routine, baseline, before_work or after_work.")] = None,
+    notes: Annotated[str | None, typer.Option(help="Anything worth knowing of it.")] = None,
+) -> None:
+    """Bring a survey's file into a project, with its row in surveys.csv.
+
+    What the file says of its day, coordinates, kind and fields is read from it; the rest is asked for in a terminal. Nothing is
+    overwritten; the table as it was is kept beside it.
+
+    Example: skinplane add ~/flights/moth.laz eastside --date 2026-04-07 --vertical-unit us-ft --turf-height 1.26in
+    """
+    from pipeline.desk.add import Given
+    from pipeline.desk.add import add as added
+
+    raise typer.Exit(added(file, config, Given(survey_id, date, fields, source, crs, vertical_unit, height_reference, sigma_mm, turf_height, surface_state, purpose, notes, link)))
+
+
+@app.command()
 def check(config: ConfigArgument) -> None:
     """Check settings, tables and the header of every cloud; run nothing.
 

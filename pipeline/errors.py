@@ -32,7 +32,7 @@ class Problem:
         if self.row is not None:
             place += f", row {self.row}"
         if self.column:
-            place += f", column {self.column}"
+            place += f" {self.column}" if self.column.startswith("--") else f", column {self.column}"
         return f"{place}: found {self.found}; expected {self.expected}. {self.todo} [{self.code}]"
 
 

@@ -92,7 +92,7 @@ def new(folder: Path, given: Given, can_ask: bool | None = None) -> int:
     plan = new_sketch.Sizes.of(layout, float(base_ft) if base_ft else None, float(pitch_ft) if pitch_ft else None, float(arc_m) if arc_m else None, infield)
     to_m = unit_m(read_crs(crs))
     guess = new_sketch.drawn(plan, *[(x * to_m, y * to_m) for x, y in points])
-    out = {"config.yaml": new_config.text(title or "", said), **_tables(row), **_drawings(field_id, crs, layout, guess, shapes)}
+    out = {"config.yaml": new_config.text(title or "", said), **_tables(row), **_drawings(field_id, crs, layout, guess, shapes, pitch_ft is not None)}
     with new_folder(folder) as made:
         for path, text in out.items():
             (made / path).parent.mkdir(exist_ok=True)
@@ -116,7 +116,8 @@ def _crs(text: str) -> str:
     try:
         working_crs(text if not text.isdigit() else f"EPSG:{text}")
     except ValueError as error:
-        raise NotUsable("a projected coordinate system such as EPSG:6565", f"{error}.") from None
+        found = str(error).removeprefix("found ").split("; expected")[0]
+        raise NotUsable("a projected coordinate system such as EPSG:6565", f"{found[0].upper()}{found[1:]}.") from None
     return text.upper() if not text.isdigit() else f"EPSG:{text}"
 
 
@@ -242,13 +243,14 @@ def _tables(row: dict) -> dict[str, str]:
     return out
 
 
-def _drawings(field_id: str, crs: str, layout: str | None, guess: list, shapes: Path | None) -> dict[str, str]:
+def _drawings(field_id: str, crs: str, layout: str | None, guess: list, shapes: Path | None, pitch: bool) -> dict[str, str]:
     """The field's shapes, and the first guess as a sketch beside them. Without a layout's name the guess has to stand for the field."""
     brought, problems = vectors.read(shapes, shapes.name, working_crs(crs)) if shapes else ((), [])
     if problems:
         raise BadInput(problems)
     kept = new_sketch.as_features(brought)
-    if layout is None:
+    if layout is None:  # where the pitcher's plate lies nobody said unless they gave its distance: a patch beside it would tie to loose mix
+        guess = [g for g in guess if pitch or g[1] != "pitchers-plate"]
         have = {f.role for f in brought} - {"stable"}
         kept = [({"role": role, "name": name}, shape) for role, name, shape in guess if role and role not in have] + kept
     return {f"{DRAWINGS}/{field_id}.geojson": new_sketch.geojson(field_id, crs, kept),

@@ -67,7 +67,7 @@ def locked(folder: Path) -> Iterator[None]:
             if not path.exists() or not os.path.samestat(os.fstat(handle), path.stat()):  # the one before has just taken it away
                 raise BlockingIOError
         except OSError:
-            raise BadInput([Problem(str(folder), None, None, "another `log` at work here", "one at a time", "Wait until it has ended.", code="at-work-here")]) from None
+            raise BadInput([Problem(str(folder), None, None, "another command that adds rows at work here", "one at a time", "Wait until it has ended.", code="at-work-here")]) from None
         try:
             yield
         finally:
