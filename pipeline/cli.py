@@ -124,6 +124,37 @@ def run(
 
 
 @app.command()
+def status(
+    config: ConfigArgument,
+    quick: Annotated[bool, typer.Option("--quick", help="Do not ask what is out of date: answers at once.")] = False,
+) -> None:
+    """Say per field what is done, refused, missing, out of date, open and due. Runs nothing.
+
+    Exit status: 0, 1 bad input, 3 a survey is refused.
+
+    Example: skinplane status demo_inputs
+    """
+    from pipeline.desk.status import status as stated
+
+    raise typer.Exit(stated(config, quick))
+
+
+@app.command()
+def show(
+    config: ConfigArgument,
+    field: Annotated[str, typer.Argument(metavar="[FIELD]", help="A field_id; without it the page over all fields.")] = "",
+    path_only: Annotated[bool, typer.Option("--print", help="Print where the page is; open nothing.")] = False,
+) -> None:
+    """Open the page over all fields, or a field's, in the browser.
+
+    Example: skinplane show demo_inputs moth
+    """
+    from pipeline.desk.show import show as shown
+
+    raise typer.Exit(shown(config, field, path_only))
+
+
+@app.command()
 def foresee(
     config: ConfigArgument,
     field: Annotated[str, typer.Argument(metavar="FIELD", help="A field_id of the table of fields.")],
@@ -190,6 +221,19 @@ def explain(code: Annotated[str, typer.Argument(metavar="[CODE]", help="What sta
     from pipeline.desk.explain import explain as explained
 
     raise typer.Exit(explained(code))
+
+
+@app.command()
+def doctor(config: Annotated[Path | None, typer.Argument(metavar="[CONFIG]", help="config.yaml, or its folder: its folders and disk are looked at, too.")] = None) -> None:
+    """Look at this machine: Python, parts, coordinates, files, memory, disk; each fine, to look at, or broken.
+
+    Exit status: 0 nothing is broken, 1 something is.
+
+    Example: skinplane doctor demo_inputs
+    """
+    from pipeline.desk.doctor import doctor as looked
+
+    raise typer.Exit(looked(config))
 
 
 @app.command(hidden=True)

@@ -15,6 +15,7 @@ from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 
 HOME = Path(__file__).resolve().parent.parent.parent
+ENGINE = (sys.executable, "-m", "snakemake")
 GRACE_S = 20  # a stopped engine may take so long to leave nothing half-made behind
 _STEPS = re.compile(r"^(\d+) of (\d+) steps")
 _RULE = re.compile(r"^(?:local)?rule (\w+):")
@@ -40,14 +41,14 @@ class Ended:
 def command(config: Path, root: Path, cores: int, profile: str) -> list[str]:
     """The engine's command line for a project whose results lie below `root`."""
     out = [
-        sys.executable, "-m", "snakemake", "--snakefile", str(HOME / "Snakefile"), "--directory", str(root),
+        *ENGINE, "--snakefile", str(HOME / "Snakefile"), "--directory", str(root),
         "--cores", str(cores or os.cpu_count() or 1), "--config", f"project={config.resolve()}", "--nocolor",
         "--keep-going", "--rerun-incomplete", "--scheduler", "greedy",
     ]  # fmt: skip
     return out + (["--profile", str(HOME / "config" / "profiles" / profile)] if profile else [])
 
 
-def _environment() -> dict[str, str]:
+def environment() -> dict[str, str]:
     return {**os.environ, "PYTHONPATH": os.pathsep.join(filter(None, [str(HOME), os.environ.get("PYTHONPATH")]))}
 
 
@@ -55,7 +56,7 @@ def planned(command: list[str], root: Path) -> tuple[Ended, list[tuple[str, dict
     """What would run: rule and wildcards of every job. What the engine makes for itself on the way is taken away again."""
     before = _there(root)
     try:
-        done = subprocess.run([*command, "--dry-run"], check=False, capture_output=True, text=True, env=_environment())
+        done = subprocess.run([*command, "--dry-run"], check=False, capture_output=True, text=True, env=environment())
     finally:
         for path in _there(root) - before:
             shutil.rmtree(path, ignore_errors=True)
@@ -80,7 +81,7 @@ def follow(command: list[str]) -> Ended:
     ended = Ended(0)
     columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
     # In a group of its own: Ctrl-C reaches this process alone, which passes it on once.
-    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, errors="replace", env=_environment(),
+    with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, errors="replace", env=environment(),
                           start_new_session=True) as process:  # fmt: skip
         try:
             with Progress(*columns, console=console, disable=not console.is_terminal) as bar:
