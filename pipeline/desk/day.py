@@ -9,7 +9,7 @@ from pathlib import Path
 
 from pipeline import jobs
 from pipeline.desk.folders import cannot_write
-from pipeline.desk.workflow import root_of, where_of
+from pipeline.desk.roots import root_of, where_of
 from pipeline.errors import BadInput, Problem
 from pipeline.steps import day as step
 from pipeline.store import files

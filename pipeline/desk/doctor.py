@@ -201,7 +201,7 @@ def browser() -> Iterator[Finding]:
 
 def project(config: Path) -> Iterator[Finding]:
     """A project: can it be read, written, and does it fit onto the disk."""
-    from pipeline.desk.workflow import root_of, where_of
+    from pipeline.desk.roots import root_of, where_of
     from pipeline.store.config import load
 
     try:

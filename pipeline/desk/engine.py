@@ -75,6 +75,12 @@ def _there(root: Path) -> set[Path]:
     return {path for path in (root / ".snakemake", root, *root.parents) if path.exists()}
 
 
+def last_word(lines: list[str]) -> str:
+    """The last line that says anything."""
+    spoken = [line.strip() for line in lines if line.strip() and not line.endswith("found; nothing was run.")]
+    return spoken[-1] if spoken else "it said nothing"
+
+
 def follow(command: list[str]) -> Ended:
     """Run the workflow and show how far it is. Where this process is told to stop, so are the engine and its jobs."""
     console = Console(stderr=True)

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from pipeline.desk.folders import cannot_write
 from pipeline.desk.look import features_problem, require_filled
-from pipeline.desk.workflow import root_of, where_of
+from pipeline.desk.roots import root_of, where_of
 from pipeline.errors import BadInput, Problem, did_you_mean
 from pipeline.steps import foresee as step
 from pipeline.store.config import load

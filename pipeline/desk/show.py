@@ -6,7 +6,7 @@ import os
 import sys
 from pathlib import Path
 
-from pipeline.desk.workflow import root_of, where_of
+from pipeline.desk.roots import root_of, where_of
 from pipeline.errors import BadInput, Problem, did_you_mean
 from pipeline.store import files
 from pipeline.store.config import load

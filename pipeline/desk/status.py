@@ -7,9 +7,8 @@ from pathlib import Path
 from typing import Mapping, Sequence
 
 from pipeline.desk.columns import lined_up
-from pipeline.desk.engine import command, planned
-from pipeline.desk.run import last_word
-from pipeline.desk.workflow import root_of, where_of
+from pipeline.desk.engine import command, last_word, planned
+from pipeline.desk.roots import root_of, where_of
 from pipeline.project import Project
 from pipeline.store import files, records, tables
 from pipeline.store.config import find, load
