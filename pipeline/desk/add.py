@@ -11,7 +11,7 @@ from pipeline.desk.add_whereabouts import Over, nearest, over
 from pipeline.desk.asking import Asking, NotUsable, cell, words
 from pipeline.desk.look import layout_of
 from pipeline.diamond.layout import Layout
-from pipeline.errors import BadInput, Problem, Refused
+from pipeline.errors import BadInput, Problem, Refused, did_you_mean
 from pipeline.project import Project
 from pipeline.store import files
 from pipeline.store.added import locked, replace_all, with_rows
@@ -19,7 +19,7 @@ from pipeline.store.brought import brought
 from pipeline.store.config import find, load
 from pipeline.store.points import open_points
 from pipeline.store.points_said import Said, said
-from pipeline.survey.reading.facts import Facts
+from pipeline.survey.reading.facts import KINDS, Facts
 from pipeline.survey.reading.stated import Stated
 from pipeline.tables import SOURCES, TABLES
 
@@ -97,8 +97,6 @@ def _require_new(project: Project, folder: Path, file: Path) -> None:
 
 
 def _kind(facts: Facts) -> str:
-    from pipeline.survey.reading.facts import KINDS
-
     colour = ", with colour" if facts.has_rgb else ", with intensity" if facts.has_intensity else ""
     return f"{KINDS[facts.kind]} of {facts.n_points:,} {'cells' if facts.kind == 'raster' else 'points'}{colour}"
 
@@ -166,7 +164,7 @@ def _day(ask: Asking, given: Given, by_file: Said) -> dt.date | None:
     if given.flown_on is not None and by_file.flown and given.flown_on != str(by_file.flown):
         print(f"  Its points' own clock says {by_file.flown}; {given.flown_on} is taken, as you say. Look again: dates order everything.")
     hint = f"; {by_file.likely[0]} by {by_file.likely[1]}" if by_file.likely else ""
-    return ask.get("--date", given.flown_on, f"Day it was flown or walked, as 2026-04-15{hint}", read, default=str(by_file.likely[0]) if by_file.likely and ask.can else "")
+    return ask.get("--date", given.flown_on, f"Day it was flown or walked, as 2026-04-15{hint}", read, default=str(by_file.likely[0]) if by_file.likely and by_file.sound and ask.can else "")
 
 
 def _covered(ask: Asking, given: Given, layouts: dict[str, Layout], file: Path, facts: Facts, stated: Stated) -> tuple[list[Over], Stated]:
@@ -203,8 +201,6 @@ def _known(project: Project):
 
     def read(text: str) -> str:
         check(text)
-        from pipeline.errors import did_you_mean
-
         for part in (p.strip() for p in text.split(";")):
             if part != "all" and part not in project.fields:
                 raise NotUsable("field ids of the table of fields: " + ", ".join(sorted(project.fields)), f"{part!r} is none.{did_you_mean(part, project.fields)}")

@@ -63,7 +63,7 @@ class Asking:
                     raise NotUsable("an answer", "This one is needed.")
                 return read(answer)
             except NotUsable as wrong:
-                print(f"  {wrong.args[0][:1].upper()}{wrong.args[0][1:]} is expected. {wrong.args[1]}".rstrip())
+                print(f"  Expected {wrong.args[0]}. {wrong.args[1]}".rstrip())
 
     def settle(self) -> None:
         """raises: BadInput with all that is missing or wrong so far"""

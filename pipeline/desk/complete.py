@@ -34,7 +34,7 @@ def surveys(ctx, incomplete: str) -> list[str]:
 
 
 def _ids(ctx, table: str, incomplete: str) -> list[str]:
-    given = ctx.params.get("config")
+    given = ctx.params.get("config") or _on_the_line()
     if given is None:
         return []
     path = Path(given)
@@ -46,6 +46,12 @@ def _ids(ctx, table: str, incomplete: str) -> list[str]:
     except (OSError, ValueError, csv.Error):
         return []
     return [i for i in dict.fromkeys(ids) if i and i.startswith(incomplete)]
+
+
+def _on_the_line() -> str | None:
+    """The first word typed that is a project: while an option waits for its value, nobody else has sorted out the words."""
+    words = (os.environ.get("COMP_WORDS") or os.environ.get("_TYPER_COMPLETE_ARGS") or "").split()
+    return next((word for word in words if (Path(word) / NAME).is_file() or Path(word).name == NAME), None)
 
 
 def codes(incomplete: str) -> list[str]:

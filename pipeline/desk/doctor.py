@@ -217,6 +217,10 @@ def project(config: Path) -> Iterator[Finding]:
     yield from room(read, folder, root)
 
 
+def _size(gb: float) -> str:
+    return f"{gb:.1f} GB" if gb >= 1 else f"{gb * 1000:.0f} MB"
+
+
 def room(read, folder: Path, root: Path) -> Iterator[Finding]:
     """Free space against what the clouds there are will need."""
     from pipeline.store import files
@@ -226,5 +230,5 @@ def room(read, folder: Path, root: Path) -> Iterator[Finding]:
     free = shutil.disk_usage(next(p for p in (root, *root.parents) if p.exists())).free / 1e9
     needed = DISK_TIMES_CLOUDS * clouds + SPARE_GB
     ok = free >= needed
-    found = f"{free:.1f} GB free; a first run over {clouds:.2g} GB of clouds takes some {needed - SPARE_GB:.2g} GB"
+    found = f"{_size(free)} free; a first run over {_size(clouds)} of clouds takes some {_size(needed - SPARE_GB)}"
     yield Finding(FINE if ok else LOOK, "disk", found + ("" if ok else "."), "" if ok else "Make room, or put `results` on a larger disk.")

@@ -12,7 +12,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from rich.console import Console
-from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
+from rich.progress import BarColumn, Progress, ProgressColumn, Task, TextColumn
+from rich.text import Text
 
 HOME = Path(__file__).resolve().parent.parent.parent
 ENGINE = (sys.executable, "-m", "snakemake")
@@ -81,11 +82,28 @@ def last_word(lines: list[str]) -> str:
     return spoken[-1] if spoken else "it said nothing"
 
 
+class _HowFar(ProgressColumn):
+    """`7 of 18 jobs, about 2 min left`."""
+
+    def render(self, task: Task) -> Text:
+        return Text(how_far(task.completed, task.total, task.time_remaining))
+
+
+def how_far(done: float, total: float | None, left_s: float | None) -> str:
+    """Jobs done and time left in words; the time only once some jobs have shown how long they take."""
+    if total is None:
+        return ""
+    said = f"{done:.0f} of {total:.0f} jobs"
+    if left_s is None or done >= total:
+        return said
+    return said + (", under a minute left" if left_s < 60 else f", about {left_s / 60:.0f} min left" if left_s < 5400 else f", about {left_s / 3600:.0f} h left")
+
+
 def follow(command: list[str]) -> Ended:
     """Run the workflow and show how far it is. Where this process is told to stop, so are the engine and its jobs."""
     console = Console(stderr=True)
     ended = Ended(0)
-    columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
+    columns = (BarColumn(bar_width=24), _HowFar(), TextColumn("{task.description}"))
     # In a group of its own: Ctrl-C reaches this process alone, which passes it on once.
     with subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, errors="replace", env=environment(),
                           start_new_session=True) as process:  # fmt: skip
@@ -104,8 +122,11 @@ def follow(command: list[str]) -> Ended:
 def _take(line: str, ended: Ended, bar: Progress, task) -> None:
     """One line of the engine: keep it, and show what it says of progress."""
     ended.said.append(line.rstrip("\n"))
-    if found := _RULE.match(line):
+    if (found := _RULE.match(line)) and found[1] != "all":
         bar.update(task, description=found[1])
+    elif found := _WILDCARDS.match(line):
+        named = dict(part.split("=", 1) for part in found[1].split(", "))
+        bar.update(task, description=" ".join([bar.tasks[task].description.split(" ")[0], *(named[w] for w in ("field", "survey") if w in named)]))
     elif found := _FAILED.match(line):
         ended.failed.append((found[1], ""))
     elif ended.failed and not ended.failed[-1][1] and (found := _LOG.match(line)):

@@ -9,13 +9,15 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Sequence
 
-from pipeline.coordinates import label, lon_lat, numbers_at, projected_at, read_crs, unit_m, unit_words, working_crs
+from pipeline.coordinates import epsg_code, holds, horizontal, label, lon_lat, numbers_at, projected_at, read_crs, unit_m, unit_words, working_crs
 from pipeline.desk import new_config, new_sketch
 from pipeline.desk.asking import Asking, NotUsable, cell, one_of, words
 from pipeline.desk.check import asked_for
 from pipeline.desk.look import look, stable_ground
-from pipeline.errors import BadInput, Problem, Refused, did_you_mean
+from pipeline.diamond.dimensions import base_feet
+from pipeline.errors import BadInput, Problem, Refused, did_you_mean, either
 from pipeline.owner import Tolerances
+from pipeline.project import HOME_TO_SECOND_SLACK_M
 from pipeline.store import files, vectors
 from pipeline.store.added import fresh, with_rows
 from pipeline.store.atomic import new_folder
@@ -26,10 +28,12 @@ from pipeline.survey.stable.tie import MIN_PATCHES
 from pipeline.tables import LAYOUTS, TABLES
 from pipeline.tables import ident as read_ident
 from pipeline.tables import number as read_number
+from pipeline.units import feet
 
 MADE = ("fields", "surveys", "works", "readings", "control", "walks")  # tables that a project begins with
 ASKED = ("lip_mm", "lip_trip_mm", "low_spot_mm", "low_spot_trip_mm", "planarity_mm")  # what most verdicts rest on
 DRAWINGS = "drawings"
+MOVED_M = 1.0  # half of what two neighbouring base distances differ by from home to second, less a little (ours)
 DEGREES = 181.0  # numbers so small are longitude and latitude, or a slip
 COLUMNS = {table: {f.name: f.read for f in TABLES[table]} for table in TABLES}
 
@@ -75,8 +79,10 @@ def new(folder: Path, given: Given, can_ask: bool | None = None) -> int:
     layout, base_ft = _layout(ask, given)
     sizes = [ask.get(f"--{key.replace('_', '-')}", getattr(given, key), what, cell(COLUMNS["fields"][key]), needed=False, ask=layout is None and base_ft is not None)
              for key, what in (("pitch_ft", "Pitching distance, ft"), ("arc_m", "Radius of the outer arc, m"), ("infield", "Infield, grass or skinned"))]  # fmt: skip
-    points = [ask.get(f"--{which}", getattr(given, which), f"{what}, two numbers in {_counted(crs)}, or longitude,latitude with --lon-lat" if not ask.can else f"{what}, two numbers with a comma, in {_counted(crs)} or as longitude, latitude", _point(crs, given.lon_lat or ask.can))
-              for which, what in (("home", "Rear point of home plate"), ("second", "Middle of second base"))]  # fmt: skip
+    how = f"two numbers with a comma, in {_counted(crs)} or as longitude, latitude" if ask.can else f"two numbers in {_counted(crs)}, or longitude,latitude with --lon-lat"
+    home = ask.get("--home", given.home, f"Rear point of home plate, {how}", _point(crs, given.lon_lat or ask.can))
+    second = ask.get("--second", given.second, "Middle of second base, likewise", _second(crs, given.lon_lat or ask.can, home, layout, base_ft))
+    points = [home, second]
     shapes = ask.get("--shapes", str(given.shapes) if given.shapes else None, "File of shapes drawn already (slabs that do not move with role = stable)", _file, needed=False)
     tolerances = _tolerances(ask, given)
     cell_m = ask.get("--cell-m", given.cell_m, "Cell of every raster, m", _number(0.02, 5), needed=False, ask=False)
@@ -122,8 +128,6 @@ def _crs(text: str) -> str:
 
 
 def _crs_of_file(path: Path) -> str:
-    from pipeline.coordinates import epsg_code, horizontal
-
     try:
         said = crs_said(open_points(path).facts)
     except Refused as refused:
@@ -157,12 +161,34 @@ def _point(crs: str | None, degrees: bool):
                 raise NotUsable(f"coordinates of {crs}", "These look like longitude and latitude: give --lon-lat, or the field's own coordinates.")
             x, y = numbers_at(own, x, y)
         place = lon_lat(own, x, y)
-        from pipeline.coordinates import holds
-
         if not all(map(math.isfinite, (x, y, *place))) or holds(own, *place, 0.5) is False:
             near = ", ".join(f"EPSG:{k.epsg}" for k in projected_at(*place)[:6]) if all(map(math.isfinite, place)) else ""
             raise NotUsable(f"a place where {label(own)} is used", "Check the coordinate system, the order (easting or longitude first) and the unit." + (f" In use near it: {near}." if near else ""))
         return x, y
+
+    return read
+
+
+def _second(crs: str | None, degrees: bool, home: tuple[float, float] | None, layout: str | None, base_ft: str | None):
+    """Second base, as far from home as the layout says. Read off a map in degrees it may stand up to MOVED_M off: then its direction
+    is kept and its distance is the layout's; what was done is said."""
+    point = _point(crs, degrees)
+
+    def read(text: str) -> tuple[float, float]:
+        x, y = point(text)
+        if crs is None or home is None or (layout is None and base_ft is None):
+            return x, y
+        to_m = unit_m(read_crs(crs))
+        away, wanted = math.hypot(x - home[0], y - home[1]) * to_m, feet(base_feet(layout) if layout else float(base_ft)) * 2**0.5
+        if abs(away - wanted) <= HOME_TO_SECOND_SLACK_M:
+            return x, y
+        typed = [float(v) for v in text.replace(";", ",").replace(",", " ").split()]
+        if max(map(abs, typed)) < DEGREES and abs(away - wanted) <= MOVED_M:
+            print(f"  Second base was {away:.2f} m from home by these degrees; it is put {wanted:.2f} m away in the same direction. Seven decimals of a degree say it to a centimetre.")
+            return home[0] + (x - home[0]) * wanted / away, home[1] + (y - home[1]) * wanted / away
+        fits = [name for name in LAYOUTS if abs(feet(base_feet(name)) * 2**0.5 - away) <= HOME_TO_SECOND_SLACK_M]
+        hint = f" The points fit {either(fits)}." if fits else ""
+        raise NotUsable(f"a point {wanted:.2f} m from home plate", f"It is {away:.2f} m away: check both points and the layout.{hint}")
 
     return read
 

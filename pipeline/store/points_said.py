@@ -23,12 +23,14 @@ SAMPLE = 60_000
 class Said:
     """flown : the day by the points' own clock, where header and numbers agree that it is one; None otherwise
     likely : a day that something else hints at, and what does, in words; or None
+    sound  : whether that day may be proposed as an answer: not where it may well be another
     source : `lidar`, `rover`, `raster` where the file can be nothing else; `photogrammetry` never is sure; or None
     guess  : a source that the file looks like, and why, in words; or None
     """
 
     flown: dt.date | None = None
     likely: tuple[dt.date, str] | None = None
+    sound: bool = True
     source: str | None = None
     guess: tuple[str, str] | None = None
 
@@ -58,13 +60,14 @@ def said(path: str | Path, kind: str, has_rgb: bool) -> Said:
     likely = named
     if likely is None and flown is None and timed.size and np.median(timed) > WEEK_S and (day := _day(float(np.median(timed)) + ADJUSTED_S)):
         likely = day, "its points' clock, though its header says that clock is another"
+    sound = likely is not None
     if likely is None and created is not None and FIRST_YEAR <= created.year <= dt.date.today().year:
         likely = created, "the day its header was written, which may be later than the flight"
     if several:
-        return Said(flown, likely, "lidar")
+        return Said(flown, likely, sound, "lidar")
     if has_rgb and not timed.size:
-        return Said(flown, likely, guess=("photogrammetry", "it has colour, and neither times nor several returns"))
-    return Said(flown, likely, guess=("lidar", "its points carry times") if timed.size else None)
+        return Said(flown, likely, sound, guess=("photogrammetry", "it has colour, and neither times nor several returns"))
+    return Said(flown, likely, sound, guess=("lidar", "its points carry times") if timed.size else None)
 
 
 def day_of_clock(times_s: np.ndarray, standard: bool) -> dt.date | None:

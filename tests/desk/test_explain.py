@@ -17,7 +17,7 @@ from pipeline.variables import TABLES
 
 PACKAGE = Path(explain.__file__).resolve().parent.parent
 RAISERS = {"Problem", "_problem", "_setting_problem"}
-CODE = re.compile(r"[a-z]+(-[a-z]+)*")
+CODE = re.compile(r"[a-z]+(-[a-z0-9]+)*")
 # Columns of result tables that hold one of a few words, which their own meaning lists.
 TOLD = re.compile(r"^(verdict|\w+_verdict|kind|calibration|tie_model|state|firmness|done|variant|basis|told_by|against|covered_told_by|along_passes|out_of_corner)$")
 MORE_WORDS = ("step", "drawn", "layout", "stated", "opening", "upkeep", "repair", "last_inside")  # of columns that hold yet other text
