@@ -15,6 +15,8 @@ from rich.console import Console
 from rich.progress import BarColumn, Progress, ProgressColumn, Task, TextColumn
 from rich.text import Text
 
+from pipeline.errors import BadInput, Problem
+
 HOME = Path(__file__).resolve().parent.parent.parent
 ENGINE = (sys.executable, "-m", "snakemake")
 GRACE_S = 20  # a stopped engine may take so long to leave nothing half-made behind
@@ -39,8 +41,15 @@ class Ended:
         return any("cannot be locked" in line or "LockException" in line for line in self.said)
 
 
+def require_rules() -> None:
+    """raises: BadInput where the package was installed without the rules beside it"""
+    if not (HOME / "Snakefile").is_file():
+        raise BadInput([Problem("skinplane", None, None, f"no {HOME / 'Snakefile'}", "the workflow's rules beside the package", "Install from a clone of the project, editable, as README.md says.", code="rules-missing")])
+
+
 def command(config: Path, root: Path, cores: int, profile: str) -> list[str]:
-    """The engine's command line for a project whose results lie below `root`."""
+    """The engine's command line for a project whose results lie below `root`. raises: BadInput, see `require_rules`"""
+    require_rules()
     out = [
         *ENGINE, "--snakefile", str(HOME / "Snakefile"), "--directory", str(root),
         "--cores", str(cores or os.cpu_count() or 1), "--config", f"project={config.resolve()}", "--nocolor",

@@ -6,7 +6,7 @@ import os
 import sys
 from pathlib import Path
 
-from pipeline.desk.engine import HOME, Ended, command, follow, last_word, planned
+from pipeline.desk.engine import HOME, Ended, command, follow, last_word, planned, require_rules
 from pipeline.desk.folders import cannot_write
 from pipeline.desk.look import look, made_by
 from pipeline.desk.roots import root_of, where_of
@@ -21,6 +21,7 @@ ENGINE_LOG, ENGINE_FOLDER = "workflow.log", ".snakemake"
 
 def run(config: Path, cores: int = 0, profile: str = "", dry: bool = False) -> int:
     """Exit status: 0 all done, 1 a job failed or nothing could be written, 3 done with surveys refused."""
+    require_rules()
     profiles = [p.name for p in sorted((HOME / "config" / "profiles").iterdir())]
     if profile and profile not in profiles:
         raise BadInput([Problem("--profile", None, None, repr(profile), "one of " + ", ".join(profiles), f"Correct the name.{did_you_mean(profile, profiles)}", code="unknown-profile")])

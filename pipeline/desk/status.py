@@ -21,7 +21,7 @@ Job = tuple[str, dict[str, str]]
 
 @dataclass(frozen=True)
 class SurveyState:
-    """One survey of one field. state : `done`, `refused`, `not run`, `out of date`; why : of a refused one its code and sentence"""
+    """One survey of one field. state : `done`, `refused`, `not run`, `to run` (again, or on); why : of a refused one its code and sentence"""
 
     survey_id: str
     state: str
@@ -62,7 +62,7 @@ def survey_states(project: Project, root: Path, where: Where, field_id: str, job
         if record is None:
             out.append(SurveyState(name, "not run"))
         elif name in again:
-            out.append(SurveyState(name, "out of date"))
+            out.append(SurveyState(name, "to run"))
         elif record["verdict"] == "refused":
             out.append(SurveyState(name, "refused", f"{record['reason_code']}: {record['reason']}"))
         else:
@@ -86,7 +86,7 @@ def rows(project: Project, there: Where, states: Mapping[str, Sequence[SurveySta
 
 def counted(surveys: Sequence[SurveyState]) -> str:
     """`4 done, 1 refused`."""
-    words = ("done", "refused", "out of date", "not run")
+    words = ("done", "refused", "to run", "not run")
     counts = {word: sum(s.state == word for s in surveys) for word in words}
     return ", ".join(f"{n} {word}" for word, n in counts.items() if n) or "none"
 
