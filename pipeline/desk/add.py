@@ -24,6 +24,7 @@ from pipeline.survey.reading.stated import Stated
 from pipeline.tables import SOURCES, TABLES
 
 CLOUDS = "clouds"
+BOX_OVER_COVERED = 4.0  # a flight over several fields fills no more than a part of its box: only a cloud sparse beyond that is told of (ours)
 READ = {f.name: f.read for f in TABLES["surveys"]}
 # What a refusal can be answered with: the option, and the question.
 ANSWERS = {
@@ -274,9 +275,9 @@ def _told(project: Project, config: Path, row: dict[str, str], covered: list[Ove
     cell_m = project.config.cell_size_m
     first = covered[0]
     per_m2 = first.per_m2
-    if facts.kind not in ("walk", "raster", "bare") and row["source"] in ("photogrammetry", "lidar") and per_m2 * cell_m**2 < project.config.grid.points_per_cell_min:
+    if facts.kind not in ("walk", "raster", "bare") and row["source"] in ("photogrammetry", "lidar") and BOX_OVER_COVERED * per_m2 * cell_m**2 < project.config.grid.points_per_cell_min:
         wide = (project.config.grid.points_per_cell_min / per_m2) ** 0.5
-        out.append(f"  About {per_m2:.1f} points a m² over its whole box, {per_m2 * cell_m**2:.2g} in a cell of {cell_m:g} m; a run refuses it under {project.config.grid.points_per_cell_min:g}. Set cell_size_m to some {wide:.2g} (all surveys then), or fly lower.")
+        out.append(f"  About {per_m2:.1f} points a m² over its whole box, {per_m2 * cell_m**2:.2g} in a cell of {cell_m:g} m; a run refuses it under {project.config.grid.points_per_cell_min:g}. Set cell_size_m to some {wide:.2g} (for all surveys), or fly lower.")
     if "height_reference" not in row and not first.referenced:
         out.append("  Nobody states what its heights count from: write height_reference once it is known; one for all surveys of a field.")
     if "turf_height" not in row and row["source"] in ("photogrammetry", "lidar"):
