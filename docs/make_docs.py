@@ -1,4 +1,4 @@
-"""Writes docs/tables-in.md, docs/settings.md and docs/results.md from the code. A test holds them together.
+"""Writes docs/tables-in.md, docs/settings.md, docs/results.md and docs/explained.md from the code. A test holds them together.
 
     .venv/bin/python docs/make_docs.py
 
@@ -15,6 +15,7 @@ from pipeline.desk.log_rows import COLUMNS, LONGEST
 from pipeline.diamond.features import ROLES
 from pipeline.settings import SHARED, Config
 from pipeline.steps.history_layers import COLUMNS as LAYERS
+from pipeline.store.explained import pages
 from pipeline.store.where import Where
 from pipeline.variables import DECIMALS, FIELD_TABLES, RASTERS, TABLES
 
@@ -247,9 +248,24 @@ def _rasters() -> list[tuple[str, ...]]:
     return [(f"`{v.name}`", v.unit, v.dtype, empty.get(v.nodata, "NaN"), "; ".join(filter(None, (v.long_name, v.sign)))) for v in RASTERS.values()]
 
 
+def explained() -> str:
+    """The pages of `skinplane explain`, errors then words."""
+    parts = [MADE + "# What each code and word stands for\n", PREAMBLE_EXPLAINED]
+    for kind, head in (("errors", "Errors"), ("words", "Words of the tables and pages")):
+        of_kind = [page for page in pages().values() if page.kind == kind]
+        parts.append(f"## {head}\n")
+        parts += [f"### {page.code}\n\n" + "".join(f"- *{name}*: {_cell(text)}\n" for name, text in page.parts.items()) for page in of_kind]
+    return "\n".join(parts)
+
+
+PREAMBLE_EXPLAINED = """What `skinplane explain CODE` says: of every code in brackets at the end of an error line, and of every verdict, kind, reason and
+refusal. What was found and why it matters, how to mend it, an example.
+"""
+
+
 def made() -> dict[str, str]:
     """File name -> text of every generated page."""
-    return {"tables-in.md": tables_in(), "settings.md": settings(), "results.md": results()}
+    return {"tables-in.md": tables_in(), "settings.md": settings(), "results.md": results(), "explained.md": explained()}
 
 
 if __name__ == "__main__":

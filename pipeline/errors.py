@@ -7,14 +7,17 @@ refusal is written down as that survey's result and everything else goes on.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from difflib import get_close_matches
 from typing import Iterable
 
 
 @dataclass(frozen=True, order=True)
 class Problem:
-    """One fault in the input: where it stands, what was found, what was expected, what to do."""
+    """One fault in the input: where it stands, what was found, what was expected, what to do.
+
+    code : what kind of fault it is, in words with `-`, never changed once given; `skinplane explain CODE` has a page of each
+    """
 
     file: str
     row: int | None
@@ -22,14 +25,15 @@ class Problem:
     found: str
     expected: str
     todo: str
+    code: str = field(kw_only=True)
 
     def __str__(self) -> str:
         place = self.file
         if self.row is not None:
             place += f", row {self.row}"
         if self.column:
-            place += f", column {self.column}"
-        return f"{place}: found {self.found}; expected {self.expected}. {self.todo}"
+            place += f" {self.column}" if self.column.startswith("--") else f", column {self.column}"
+        return f"{place}: found {self.found}; expected {self.expected}. {self.todo} [{self.code}]"
 
 
 class BadInput(Exception):

@@ -167,10 +167,10 @@ class Crew(Owners):
     """Who does the work."""
 
     hours_per_week: Figure | None = _figure("Crew hours in a week.")
-    working_days: tuple[str, ...] = ()
-    first_week: dt.date | None = None
-    last_week: dt.date | None = None
-    yard: str | None = None
+    working_days: tuple[str, ...] = Field((), description="Days the crew works: mon, tue, wed, thu, fri, sat, sun.")
+    first_week: dt.date | None = Field(None, description="Monday of the season's first week.")
+    last_week: dt.date | None = Field(None, description="Monday of its last week.")
+    yard: str | None = Field(None, description="The site the crew's day begins at.")
 
 
 class Cost(Owners):
@@ -186,7 +186,7 @@ class Cost(Owners):
     mobilisation: Figure | None = _figure("Once per site and year, money.")
     minimum_lot: Figure | None = _figure("Least order of a contractor, money.")
     least_years: Figure | None = _figure("Least years from one to the next on a field in the plan, a rebuild counting as one; safety work and pins go before it.")
-    by: Literal["crew", "contractor"] | None = None
+    by: Literal["crew", "contractor"] | None = Field(None, description="Who does it: crew or contractor.")
 
 
 class Prices(Owners):
@@ -202,7 +202,7 @@ class Prices(Owners):
 class Budget(Owners):
     """One year's means."""
 
-    year: int
+    year: int = Field(description="The year these means are for.")
     money: Figure | None = _figure("Money.")
     crew_hours: Figure | None = _figure("Crew hours.")
 
@@ -222,16 +222,16 @@ class Pin(Section):
 class Plan(Owners):
     """The years a plan covers."""
 
-    first_year: int | None = None
+    first_year: int | None = Field(None, description="First year of the plan; without it none is made.")
     years: int | None = Field(None, ge=1, le=7, description="Years it covers; every schedule of treatments is tried, and forecasts reach no further.")
-    fiscal_year_start: str | None = None
+    fiscal_year_start: str | None = Field(None, description="Where a year of money begins, as 07-01.")
     escalation_pct: Figure | None = _figure("Yearly rise of prices, %.")
     contingency_pct: Figure | None = _figure("Kept for the unforeseen, %.")
-    carry_over: bool | None = None
+    carry_over: bool | None = Field(None, description="Whether money left over goes to the next year.")
     discount: Figure | None = _figure("Weight of a year's condition against the year before.")
     equity_pct: Figure | None = _figure("Each site is spent at least this part of its even share of the money on, by number of fields, %; empty: no such wish.")
     least_points_per_1000: Figure | None = _figure("Points of condition that 1,000 of money must take off over the plan; what would take off less is left, and the money with it. Empty: all money may be spent that does anything.")
-    pins: tuple[Pin, ...] = ()
+    pins: tuple[Pin, ...] = Field((), description="What is settled already: field_id with treatment and year, or not_before.")
 
     def pinned(self, treatment: str) -> list[tuple[int, str]]:
         """Year and field of every pin that gives a field a treatment in a year."""
@@ -241,7 +241,7 @@ class Plan(Owners):
 class GradingOf(Owners):
     """The wanted surface of a field."""
 
-    form: Literal["plane", "crown", "two_planes", "free"] | None = None
+    form: Literal["plane", "crown", "two_planes", "free"] | None = Field(None, description="Form wished for: plane, crown, two_planes, free.")
     slope_min_pct: Figure | None = _figure("Least fall, %.")
     slope_max_pct: Figure | None = _figure("Most fall, %.")
     fall_bearing_deg: Figure | None = _figure("Direction of fall, degrees clockwise from grid north.")
@@ -250,7 +250,7 @@ class GradingOf(Owners):
 class Grading(GradingOf):
     """The wanted surface, and another one for single fields."""
 
-    fields: dict[str, GradingOf] = {}
+    fields: dict[str, GradingOf] = Field({}, description="Other wishes for single fields, by field_id.")
 
     def on(self, field_id: str) -> GradingOf:
         """The wishes for one field: its own, and where it has none those for all fields."""

@@ -278,13 +278,13 @@ def read(table: str, rows: Rows) -> tuple[tuple[Read, ...], list[Problem]]:
                 filled[name] = raw
             else:
                 if field.required and name in rows.header:
-                    problems.append(Problem(rows.file, line, name, "nothing", "a value", f"Fill in {name}."))
+                    problems.append(Problem(rows.file, line, name, "nothing", "a value", f"Fill in {name}.", code="empty-cell"))
                 continue
             try:
                 values[name] = field.read(raw)
             except Bad as bad:
                 expected, todo = bad.args
-                problems.append(Problem(rows.file, line, name, repr(raw), expected, todo))
+                problems.append(Problem(rows.file, line, name, repr(raw), expected, todo, code="cell-not-allowed"))
         out.append(Read(line, values, filled))
     problems += _twins(table, rows.file, out)
     return tuple(out), problems
@@ -296,7 +296,7 @@ def _lowered(rows: Rows, fields: dict[str, Field]) -> tuple[Rows, list[Problem]]
     if not capitals:
         return rows, []
     name = {n: n.lower() if n in capitals else n for n in rows.header}
-    problem = Problem(rows.file, 1, None, "capitals in the header: " + ", ".join(capitals), ", ".join(name[n] for n in capitals), "Write the header in lower case.")
+    problem = Problem(rows.file, 1, None, "capitals in the header: " + ", ".join(capitals), ", ".join(name[n] for n in capitals), "Write the header in lower case.", code="capitals-in-header")
     lowered = tuple((line, {name[n]: text for n, text in cells.items()}) for line, cells in rows.rows)
     return Rows(rows.file, tuple(name[n] for n in rows.header), lowered), [problem]
 
@@ -307,12 +307,12 @@ def _header_problems(rows: Rows, fields: dict[str, Field]) -> list[Problem]:
     for name in dict.fromkeys(rows.header):
         if name not in fields:
             todo = f"Remove or rename it.{did_you_mean(name, missing)}" if name else "Name the column or take it out."
-            problems.append(Problem(rows.file, 1, name, "an unknown column" if name else "a column without a name", "one of " + ", ".join(fields), todo))
+            problems.append(Problem(rows.file, 1, name, "an unknown column" if name else "a column without a name", "one of " + ", ".join(fields), todo, code="unknown-column"))
     for name in sorted({n for n in rows.header if n and rows.header.count(n) > 1}):
-        problems.append(Problem(rows.file, 1, name, "the column twice", "each column once", "Remove one of them."))
+        problems.append(Problem(rows.file, 1, name, "the column twice", "each column once", "Remove one of them.", code="column-twice"))
     for name, field in fields.items():
         if field.required and name not in rows.header:
-            problems.append(Problem(rows.file, 1, name, "no such column", "this column in the header row", f"Add {name}."))
+            problems.append(Problem(rows.file, 1, name, "no such column", "this column in the header row", f"Add {name}.", code="missing-column"))
     return problems
 
 
@@ -324,7 +324,7 @@ def _twins(table: str, file: str, rows: Iterable[Read]) -> list[Problem]:
         value = row.get(name)
         if value in seen:
             problems.append(Problem(file, row.row, name, f"{value!r} again (first in row {seen[value]})",
-                                    "each one once", "Give this row an id of its own."))  # fmt: skip
+                                    "each one once", "Give this row an id of its own.", code="id-twice"))  # fmt: skip
         elif value is not None:
             seen[value] = row.row
     return problems

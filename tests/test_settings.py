@@ -118,8 +118,8 @@ def test_a_tolerance_that_can_be_none_is_named_in_plain_words(tmp_path, text, sa
 def test_a_key_that_stands_twice_is_named_once_wherever_it_stands(tmp_path):
     said = faults(tmp_path, f"units: us\ntolerances:\n  lip_mm: {{value: 25, {SIGNED}}}\n  lip_mm: {{value: 20, {SIGNED}}}\nunits: metric\n")
     assert said == [
-        "config.yaml, row 4, column tolerances.lip_mm: found the key again (first in row 3); expected each key once. Remove one of them.",
-        "config.yaml, row 5, column units: found the key again (first in row 1); expected each key once. Remove one of them.",
+        "config.yaml, row 4, column tolerances.lip_mm: found the key again (first in row 3); expected each key once. Remove one of them. [key-twice]",
+        "config.yaml, row 5, column units: found the key again (first in row 1); expected each key once. Remove one of them. [key-twice]",
     ]
 
 

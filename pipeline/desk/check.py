@@ -18,7 +18,10 @@ def check(config: Path) -> int:
     """Print what every cloud's header says. Exit status: 0 fine, 3 some survey would be refused; BadInput otherwise."""
     project, folder = load(config)
     layouts = look(project, folder)
-    print(f"{len(project.fields)} fields, {len(project.surveys)} surveys, {len(project.tables['works'])} works: tables and shapes are in order.")
+    counts = ((len(project.fields), "field"), (len(project.surveys), "survey"), (len(project.tables["works"]), "work"))
+    print(", ".join(f"{n} {word}{'s' * (n != 1)}" for n, word in counts) + ": tables and shapes are in order.")
+    if not project.surveys:
+        print("No survey yet: skinplane add FILE CONFIG brings one.")
     asked_for(project)
     for field_id, layout in layouts.items():
         for sentence in stable_ground(layout):

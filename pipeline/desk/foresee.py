@@ -8,7 +8,7 @@ from pathlib import Path
 
 from pipeline.desk.folders import cannot_write
 from pipeline.desk.look import features_problem, require_filled
-from pipeline.desk.workflow import root_of, where_of
+from pipeline.desk.roots import root_of, where_of
 from pipeline.errors import BadInput, Problem, did_you_mean
 from pipeline.steps import foresee as step
 from pipeline.store.config import load
@@ -20,7 +20,7 @@ def foresee(config: Path, field: str, source: str, height_m: float | None, spaci
     project, folder = load(config)
     require_filled(project)
     if field not in project.fields:
-        raise BadInput([Problem("foresee", None, None, f"the field {field!r}", "a field_id of the table of fields", f"Correct the name.{did_you_mean(field, project.fields)}")])
+        raise BadInput([Problem("foresee", None, None, f"the field {field!r}", "a field_id of the table of fields", f"Correct the name.{did_you_mean(field, project.fields)}", code="unknown-field")])
     missing = features_problem(project, folder, project.fields[field])
     if missing:
         raise BadInput([missing])

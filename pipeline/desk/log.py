@@ -33,7 +33,7 @@ def log(given: Sequence[Path], keep_good: bool) -> int:
     *file, config = given
     for path in given[-1:]:
         if path.suffix.lower() == ".csv":
-            raise BadInput([Problem(str(path), None, None, "a table where the project is expected", "config.yaml, or the folder that holds it", "skinplane log FILE CONFIG: the file first, then the project.")])
+            raise BadInput([Problem(str(path), None, None, "a table where the project is expected", "config.yaml, or the folder that holds it", "skinplane log FILE CONFIG: the file first, then the project.", code="wrong-order")])
     with locked(find(config).parent):
         project, folder = load(config)
         require_filled(project)
@@ -121,7 +121,7 @@ def write(project: Project, folder: Path, config: Path, good: Sequence[New], bes
     try:
         done = replace_all({**beside, **new})
     except OSError as error:
-        raise BadInput([Problem(os.path.relpath(error.filename or folder), None, None, f"a file that cannot be written ({error.strerror})", "one that can", "Nothing was changed. See that you may write there and that there is room.")]) from None
+        raise BadInput([Problem(os.path.relpath(error.filename or folder), None, None, f"a file that cannot be written ({error.strerror})", "one that can", "Nothing was changed. See that you may write there and that there is room.", code="cannot-write")]) from None
     try:
         _look_again(project, config, good)
     except BaseException:
@@ -147,7 +147,7 @@ def _new_bytes(project: Project, folder: Path, config: Path, good: Sequence[New]
             named[table] = f"{table}.csv"
             path = folder / named[table]
             if os.path.lexists(path):
-                raise BadInput([Problem(project.files["config"], None, table, f"nothing, while {path.name} stands beside it", f"the table of {table}", f"Write `{table}: {path.name}` into it, or give that file another name.")])
+                raise BadInput([Problem(project.files["config"], None, table, f"nothing, while {path.name} stands beside it", f"the table of {table}", f"Write `{table}: {path.name}` into it, or give that file another name.", code="table-not-named")])
             old = fresh(columns)
         out[path] = with_rows(old, rows, columns, str(path))
     if named:
@@ -160,7 +160,7 @@ def _with_keys(path: Path, named: Mapping[str, str]) -> bytes:
     out = with_keys(path.read_bytes(), named, read_config(path)[2])
     if out is None:
         lines = " and ".join(f"`{table}: {file}`" for table, file in named.items())
-        raise BadInput([Problem(path.name, None, next(iter(named)), "nothing", "the table that the rows go to", f"Write {lines} into it, make the file with its header, then log again.")])
+        raise BadInput([Problem(path.name, None, next(iter(named)), "nothing", "the table that the rows go to", f"Write {lines} into it, make the file with its header, then log again.", code="table-not-named")])
     return out
 
 
@@ -173,7 +173,7 @@ def _look_again(project: Project, config: Path, good: Sequence[New]) -> None:
         wanted = before + [{c: v for c, v in r.cells.items() if v} for r in good if r.table == table]
         if now != wanted:
             file = after.files.get(table, f"{table}.csv")
-            raise BadInput([Problem(file, None, None, "other rows than were written", "the rows from before and the new ones", "Everything is as it was; save the table anew as CSV UTF-8 and try again.")])
+            raise BadInput([Problem(file, None, None, "other rows than were written", "the rows from before and the new ones", "Everything is as it was; save the table anew as CSV UTF-8 and try again.", code="written-otherwise")])
 
 
 def _tell(good: Sequence[New], named: Mapping[str, str], done: Replaced, config: Path) -> None:

@@ -39,16 +39,16 @@ def place_problems(file: str, table: str, row: Read, ground: Ground) -> list[Pro
     edges = {e.edge_id: e for e in ground.layout.edges}
     out: list[Problem] = []
     if "edge_id" in row.values and row["edge_id"] not in edges:
-        out.append(Problem(file, row.row, "edge_id", repr(row["edge_id"][:60]), "an edge of this field: " + (", ".join(edges) or "it has none"), f"Name one of these.{did_you_mean(row['edge_id'][:60], edges)}"))
+        out.append(Problem(file, row.row, "edge_id", repr(row["edge_id"][:60]), "an edge of this field: " + (", ".join(edges) or "it has none"), f"Name one of these.{did_you_mean(row['edge_id'][:60], edges)}", code="unknown-edge"))
     elif "edge_id" in row.values and row.get("station_m", 0.0) > edges[row["edge_id"]].length_m + SLACK_M:
-        out.append(Problem(file, row.row, "station_m", f"{row['station_m']:g}", f"at most {edges[row['edge_id']].length_m:.1f}, the length of the edge, m", "Check the figure: metres along the edge."))
+        out.append(Problem(file, row.row, "station_m", f"{row['station_m']:g}", f"at most {edges[row['edge_id']].length_m:.1f}, the length of the edge, m", "Check the figure: metres along the edge.", code="beyond-the-edge"))
     if ("e" in row.values) != ("n" in row.values):
         column = "n" if "e" in row.values else "e"
-        out.append(Problem(file, row.row, column, "nothing", "both e and n, or neither", f"Fill in {column}."))
+        out.append(Problem(file, row.row, column, "nothing", "both e and n, or neither", f"Fill in {column}.", code="half-a-place"))
     elif "e" in row.values:
         away = ground.layout.skin.distance(shapely.Point(row["e"] * ground.crs_m, row["n"] * ground.crs_m))
         if not away <= FAR_M:
-            out.append(Problem(file, row.row, "e", f"a place {away:,.0f} m off the skin", f"at most {FAR_M:g} m", "Give e and n in the field's own `crs`, or name a place."))
+            out.append(Problem(file, row.row, "e", f"a place {away:,.0f} m off the skin", f"at most {FAR_M:g} m", "Give e and n in the field's own `crs`, or name a place.", code="place-off-skin"))
     if row.get("kind") == "mix_depth" and row.get("unit") is not None:
         out += read_problems(file, [row], ground.layout.places, ground.layout.skin, ground.crs_m)
     if row.get("kind") == "seen" and "e" not in row.values and "edge_id" not in row.values:
@@ -63,4 +63,4 @@ def _seen_where(file: str, row: Read, ground: Ground) -> list[Problem]:
         return []
     found = repr(said[:60]) if said else "nothing"
     listed = ", ".join(sorted(set(names.values())))
-    return [Problem(file, row.row, "place", found, f"a place of this field: {listed}; or e and n", f"Say where it was seen.{did_you_mean(said[:60], names)}")]
+    return [Problem(file, row.row, "place", found, f"a place of this field: {listed}; or e and n", f"Say where it was seen.{did_you_mean(said[:60], names)}", code="unknown-place")]

@@ -51,13 +51,13 @@ def header_problems(name: str, header: Sequence[str]) -> list[Problem]:
     """A header that is not of this file."""
     out = []
     if TABLE not in header:
-        out.append(Problem(name, 1, TABLE, "no such column", "the column that says which table a row is for", "Save the file from the week's page, or add the column: " + ", ".join(LOGGED) + "."))
+        out.append(Problem(name, 1, TABLE, "no such column", "the column that says which table a row is for", "Save the file from the week's page, or add the column: " + ", ".join(LOGGED) + ".", code="missing-column"))
     for column in dict.fromkeys(header):
         if column not in COLUMNS:
             found = "an unknown column" if column else "a column without a name"
-            out.append(Problem(name, 1, column[:40], found, "columns of " + ", ".join(LOGGED), f"Remove or rename it.{did_you_mean(column, COLUMNS)}"))
+            out.append(Problem(name, 1, column[:40], found, "columns of " + ", ".join(LOGGED), f"Remove or rename it.{did_you_mean(column, COLUMNS)}", code="unknown-column"))
         elif header.count(column) > 1:
-            out.append(Problem(name, 1, column, "the column twice", "each column once", "Remove one of them."))
+            out.append(Problem(name, 1, column, "the column twice", "each column once", "Remove one of them.", code="column-twice"))
     return out
 
 
@@ -95,7 +95,7 @@ def _of_tables(brought) -> tuple[list[Entry], list[Problem]]:
             out.append(Entry(row, table, {c: v for c, v in cells.items() if c != TABLE}))
         else:
             found = repr(table[:40]) if table else "nothing"
-            problems.append(Problem(BROUGHT, row, TABLE, found, "one of " + ", ".join(LOGGED), f"Say which table the row is for.{did_you_mean(table[:40], LOGGED)}"))
+            problems.append(Problem(BROUGHT, row, TABLE, found, "one of " + ", ".join(LOGGED), f"Say which table the row is for.{did_you_mean(table[:40], LOGGED)}", code="unknown-table"))
     return out, problems
 
 
@@ -104,16 +104,16 @@ def _cell_problems(entry: Entry) -> list[Problem]:
     out, fields = [], {f.name: f for f in TABLES[entry.table]}
     for column, cell in entry.cells.items():
         if column not in fields:
-            out.append(Problem(BROUGHT, entry.row, column, _short(cell), f"an empty cell: {entry.table} has no such column", "Empty it, or correct `table`."))
+            out.append(Problem(BROUGHT, entry.row, column, _short(cell), f"an empty cell: {entry.table} has no such column", "Empty it, or correct `table`.", code="cell-of-another-table"))
         elif len(cell) > LONGEST:
-            out.append(Problem(BROUGHT, entry.row, column, f"{len(cell):,} letters", f"at most {LONGEST:,}", "Shorten it."))
+            out.append(Problem(BROUGHT, entry.row, column, f"{len(cell):,} letters", f"at most {LONGEST:,}", "Shorten it.", code="too-long"))
         elif any(unicodedata.category(c) in ("Cc", "Cs") and c != "\t" for c in cell):
-            out.append(Problem(BROUGHT, entry.row, column, _short(cell), "text without control signs", "Write it again."))
+            out.append(Problem(BROUGHT, entry.row, column, _short(cell), "text without control signs", "Write it again.", code="control-signs"))
         elif fields[column].read is text and column != "value" and FORMULA.match(cell):
-            out.append(Problem(BROUGHT, entry.row, column, _short(cell), "text that a spreadsheet does not take for a formula", "Begin it with a letter."))
+            out.append(Problem(BROUGHT, entry.row, column, _short(cell), "text that a spreadsheet does not take for a formula", "Begin it with a letter.", code="formula"))
     day = entry.cells.get(WHEN[entry.table], "")
     if re.fullmatch(r"\d{4}-\d\d-\d\d", day) and int(day[:4]) < FIRST_YEAR:
-        out.append(Problem(BROUGHT, entry.row, WHEN[entry.table], day, f"a day of {FIRST_YEAR} or later", "Correct the year."))
+        out.append(Problem(BROUGHT, entry.row, WHEN[entry.table], day, f"a day of {FIRST_YEAR} or later", "Correct the year.", code="not-a-day"))
     return out
 
 
@@ -125,7 +125,7 @@ def _read(table: str, entries: Sequence[Entry], problems: list[Problem]) -> tupl
         try:
             ident(e.cells.get(called, "x"))
         except Bad as bad:
-            problems.append(Problem(BROUGHT, e.row, called, _short(e.cells[called]), *bad.args))
+            problems.append(Problem(BROUGHT, e.row, called, _short(e.cells[called]), *bad.args, code="cell-not-allowed"))
     shown = tuple((e.row, {**{c: v[:LONGEST] for c, v in e.cells.items()}, called: f"row-{e.row}"}) for e in entries)
     rows, found = read(table, Rows(BROUGHT, tuple(f.name for f in TABLES[table]), shown))
     problems += [replace(p, found=p.found if len(p.found) <= 80 else p.found[:77] + "...") for p in found]
@@ -146,7 +146,7 @@ def _told_apart(project: Project, rows: Iterable[tuple[Entry, Read]]) -> tuple[l
             continue
         if name in names[table]:
             problems.append(Problem(BROUGHT, entry.row, called, f"{name!r} again ({names[table][name]} says something else)", "each one once",
-                                    "Empty it: the row gets a name of its own. To correct the other row, edit its table."))  # fmt: skip
+                                    "Empty it: the row gets a name of its own. To correct the other row, edit its table.", code="id-twice"))  # fmt: skip
             continue
         name = name or _name(table, row, names[table].keys() | given[table])
         names[table][name] = stands[key] = f"row {entry.row} of this file"

@@ -49,7 +49,7 @@ def require_filled(project: Project) -> None:
     """Raise BadInput where the templates were copied and nothing was written into them."""
     if not project.tables["fields"] and not project.tables["surveys"]:
         both = f"{project.files['fields']} and {project.files['surveys']}"
-        raise BadInput([Problem(both, None, None, "nothing filled in yet", "a row for each field and each survey", "docs/tables-in.md says what each column holds.")])
+        raise BadInput([Problem(both, None, None, "nothing filled in yet", "a row for each field and each survey", "docs/tables-in.md says what each column holds.", code="nothing-filled-in")])
 
 
 def made_by(folder: Path) -> dict[str, str]:
@@ -71,7 +71,7 @@ def layout_of(project: Project, folder: Path, field_id: str, row: Read) -> tuple
         problems += [p for p in (diagonal_problem(project, field_id, away), _scale_problem(project, row, drawing)) if p]
     if drawing.layout is None and not any(f.role == "skin" for f in drawing.features):
         if not problems:
-            problems.append(Problem(row["features"], None, "role", "no skin", "a polygon with the role skin", "Draw the skin, or name the layout in the table of fields."))
+            problems.append(Problem(row["features"], None, "role", "no skin", "a polygon with the role skin", "Draw the skin, or name the layout in the table of fields.", code="no-skin"))
         return None, problems
     problems += _far_shapes(row, drawing) + _located(project, folder, row, drawing)
     problems += fixed_faults(row.get("features", ""), drawing.features, project.config.grading.on(field_id).of("slope_max_pct"))
@@ -87,7 +87,7 @@ def features_problem(project: Project, folder: Path, row: Read) -> Problem | Non
     named = row.get("features")
     if named is None or files.is_file(folder / named):
         return None
-    return Problem(project.files["fields"], row.row, "features", f"{named!r}, no such file", "a GeoPackage or GeoJSON", "Correct the path or bring the file.")
+    return Problem(project.files["fields"], row.row, "features", f"{named!r}, no such file", "a GeoPackage or GeoJSON", "Correct the path or bring the file.", code="no-such-file")
 
 
 def _crs_problem(project: Project, row: Read) -> Problem | None:
@@ -96,7 +96,7 @@ def _crs_problem(project: Project, row: Read) -> Problem | None:
     try:
         working_crs(row["crs"])
     except ValueError as error:
-        return Problem(project.files["fields"], row.row, "crs", repr(row["crs"]), "a projected CRS such as EPSG:6565", f"{error}.")
+        return Problem(project.files["fields"], row.row, "crs", repr(row["crs"]), "a projected CRS such as EPSG:6565", f"{error}.", code="field-crs")
     return None
 
 
@@ -104,7 +104,7 @@ def _scale_problem(project: Project, row: Read, drawing: Drawing) -> Problem | N
     said = scale_problem(read_crs(drawing.crs), *drawing.home)
     if said is None:
         return None
-    return Problem(project.files["fields"], row.row, "crs", repr(row["crs"]), "a CRS in which lengths are true at the field", f"{said}.")
+    return Problem(project.files["fields"], row.row, "crs", repr(row["crs"]), "a CRS in which lengths are true at the field", f"{said}.", code="lengths-not-true")
 
 
 def _far_shapes(row: Read, drawing: Drawing) -> list[Problem]:
@@ -118,7 +118,7 @@ def _far_shapes(row: Read, drawing: Drawing) -> list[Problem]:
         away = start.distance(feature.geometry)
         if away > FAR_M:
             out.append(Problem(row["features"], None, None, f"{feature.role} {feature.name!r} {away:,.0f} m from {words}", f"at most {FAR_M:g} m",
-                               "Check its coordinates and the file's CRS, or take it out."))  # fmt: skip
+                               "Check its coordinates and the file's CRS, or take it out.", code="shape-far-away"))  # fmt: skip
     return out
 
 
@@ -140,7 +140,7 @@ def _cores(project: Project, folder: Path, row: Read, drawing: Drawing, layout: 
     for feature in drawing.features if not files.is_file(folder / SCENARIO) else ():
         day = day_of(feature.props.get("taken_on")) if feature.role == "mix_core" else None
         if day is not None and day > today:
-            out.append(Problem(file, None, "taken_on", f"mix_core {feature.name!r} of {day}", f"today, {today}, or earlier", "Correct the date."))
+            out.append(Problem(file, None, "taken_on", f"mix_core {feature.name!r} of {day}", f"today, {today}, or earlier", "Correct the date.", code="day-to-come"))
     return out
 
 
@@ -157,7 +157,7 @@ def stable_ground(layout: Layout) -> list[str]:
 def _missing_clouds(project: Project, folder: Path) -> list[Problem]:
     made = made_by(folder)
     return [
-        Problem(project.files["surveys"], row.row, "path", repr(row["path"]), "a file, or a pattern that names files", "Correct the path or bring the file.")
+        Problem(project.files["surveys"], row.row, "path", repr(row["path"]), "a file, or a pattern that names files", "Correct the path or bring the file.", code="no-such-file")
         for row in project.tables["surveys"]
         if row["path"] not in made and not files.named(folder, row["path"])
     ]  # fmt: skip
@@ -172,5 +172,5 @@ def _same_clouds(project: Project, folder: Path) -> list[Problem]:
         if shared:
             found = f"{rows[later]['path']!r}, the same points as {earlier} (row {rows[earlier].row})"
             out.setdefault(later, Problem(project.files["surveys"], rows[later].row, "path", found, f"a cloud of its own for {', '.join(shared)}",
-                                          f"Correct the path ({Path(path).name}) or remove the row."))  # fmt: skip
+                                          f"Correct the path ({Path(path).name}) or remove the row.", code="same-cloud-twice"))  # fmt: skip
     return list(out.values())

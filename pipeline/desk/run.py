@@ -6,11 +6,11 @@ import os
 import sys
 from pathlib import Path
 
-from pipeline.desk.engine import HOME, Ended, command, follow, planned
+from pipeline.desk.engine import HOME, Ended, command, follow, last_word, planned, require_rules
 from pipeline.desk.folders import cannot_write
 from pipeline.desk.look import look, made_by
+from pipeline.desk.roots import root_of, where_of
 from pipeline.desk.summary import DONE, summary
-from pipeline.desk.workflow import root_of, where_of
 from pipeline.errors import BadInput, Problem, did_you_mean
 from pipeline.store.config import find, load
 from pipeline.store.where import Where
@@ -21,9 +21,10 @@ ENGINE_LOG, ENGINE_FOLDER = "workflow.log", ".snakemake"
 
 def run(config: Path, cores: int = 0, profile: str = "", dry: bool = False) -> int:
     """Exit status: 0 all done, 1 a job failed or nothing could be written, 3 done with surveys refused."""
+    require_rules()
     profiles = [p.name for p in sorted((HOME / "config" / "profiles").iterdir())]
     if profile and profile not in profiles:
-        raise BadInput([Problem("--profile", None, None, repr(profile), "one of " + ", ".join(profiles), f"Correct the name.{did_you_mean(profile, profiles)}")])
+        raise BadInput([Problem("--profile", None, None, repr(profile), "one of " + ", ".join(profiles), f"Correct the name.{did_you_mean(profile, profiles)}", code="unknown-profile")])
     project, folder = load(config)
     look(project, folder)
     root, where = root_of(project, folder), where_of(project, folder)
@@ -83,9 +84,3 @@ def failure(ended: Ended, root: Path, where: Where) -> list[str]:
         said = last_word(path.read_text(encoding="utf-8", errors="replace").splitlines()) if log and path.is_file() else "it left no log"
         out.append(f"{rule} {' '.join(Path(log).with_suffix('').parts[2:])} failed: {said} ({os.path.relpath(path)})")
     return [*out, "Everything else was done." if ended.done else "Nothing was done."]
-
-
-def last_word(lines: list[str]) -> str:
-    """The last line that says anything."""
-    spoken = [line.strip() for line in lines if line.strip() and not line.endswith("found; nothing was run.")]
-    return spoken[-1] if spoken else "it said nothing"

@@ -8,24 +8,14 @@ from pathlib import Path
 
 from pipeline import jobs
 from pipeline.desk.look import SCENARIO, made_by
+from pipeline.desk.roots import root_of, where_of
 from pipeline.fingerprint import fingerprint
 from pipeline.owner import LASER_GRADE
 from pipeline.project import Project
 from pipeline.store import files
 from pipeline.store.config import load
 from pipeline.store.records import sha256
-from pipeline.store.where import Where
 from pipeline.variables import FIELD_TABLES
-
-
-def root_of(project: Project, folder: Path) -> Path:
-    """The folder the workflow runs in: the one that holds the results."""
-    return (folder / project.config.results).resolve().parent
-
-
-def where_of(project: Project, folder: Path) -> Where:
-    """The results, as named from the folder that holds them."""
-    return Where((folder / project.config.results).resolve().name)
 
 
 class Workflow:

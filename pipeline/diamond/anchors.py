@@ -35,7 +35,7 @@ def twice(file: str, features: Iterable, main: str | None) -> list[Problem]:
         name = name_of(f, main)
         if name in first:
             out.append(Problem(file, None, "base", f"base_anchor {f.name!r} for {name}, as {first[name]!r} is", "one anchor for each base of each base set",
-                               "Leave the one that holds the bag; an old anchor still in the ground is drawn as a keep_out, or has another layout."))  # fmt: skip
+                               "Leave the one that holds the bag; an old anchor still in the ground is drawn as a keep_out, or has another layout.", code="anchor-twice"))  # fmt: skip
         first.setdefault(name, f.name)
     return out
 
@@ -46,7 +46,7 @@ def ahead(file: str, features: Iterable, newest: dt.date, what: str) -> list[Pro
     for f in features:
         day = day_of(f.props.get("located_on")) if f.props.get("located_on") else None
         if day is not None and day > newest:
-            out.append(Problem(file, None, "located_on", f"{f.role} {f.name!r} on {day}", f"{what}, {newest}, or earlier", "Correct the date: a place counts as located once somebody has found it."))
+            out.append(Problem(file, None, "located_on", f"{f.role} {f.name!r} on {day}", f"{what}, {newest}, or earlier", "Correct the date: a place counts as located once somebody has found it.", code="day-to-come"))
     return out
 
 
@@ -55,4 +55,4 @@ def located_fault(file: str, row: int, props: dict) -> list[Problem]:
     found = props.get("located_on")
     if found in (None, "") or day_of(found) is not None:
         return []
-    return [Problem(file, row, "located_on", repr(str(found)), "the day it was found by hand, like 2026-04-15", "Rewrite the date, or leave it empty.")]
+    return [Problem(file, row, "located_on", repr(str(found)), "the day it was found by hand, like 2026-04-15", "Rewrite the date, or leave it empty.", code="not-a-day")]

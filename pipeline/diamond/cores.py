@@ -25,7 +25,7 @@ def drawn_problems(file: str, row: int, props: Mapping) -> list[Problem]:
     if day_of(taken) is None or day_of(taken).year < FIRST_YEAR:
         found = "nothing" if taken in (None, "") else repr(str(taken))
         out.append(Problem(file, row, "taken_on", found, "the day the core was taken, like 2026-04-15",
-                           "Write the date: a core from before the mix was last renewed says nothing of it."))  # fmt: skip
+                           "Write the date: a core from before the mix was last renewed says nothing of it.", code="core-no-day"))  # fmt: skip
     return out
 
 
@@ -44,7 +44,7 @@ def depth_problem(file: str, row: int, column: str, value, unit_mm: float, unit:
         todo = "A depth counts downward from the surface: write it without the sign."
     else:
         todo = f"Check the unit: the figure is read as {unit}."
-    return Problem(file, row, column, found, f"0 where there is no mix, else {LEAST_MM / unit_mm:.3g} to {MOST_MM / unit_mm:.3g} {unit}", todo)
+    return Problem(file, row, column, found, f"0 where there is no mix, else {LEAST_MM / unit_mm:.3g} to {MOST_MM / unit_mm:.3g} {unit}", todo, code="core-depth")
 
 
 def drawn_off_skin(file: str, features: Iterable[Feature], skin: shapely.Geometry) -> list[Problem]:
@@ -68,11 +68,11 @@ def read_problems(file: str, rows: Sequence, places: Sequence[Place], skin: shap
             away = skin.distance(shapely.Point(row.get("e") * crs_m, row.get("n") * crs_m))
             out += [p for p in (_off(file, row.row, "a core", away),) if p]
         elif not said:
-            out.append(Problem(file, row.row, "place", "nothing", "a place of the field, or e and n", "Say where the core was taken."))
+            out.append(Problem(file, row.row, "place", "nothing", "a place of the field, or e and n", "Say where the core was taken.", code="core-nowhere"))
         elif said not in names:
             near = sorted(p.place_id for p in places)
             out.append(Problem(file, row.row, "place", repr(row.get("place")), "a place of this field: " + (", ".join(near) or "it has none"),
-                               "Name one of these, or give e and n." + did_you_mean(said, near)))  # fmt: skip
+                               "Name one of these, or give e and n." + did_you_mean(said, near), code="unknown-place"))  # fmt: skip
     return out
 
 
@@ -80,4 +80,4 @@ def _off(file: str, row: int | None, what: str, away: float) -> Problem | None:
     if away <= OFF_SKIN_M:
         return None
     column = None if row is None else "e"
-    return Problem(file, row, column, f"{what} {away:,.1f} m off the skin", f"at most {OFF_SKIN_M:g} m", "Check its coordinates and the field it is under, or take it out.")
+    return Problem(file, row, column, f"{what} {away:,.1f} m off the skin", f"at most {OFF_SKIN_M:g} m", "Check its coordinates and the field it is under, or take it out.", code="core-off-skin")

@@ -50,7 +50,7 @@ def read(file: str, drawn: Iterable[tuple[int, dict, BaseGeometry | None]]) -> t
         name = identifier(str(props.get("name") or "")) or f"{role.replace('_', '-')}-{counts[role]}"
         if (role, name) in seen:
             problems.append(Problem(file, row, "name", f"{name!r} again (first in row {seen[role, name]})",
-                                    f"each {role} under a name of its own", "Rename one; two names may not differ in signs or capitals alone."))  # fmt: skip
+                                    f"each {role} under a name of its own", "Rename one; two names may not differ in signs or capitals alone.", code="shape-name-twice"))  # fmt: skip
             continue
         seen[role, name] = row
         if role in ("keep_out",) and geometry.geom_type not in AREA:
@@ -63,20 +63,20 @@ def _fault(file: str, row: int, role: str, props: dict, geometry) -> list[Proble
     out = []
     if role not in ROLES:
         out.append(Problem(file, row, "role", repr(role) if role else "nothing", "one of " + ", ".join(ROLES),
-                           f"Correct the role.{did_you_mean(role, ROLES)}"))  # fmt: skip
+                           f"Correct the role.{did_you_mean(role, ROLES)}", code="unknown-role"))  # fmt: skip
     if geometry is None or geometry.is_empty:
-        out.append(Problem(file, row, "geometry", "no shape", "a shape", "Draw it again or delete the row."))
+        out.append(Problem(file, row, "geometry", "no shape", "a shape", "Draw it again or delete the row.", code="no-shape"))
     elif role in ROLES and geometry.geom_type not in ROLES[role]:
-        out.append(Problem(file, row, "geometry", geometry.geom_type, " or ".join(ROLES[role]) + f" for {role}", "Draw it again with the right kind of shape."))
+        out.append(Problem(file, row, "geometry", geometry.geom_type, " or ".join(ROLES[role]) + f" for {role}", "Draw it again with the right kind of shape.", code="wrong-shape"))
     elif not geometry.is_valid:
-        out.append(Problem(file, row, "geometry", f"a shape that crosses itself ({explain_validity(geometry)})", "a clean outline", "Mend the outline."))
+        out.append(Problem(file, row, "geometry", f"a shape that crosses itself ({explain_validity(geometry)})", "a clean outline", "Mend the outline.", code="shape-crosses-itself"))
     if role == "base_anchor":
         out += _anchor_faults(file, row, props)
     out += located_fault(file, row, props)
     if role == "mix_core":
         out += drawn_problems(file, row, props)
     if "role" not in props:
-        out.append(Problem(file, row, "role", "no such column", "an attribute `role`", "Add the attribute to every shape."))
+        out.append(Problem(file, row, "role", "no such column", "an attribute `role`", "Add the attribute to every shape.", code="no-role"))
     return out
 
 
@@ -85,9 +85,9 @@ def _anchor_faults(file: str, row: int, props: dict) -> list[Problem]:
     out = []
     layout = props.get("layout")
     if layout not in (None, "") and layout not in LAYOUTS:
-        out.append(Problem(file, row, "layout", repr(layout), "one of " + ", ".join(LAYOUTS), f"Name the anchor's base set.{did_you_mean(str(layout), LAYOUTS)}"))
+        out.append(Problem(file, row, "layout", repr(layout), "one of " + ", ".join(LAYOUTS), f"Name the anchor's base set.{did_you_mean(str(layout), LAYOUTS)}", code="anchor-base-set"))
     for column, (low, high, what) in ANCHOR_FIGURES.items():
         found = props.get(column)
         if found not in (None, "") and not (isinstance(found, (int, float)) and low <= found <= high):
-            out.append(Problem(file, row, column, repr(found), f"a number from {low:g} to {high:g}: {what}", "Write the bare figure, or leave it empty."))
+            out.append(Problem(file, row, column, repr(found), f"a number from {low:g} to {high:g}: {what}", "Write the bare figure, or leave it empty.", code="anchor-figure"))
     return out

@@ -311,6 +311,6 @@ def parse(plain: dict, file: str = "scenario.yaml") -> Scenario:
         return Scenario.model_validate(plain)
     except ValidationError as error:
         raise BadInput(
-            Problem(file, None, ".".join(str(p) for p in e["loc"]) or None, repr(e["input"])[:60], e["msg"], "Mend it.")
+            Problem(file, None, ".".join(str(p) for p in e["loc"]) or None, repr(e["input"])[:60], e["msg"], "Mend it.", code="scenario-fault")
             for e in error.errors()
         ) from None

@@ -55,5 +55,5 @@ def _place(row, layout: Layout) -> tuple[float, float]:
     try:
         e, n = step_between(read_crs(row["crs"]), read_crs(layout.grid.crs))(np.array([row["e"]]), np.array([row["n"]]))
     except (NoExactStep, ValueError) as error:
-        raise BadInput([Problem("control.csv", row.row, "crs", repr(row["crs"]), "coordinates that can be carried to the field's", f"{error}")]) from None
+        raise BadInput([Problem("control.csv", row.row, "crs", repr(row["crs"]), "coordinates that can be carried to the field's", f"{error}", code="control-not-carried")]) from None
     return float(e[0]), float(n[0])

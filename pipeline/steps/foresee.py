@@ -87,19 +87,19 @@ def _survey(project: Project, where: Where, field_id: str, wanted: Wanted) -> tu
     if (cell / spacing) ** 2 < LEAST_PER_CELL:
         most = 1000 * cell / LEAST_PER_CELL**0.5
         raise BadInput([Problem("foresee", None, "spacing", f"a point every {1000 * spacing:.0f} mm", f"at most {most:.0f} mm for cells of {cell:g} m",
-                                "Fly lower, or set a wider cell_size_m.")])  # fmt: skip
+                                "Fly lower, or set a wider cell_size_m.", code="spacing-too-wide")])  # fmt: skip
     return replace(wanted, spacing_mm=1000 * spacing), declared(wanted.source, white), 1.0 / spacing**2
 
 
 def _record(project: Project, where: Where, field_id: str, survey_id: str) -> dict:
     if survey_id not in project.surveys or field_id not in project.fields_of(project.surveys[survey_id]):
-        raise BadInput([Problem("foresee", None, "like", repr(survey_id), f"a survey of {field_id} in surveys.csv", "Correct the name.")])
+        raise BadInput([Problem("foresee", None, "like", repr(survey_id), f"a survey of {field_id} in surveys.csv", "Correct the name.", code="unknown-survey")])
     try:
         record = records.read(where.record(field_id, survey_id))
     except FileNotFoundError:
-        raise BadInput([Problem("foresee", None, "like", repr(survey_id), "a survey that was run", "Run it first.")]) from None
+        raise BadInput([Problem("foresee", None, "like", repr(survey_id), "a survey that was run", "Run it first.", code="not-run-yet")]) from None
     if record["verdict"] == "refused" or record["source"] in ("rover", "raster"):
-        raise BadInput([Problem("foresee", None, "like", repr(survey_id), "a cloud that was not refused", "Name another survey.")])
+        raise BadInput([Problem("foresee", None, "like", repr(survey_id), "a cloud that was not refused", "Name another survey.", code="refused-survey")])
     return record
 
 

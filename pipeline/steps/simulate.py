@@ -23,7 +23,7 @@ def run(scenario: Path, survey: str, out: Path) -> None:
     story = _story(scenario)
     if survey not in story.surveys:
         todo = "Name one of its surveys." + did_you_mean(survey, story.surveys)
-        raise BadInput([Problem(str(scenario), None, "surveys", repr(survey), "a survey of the scenario", todo)])
+        raise BadInput([Problem(str(scenario), None, "surveys", repr(survey), "a survey of the scenario", todo, code="unknown-survey")])
     made = flight.make(story, survey)
     path = out / made.file
     if made.points is not None:

@@ -60,14 +60,14 @@ def locked(folder: Path) -> Iterator[None]:
     try:
         handle = os.open(path, os.O_RDWR | os.O_CREAT, 0o644)
     except OSError as error:
-        raise BadInput([Problem(str(folder), None, None, f"a folder that cannot be written to ({error.strerror})", "one that can", "See that you may write there.")]) from None
+        raise BadInput([Problem(str(folder), None, None, f"a folder that cannot be written to ({error.strerror})", "one that can", "See that you may write there.", code="cannot-write")]) from None
     try:
         try:
             fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
             if not path.exists() or not os.path.samestat(os.fstat(handle), path.stat()):  # the one before has just taken it away
                 raise BlockingIOError
         except OSError:
-            raise BadInput([Problem(str(folder), None, None, "another `log` at work here", "one at a time", "Wait until it has ended.")]) from None
+            raise BadInput([Problem(str(folder), None, None, "another command that adds rows at work here", "one at a time", "Wait until it has ended.", code="at-work-here")]) from None
         try:
             yield
         finally:

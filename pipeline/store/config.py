@@ -24,7 +24,7 @@ def find(given: str | Path) -> Path:
     if path.is_dir():
         path = path / NAME
     if not path.is_file():
-        raise BadInput([Problem(str(given), None, None, "no config.yaml", "a config file, or a folder that holds config.yaml", "Give the path of one.")])
+        raise BadInput([Problem(str(given), None, None, "no config.yaml", "a config file, or a folder that holds config.yaml", "Give the path of one.", code="no-config")])
     return path
 
 
@@ -50,7 +50,7 @@ def load(given: str | Path) -> tuple[Project, Path]:
         problems += found
     project = Project(config, tables, files, lines, frozenset(unread))
     if (path.parent / config.results).is_file():
-        problems.append(Problem(path.name, lines.get(("results",)), "results", f"{config.results!r}, a file", "a folder", "Name a folder of its own, say `results`."))
+        problems.append(Problem(path.name, lines.get(("results",)), "results", f"{config.results!r}, a file", "a folder", "Name a folder of its own, say `results`.", code="results-is-a-file"))
     problems += check_together(project)
     if problems:
         raise BadInput(sorted(problems, key=lambda p: (p.file, p.row or 0, p.column or "")))
@@ -65,16 +65,16 @@ def read_config(path: Path) -> tuple[Config, list[Problem], dict[tuple[str, ...]
         lines, doubled = _lines(text)
         plain = yaml.load(text, Loader=_Loader) or {}  # a kind of safe loader
     except UnicodeDecodeError:
-        return Config(), [Problem(path.name, None, None, "signs that are not UTF-8", "UTF-8 text", "Save the file as UTF-8.")], {}
+        return Config(), [Problem(path.name, None, None, "signs that are not UTF-8", "UTF-8 text", "Save the file as UTF-8.", code="not-utf-8")], {}
     except (yaml.YAMLError, ValueError) as error:
         return Config(), [of_yaml(path.name, error)], {}
     except RecursionError:
-        return Config(), [Problem(path.name, None, None, "sections without end within sections", "keys with values", "Start from config/templates/config.yaml.")], {}
+        return Config(), [Problem(path.name, None, None, "sections without end within sections", "keys with values", "Start from config/templates/config.yaml.", code="not-yaml")], {}
     problems = [
-        Problem(path.name, row, ".".join(key), f"the key again (first in row {lines[key]})", "each key once", "Remove one of them.") for key, row in doubled
+        Problem(path.name, row, ".".join(key), f"the key again (first in row {lines[key]})", "each key once", "Remove one of them.", code="key-twice") for key, row in doubled
     ]
     if not isinstance(plain, dict):
-        return Config(), [Problem(path.name, 1, None, "no keys", "keys with values", "Start from config/templates/config.yaml.")], lines
+        return Config(), [Problem(path.name, 1, None, "no keys", "keys with values", "Start from config/templates/config.yaml.", code="not-yaml")], lines
     problems += of_spans(path.name, lines, plain.get("tolerances"))
     try:
         return Config(**plain), problems, lines
@@ -83,7 +83,7 @@ def read_config(path: Path) -> tuple[Config, list[Problem], dict[tuple[str, ...]
         faults = (of_settings(path.name, lines, fault) for fault in error.errors())
         return Config(**paths), [*problems, *dict.fromkeys(faults)], lines
     except TypeError:
-        return Config(), [Problem(path.name, None, None, "a key that is no word", "words as keys", "Quote or correct it.")], lines
+        return Config(), [Problem(path.name, None, None, "a key that is no word", "words as keys", "Quote or correct it.", code="not-yaml")], lines
 
 
 class _Loader(yaml.SafeLoader):

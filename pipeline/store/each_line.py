@@ -83,12 +83,12 @@ def lines_of(data: bytes, name: str) -> Lines:
 def _line(row: int, raw: bytes, head: str, name: str) -> Line:
     """One line under the header, as if the file held no other."""
     if b"\0" in raw:
-        return Line(row, raw, {}, (Problem(name, row, None, "NUL bytes between the letters", "UTF-8 text", "Write the row again."),))
+        return Line(row, raw, {}, (Problem(name, row, None, "NUL bytes between the letters", "UTF-8 text", "Write the row again.", code="not-utf-8"),))
     if len(raw) > LONGEST:
-        return Line(row, raw, {}, (Problem(name, row, None, f"a row of {len(raw):,} letters", f"at most {LONGEST:,}", "Shorten it."),))
+        return Line(row, raw, {}, (Problem(name, row, None, f"a row of {len(raw):,} letters", f"at most {LONGEST:,}", "Shorten it.", code="too-long"),))
     text = _text(raw)
     if text is None:
-        return Line(row, raw, {}, (Problem(name, row, None, "signs that are not UTF-8", "UTF-8 text", "Save the table as CSV UTF-8."),))
+        return Line(row, raw, {}, (Problem(name, row, None, "signs that are not UTF-8", "UTF-8 text", "Save the table as CSV UTF-8.", code="not-utf-8"),))
     try:
         rows = parse_rows(f"{head}\n{text}\n", name).rows
     except BadInput as bad:
@@ -121,4 +121,4 @@ def _short(text: str, most: int = 80) -> str:
 
 
 def _no(name: str, row: int | None, found: str, expected: str, todo: str) -> BadInput:
-    return BadInput([Problem(name, row, None, found, expected, todo)])
+    return BadInput([Problem(name, row, None, found, expected, todo, code="not-csv")])

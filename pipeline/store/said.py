@@ -28,7 +28,7 @@ def of_yaml(file: str, error: Exception) -> Problem:
     sentence = " ".join(filter(None, (getattr(error, "context", None), getattr(error, "problem", None) or str(error))))
     found = next((words for sign, words in BROKEN_YAML if sign in sentence), "a line that cannot be read")
     todo = "Write dates as 2026-04-15." if isinstance(error, ValueError) and not isinstance(error, yaml.YAMLError) else "Mend this line or the one above it; set lines in with spaces."
-    return Problem(file, mark.line + 1 if mark else None, None, found, "keys with values (YAML)", todo)
+    return Problem(file, mark.line + 1 if mark else None, None, found, "keys with values (YAML)", todo, code="not-yaml")
 
 
 # ---- settings -----------------------------------------------------------------------------------------
@@ -49,21 +49,21 @@ def of_settings(file: str, lines: dict[tuple[str, ...], int], fault: dict[str, A
     row = row_of(lines, where)
     key = ".".join(where)
     if fault["type"] == "extra_forbidden":
-        return Problem(file, row, key, "an unknown key", "one of the keys of docs/settings.md", f"Remove or rename it.{did_you_mean(where[-1], _known(where[:-1]))}")
+        return Problem(file, row, key, "an unknown key", "one of the keys of docs/settings.md", f"Remove or rename it.{did_you_mean(where[-1], _known(where[:-1]))}", code="unknown-key")
     found = fault["input"]
     nothing = fault["type"] == "missing" or found is None
-    todo = f"Correct {key}."
+    todo, code = f"Correct {key}.", "empty-setting" if nothing else "setting-not-allowed"
     if where[-1] in ("set_by", "set_on") and (nothing or found == ""):
-        todo = "Say who set this figure and when (set_by, set_on)."
+        todo, code = "Say who set this figure and when (set_by, set_on).", "unsigned-figure"
     elif fault["type"] == "missing":
         todo = f"Fill in {key}."
-    return Problem(file, row, key, "nothing" if nothing else _short(found), _expected(where, "missing" if nothing else fault["type"], more), todo)
+    return Problem(file, row, key, "nothing" if nothing else _short(found), _expected(where, "missing" if nothing else fault["type"], more), todo, code=code)
 
 
 def of_spans(file: str, lines: dict[tuple[str, ...], int], plain) -> list[Problem]:
     """Tolerances whose figure cannot be in the unit that their name says."""
     found = [(("tolerances", *where), value, expected) for where, value, expected in outside_span(plain)]
-    return [Problem(file, row_of(lines, where), ".".join(where), _short(value), expected, "Check the figure and its unit.") for where, value, expected in found]
+    return [Problem(file, row_of(lines, where), ".".join(where), _short(value), expected, "Check the figure and its unit.", code="figure-in-another-unit") for where, value, expected in found]
 
 
 def _short(found) -> str:

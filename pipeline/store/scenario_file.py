@@ -15,8 +15,8 @@ def read(path: Path) -> dict:
         plain = yaml.safe_load(path.read_text(encoding="utf-8"))
     except (OSError, UnicodeDecodeError, yaml.YAMLError) as error:
         found = str(error).splitlines()[0]
-        raise BadInput([Problem(str(path), None, None, found, "a scenario in YAML", "Name the right file.")]) from error
+        raise BadInput([Problem(str(path), None, None, found, "a scenario in YAML", "Name the right file.", code="scenario-fault")]) from error
     if not isinstance(plain, dict):
         found = type(plain).__name__
-        raise BadInput([Problem(str(path), None, None, found, "keys and values", "See demo_inputs/scenario.yaml.")])
+        raise BadInput([Problem(str(path), None, None, found, "keys and values", "See demo_inputs/scenario.yaml.", code="scenario-fault")])
     return plain

@@ -67,12 +67,12 @@ def check_bare(path: str | Path, skin: shapely.Geometry, unit_m: float) -> list[
         try:
             point, n, e, z, said = cells[0], float(cells[1]), float(cells[2]), float(cells[3]), cells[4]
         except (IndexError, ValueError):
-            problems.append(Problem(name, row, None, ",".join(cells)[:60], "point,northing,easting,height,description", "Export the points again."))
+            problems.append(Problem(name, row, None, ",".join(cells)[:60], "point,northing,easting,height,description", "Export the points again.", code="stakeout-line"))
             continue
         if not shapely.contains_xy(ground, e, n):
             swapped = bool(shapely.contains_xy(ground, n, e))
             todo = "Northing and easting are exchanged: the northing comes first." if swapped else "Check CRS and foot in about.json."
-            problems.append(Problem(name, row, "northing", f"{n:.3f}, {e:.3f}", f"a northing of {south:.0f} to {north:.0f} and an easting of {west:.0f} to {east:.0f}", todo))
+            problems.append(Problem(name, row, "northing", f"{n:.3f}, {e:.3f}", f"a northing of {south:.0f} to {north:.0f} and an easting of {west:.0f} to {east:.0f}", todo, code="stakeout-line"))
         out.append((point, n, e, z, said))
     if problems:
         raise BadInput(problems)

@@ -24,17 +24,17 @@ def read_rows(path: str | Path, name: str | None = None, one_line: bool = True) 
     try:
         text = path.read_bytes().decode("utf-8-sig")
     except FileNotFoundError:
-        raise BadInput([Problem(name, None, None, "no such file", "the table", "Correct its path in config.yaml or make it.")]) from None
+        raise BadInput([Problem(name, None, None, "no such file", "the table", "Correct its path in config.yaml or make it.", code="no-such-file")]) from None
     except IsADirectoryError:
-        raise BadInput([Problem(name, None, None, "a folder", "a CSV file", "Correct its path in config.yaml.")]) from None
+        raise BadInput([Problem(name, None, None, "a folder", "a CSV file", "Correct its path in config.yaml.", code="not-a-file")]) from None
     except UnicodeDecodeError as error:
         line = path.read_bytes()[: error.start].count(b"\n") + 1
-        raise BadInput([Problem(name, line, None, "signs that are not UTF-8", "UTF-8 text", "Save the table as CSV UTF-8.")]) from None
+        raise BadInput([Problem(name, line, None, "signs that are not UTF-8", "UTF-8 text", "Save the table as CSV UTF-8.", code="not-utf-8")]) from None
     except OSError as error:
-        raise BadInput([Problem(name, None, None, f"a file that cannot be opened ({error.strerror})", "a CSV file", "See that you may read it.")]) from None
+        raise BadInput([Problem(name, None, None, f"a file that cannot be opened ({error.strerror})", "a CSV file", "See that you may read it.", code="cannot-open")]) from None
     if "\0" in text:
         line = text[: text.index("\0")].count("\n") + 1
-        raise BadInput([Problem(name, line, None, "NUL bytes between the letters", "UTF-8 text", "Save the table as CSV UTF-8, not as Unicode or UTF-16.")])
+        raise BadInput([Problem(name, line, None, "NUL bytes between the letters", "UTF-8 text", "Save the table as CSV UTF-8, not as Unicode or UTF-16.", code="not-utf-8")])
     return parse_rows(text, name, one_line)
 
 
@@ -57,21 +57,21 @@ def parse_rows(text: str, name: str, one_line: bool = True) -> Rows:
                 header = tuple(c.strip() for c in cells)
                 for sign, word in ((";", "semicolons"), ("\t", "tabs")):
                     if len(header) == 1 and sign in header[0]:
-                        problems.append(Problem(name, begins, None, f"{word} between the columns", "commas", "Save the table with commas (CSV UTF-8)."))
+                        problems.append(Problem(name, begins, None, f"{word} between the columns", "commas", "Save the table with commas (CSV UTF-8).", code="wrong-separator"))
                 continue
             extra = [c for c in cells[len(header) :] if c.strip()]
             if extra:
                 problems.append(Problem(name, begins, None, f"{len(cells)} cells", f"at most {len(header)}, as in the header",
-                                        "Put text that holds a comma in double quotes; several words in one cell are separated by `;`."))  # fmt: skip
+                                        "Put text that holds a comma in double quotes; several words in one cell are separated by `;`.", code="too-many-cells"))  # fmt: skip
             rows.append((begins, dict(zip(header, cells))))
     except csv.Error as error:
         large = "field larger" in str(error)  # what follows a quote that is never closed, in a long file
-        fault = Problem(name, line + 1, None, "text that is no CSV", "comma-separated cells", "Save the table again.")
+        fault = Problem(name, line + 1, None, "text that is no CSV", "comma-separated cells", "Save the table again.", code="not-csv")
         problems.append(_broken(name, line + 1, header, []) if large else fault)
     if one_line and header is not None and not problems and _open_at_the_end(text, begins):
         problems.append(_broken(name, begins, header, cells))
     if header is None:
-        problems.append(Problem(name, 1, None, "an empty file", "a header row", "Copy the header from config/templates."))
+        problems.append(Problem(name, 1, None, "an empty file", "a header row", "Copy the header from config/templates.", code="empty-table"))
     if problems:
         raise BadInput(problems)
     return Rows(name, header or (), tuple(rows))
@@ -82,7 +82,7 @@ def _broken(name: str, row: int, header: tuple[str, ...] | None, cells: list[str
     at = next((i for i, c in enumerate(cells) if set(c) & set("\r\n")), len(cells) - 1)
     column = header[at] if header and 0 <= at < len(header) else None
     return Problem(name, row, column, "a double quote that is not closed on its line", "each cell on one line",
-                   "Close the quote, or take the line break out of the cell; the rows after it were taken for its text.")  # fmt: skip
+                   "Close the quote, or take the line break out of the cell; the rows after it were taken for its text.", code="open-quote")  # fmt: skip
 
 
 def _open_at_the_end(text: str, begins: int) -> bool:

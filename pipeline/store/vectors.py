@@ -26,17 +26,17 @@ def read(path: str | Path, name: str, crs: str) -> tuple[tuple[Feature, ...], li
 
     path = Path(path)
     if not path.is_file():
-        return (), [Problem(name, None, None, "no such file", "a GeoPackage or GeoJSON", "Correct `features` in the table of fields.")]
+        return (), [Problem(name, None, None, "no such file", "a GeoPackage or GeoJSON", "Correct `features` in the table of fields.", code="no-such-file")]
     frames = []
     try:
         for layer, _ in pyogrio.list_layers(path):
             frames.append(geopandas.read_file(path, layer=layer))
     except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError, ValueError) as error:
-        return (), [Problem(name, None, None, f"a file that cannot be read ({error})", "a GeoPackage or GeoJSON", "Export it again.")]
+        return (), [Problem(name, None, None, f"a file that cannot be read ({error})", "a GeoPackage or GeoJSON", "Export it again.", code="cannot-open")]
     drawn, problems, row = [], [], 0
     for frame in frames:
         if frame.crs is None:
-            problems.append(Problem(name, None, None, "no coordinate system", "one the file states", "Export it with its CRS."))
+            problems.append(Problem(name, None, None, "no coordinate system", "one the file states", "Export it with its CRS.", code="shapes-no-crs"))
             continue
         faults = _degrees(name, frame)
         if faults:
@@ -48,7 +48,7 @@ def read(path: str | Path, name: str, crs: str) -> tuple[tuple[Feature, ...], li
                 raise NoExactStep(f"{label(read_crs(frame.crs.to_wkt()))} and the field's coordinates agree to {step.accuracy_m:g} m only")
         except (NoExactStep, ValueError) as error:
             problems.append(Problem(name, None, None, f"coordinates that cannot be carried over well enough: {error}",
-                                    f"the field's own coordinates, {label(read_crs(crs))} or its twin in feet", "Draw or export the shapes in them."))  # fmt: skip
+                                    f"the field's own coordinates, {label(read_crs(crs))} or its twin in feet", "Draw or export the shapes in them.", code="shapes-not-carried"))  # fmt: skip
             continue
         frame = frame.set_geometry(shapely.transform(frame.geometry.values, lambda xy: np.column_stack(step(xy[:, 0], xy[:, 1]))), crs=crs)
         for props in frame.to_dict("records"):
@@ -64,7 +64,7 @@ def _degrees(name: str, frame) -> list[Problem]:
     west, south, east, north = frame.total_bounds
     if frame.crs.is_geographic and max(abs(west), abs(east)) > 360 or frame.crs.is_geographic and max(abs(south), abs(north)) > 90:
         return [Problem(name, None, None, f"coordinates like {west:.1f}, {south:.1f} in a file that counts as degrees", "longitude and latitude, or a stated CRS",
-                        "Export it with a `crs` member or as a GeoPackage.")]  # fmt: skip
+                        "Export it with a `crs` member or as a GeoPackage.", code="shapes-not-degrees")]  # fmt: skip
     return []
 
 

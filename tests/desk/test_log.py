@@ -174,7 +174,7 @@ def test_everything_is_as_it_was_where_the_last_of_the_tables_cannot_be_replaced
 def test_two_at_once_do_not_write_over_each_other(folder):
     before = everything(folder)
     with locked(folder):
-        with pytest.raises(BadInput, match="another `log` at work"):
+        with pytest.raises(BadInput, match="another command that adds rows at work"):
             added(folder)
     assert everything(folder) == before
     assert added(folder) == 0 and not (folder / ".log-lock").exists()
