@@ -119,7 +119,7 @@ rule week:
 
 rule plan:
     input: [at.layout(f) for f in work.fields], [at.table(f, "quantities") for f in work.fields], [at.table(f, t) for f in work.fields for t in work.tables]
-    output: at.plan_outcome, at.plan_record
+    output: at.plan_outcome, at.budget_steps, at.plan_record
     log: at.log("plan", "all")
     params: code=work.code("plan"), given=work.given("plan")
     shell: STEP + " 2> {log:q}"
