@@ -140,8 +140,9 @@ def _value(value_mm: float, sigma_mm: float) -> str:
     return plain_text(f"{text} mm ± {half}")
 
 
-def index_page(fields: Sequence[FieldSeen], tolerances: Tolerances, title: str, words: Words, season: Mapping | None = None, plan: Mapping | None = None) -> dict:
-    """Everything on the page over all fields; season: what `season_block` says, plan: what `plan_block` says, or None."""
+def index_page(fields: Sequence[FieldSeen], tolerances: Tolerances, title: str, words: Words, season: Mapping | None = None, plan: Mapping | None = None, since: Mapping | None = None, handed: Mapping | None = None) -> dict:
+    """Everything on the page over all fields; season: what `season_block` says, plan: what `plan_block` says, since: what
+    `since_district` says, handed: what `issued_list` says, or None."""
     order = ranked(fields)
     days = [s.now.newest.flown_on for s in order if s.now.newest is not None]
     count = words.count("fields", len(order))
@@ -156,7 +157,7 @@ def index_page(fields: Sequence[FieldSeen], tolerances: Tolerances, title: str, 
             for s in order if s.now.verdict == UNSAFE
         ],
         "unsafe_none": _none_unsafe(order, tolerances, words),
-        "rows": [_line(s, rank, words) for rank, s in enumerate(order, start=1)], "season": season or {}, "plan": plan or {},
+        "rows": [_line(s, rank, words) for rank, s in enumerate(order, start=1)], "season": season or {}, "plan": plan or {}, "since": since or {}, "issued": handed or {},
         "changed": [block for s in order if (block := _changed(s, words))["found"]],
         "changed_none": words("index_changed_none" if any(s.now.before is not None for s in order) else "index_no_pair"),
         "refused": [
