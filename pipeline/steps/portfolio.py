@@ -20,7 +20,7 @@ from pipeline.steps.plan_told import told
 from pipeline.steps.report import LANGUAGE, usable
 from pipeline.steps.since import address, all_issues, handed_on, made_today
 from pipeline.steps.surveyed import edges_used
-from pipeline.store import issued, pages, records, tables
+from pipeline.store import files, issued, pages, records, tables
 from pipeline.store.where import Where
 from pipeline.tables import Read
 from pipeline.variables import FIELD_TABLES
@@ -35,9 +35,17 @@ def run(job: Job, where: Where) -> None:
     tables.write(where.portfolio, "portfolio", rows.values())
     tables.write(where.hazards, "hazards", [row for s in seen for row in hazard_rows(s, tolerances)])
     tables.write(where.progress, "progress_pooled", progress_rows(seen))
-    page = index_page(seen, tolerances, job.settings.report.title, words, records.read(where.season_said), plan_said(job, where, words), *handed_said(job, where, seen, rows, words))
+    told = records.read(where.season_said), plan_said(job, where, words), *handed_said(job, where, seen, rows, words)
+    page = index_page(seen, tolerances, job.settings.report.title, words, *told, records.read(where.plan_record), sizes(where, [s.field_id for s in seen]))
     records.write(where.portfolio_said, {name: page[name] for name in ("unsafe", "unsafe_none")} | {"ranked": [[s.field_id, reason_of(s, s.reader)] for s in ranked(seen)]})
     pages.write(where.index, "index.html", page)
+
+
+def sizes(where: Where, fields: Sequence[str]) -> dict[str, int]:
+    """Address from the page -> bytes, of the files that are there when it is made whatever else runs: what it is made from, and its own tables."""
+    made = [where.season_queue, where.order, where.plan_outcome, where.budget_steps, where.portfolio, where.hazards, where.progress, where.capital_plan]
+    made += [path for f in fields for path in (where.report(f), where.paper(f, "work_package.pdf"), where.paper(f, "keep_out.pdf"), where.vectors(f), where.cube(f))]
+    return {address(where.index, path): files.size(path) for path in made if files.is_file(path)}
 
 
 def handed_said(job: Job, where: Where, seen: Sequence[FieldSeen], rows: dict[str, dict], words: Words) -> tuple[dict, dict]:
