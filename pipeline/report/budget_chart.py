@@ -5,15 +5,15 @@ from __future__ import annotations
 from typing import Mapping
 
 from pipeline.plan.budget_lines import NO_PLAN, OWNER
-from pipeline.report.axis import size_of
-from pipeline.report.plan_charts import BASE, EDGE, HEIGHT, LEFT, TOP, WIDTH
-from pipeline.report.axis import decimals_of, step_of
+from pipeline.report.axis import decimals_of, size_of, step_of
 from pipeline.report.figures import printed
+from pipeline.report.plan_charts import BASE, EDGE, HEIGHT, LEFT, TOP, WIDTH
 from pipeline.report.plan_reasons import money, points
 from pipeline.report.svg import el, picture, words as text
 from pipeline.report.words import Words
 
 CAP = 5.0  # half the width of a range's end
+ROOM = 56.0  # drawing units that a mark's words take
 
 
 def budget_curve(record: Mapping, words: Words) -> tuple[str, str]:
@@ -31,12 +31,17 @@ def budget_curve(record: Mapping, words: Words) -> tuple[str, str]:
         out += el("path", d=f"M{LEFT:g} {y(k * step):.1f}H{WIDTH - EDGE:g}", class_="rule" if k else "base-line") + text(LEFT - 5, y(k * step) + 4, printed(k * step, decimals_of(step)), class_="small", text_anchor="end")
     if len(known) > 1:
         out += el("path", d="M" + "L".join(f"{x(s):.1f} {y(s['condition_mean']):.1f}" for s in known), class_="way planned")
+    named: list[Mapping] = []
+    for s in sorted(steps, key=lambda s: (s["state"] != OWNER, s["budget_pct"] % 25 != 0, s["budget_pct"])):
+        named += [s] if all(abs(x(s) - x(other)) >= ROOM for other in named) else []
     for k, s in enumerate(steps):
         out += el("g", _mark(s, x(s), y, words), class_="step-mark", data_step=k)
+        if s not in named:
+            continue
         out += text(x(s), BASE + 17, printed(s["money"] / size, 0 if most / size >= 20 else 1), class_="small", text_anchor="middle")
         out += text(x(s), BASE + 34, words("step_chart_pct", pct=s["budget_pct"]), class_="limit" if s["state"] == OWNER else "small", text_anchor="middle")
-    out += text(4, HEIGHT - 6, words("step_chart_money", unit=words(f"chart_{word}", currency=currency) if word else currency), class_="small")
-    return picture(WIDTH, HEIGHT, "plan-steps", words("step_chart"), about, out, "chart plan"), about
+    out += text(4, HEIGHT + 12, words("step_chart_money", unit=words(f"chart_{word}", currency=currency) if word else currency), class_="small")
+    return picture(WIDTH, HEIGHT + 20, "plan-steps", words("step_chart"), about, out, "chart plan"), about
 
 
 def _mark(s: Mapping, x: float, y, words: Words) -> str:

@@ -7,7 +7,7 @@
   // A site: the rest is hidden; on the map it is drawn faint, since where it lies is still of use. The address keeps the choice.
   const only = $("only");
   if (only) {
-    const select = $("site"), said = $("site-said"), from = /^#site=([a-z0-9-]+)$/;
+    const words = JSON.parse($("site-words").textContent), select = $("site"), said = $("site-said"), from = /^#site=([a-z0-9-]+)$/;
     const known = (site) => [...select.options].some((o) => o.value === site);
     const show = (site) => {
       for (const part of every("[data-site]")) {
@@ -16,8 +16,8 @@
         else part.hidden = off;
       }
       for (const line of every("[data-empty]")) line.hidden = site === "" || every("#" + line.dataset.empty + " ~ .box").some((b) => !b.hidden);
-      const shown = every("tr.ranked").filter((r) => !r.hidden).length, name = select.selectedOptions[0].textContent.trim();
-      said.textContent = site === "" ? "" : fill(only.dataset.some, { shown, all: every("tr.ranked").length, site: name });
+      const shown = every("tr.ranked").filter((r) => !r.hidden).length, name = select.selectedOptions[0].dataset.name;
+      said.textContent = site === "" ? "" : fill(words.some, { shown, all: every("tr.ranked").length, site: name });
     };
     const choose = (site) => {
       select.value = known(site) ? site : "";
@@ -26,7 +26,7 @@
     only.querySelector("p[hidden]").hidden = false;
     select.addEventListener("change", () => {
       show(select.value);
-      if (select.value === "") said.textContent = only.dataset.all;
+      if (select.value === "") said.textContent = words.all;
       history.replaceState(null, "", select.value === "" ? location.pathname + location.search : "#site=" + select.value);
     });
     window.addEventListener("hashchange", () => {

@@ -44,13 +44,13 @@ def sized(size: int | None, words: Words) -> str:
     return words("index_megabytes", size=printed(size / KILO**2, 1)) if size >= KILO**2 else words("index_kilobytes", size=printed(max(size / KILO, 1), 0))
 
 
-def sites_of(ranked: Sequence, words: Words) -> list[tuple[str, str]]:
-    """Id and name, with how many fields it has, of each site, by name; none where there is but one to choose."""
+def sites_of(ranked: Sequence, words: Words) -> list[tuple[str, str, str]]:
+    """Id, name, and name with how many fields it has, of each site, by name; none where there is but one to choose."""
     count: dict[str, int] = {}
     for s in ranked:
         if s.site:
             count[s.site] = count.get(s.site, 0) + 1
-    return [(site, words("site_option", site=titled(site), fields=words.count("fields", count[site]).lower())) for site in sorted(count)] if len(count) > 1 else []
+    return [(site, titled(site), words("site_option", site=titled(site), fields=words.count("fields", count[site]).lower())) for site in sorted(count)] if len(count) > 1 else []
 
 
 def where_they_lie(ranked: Sequence, words: Words) -> str:

@@ -70,17 +70,20 @@ def season_block(done: Sequence[Done], left: Sequence[Left], season: Season, ord
 
 
 def week_rows(done: Sequence[Done], season: Season, names: Mapping[str, str], why, words: Words) -> list[dict]:
-    """What the crew does in the season's first week, a row a piece of work, unsafe first, then in the order of the days: field_id, name,
-    site, work, hours (with the road), why, unsafe, and the Monday."""
+    """What the crew does in the season's first week: a row a piece of unsafe work, then a row a field for the rest, in the order of the
+    days: field_id, name, site, work, hours (with the road), why, unsafe, and the Monday."""
     monday, mine = week_of(season.days[0]), {}
     for d in done:
         if week_of(d.on) == monday:
-            mine.setdefault(d.need, []).append(d)
-    out = [
-        {"field_id": n.field_id, "name": names[n.field_id], "site": n.site, "work": opened(words(f"task_{n.task}")) + ("" if stops[-1].last else f" ({words('season_goes_on')})"),
-         "hours": sum(d.hours + d.travel_hours for d in stops), "why": why(n), "unsafe": n.rank == UNSAFE, "monday": monday.isoformat()}
-        for n, stops in mine.items()
-    ]  # fmt: skip
+            mine.setdefault((d.need.field_id, d.need if d.need.rank == UNSAFE else None), []).append(d)
+    out = []
+    for (field_id, unsafe), stops in mine.items():
+        needs = list(dict.fromkeys(d.need for d in stops))
+        goes_on = {n for n in needs if not [d for d in stops if d.need == n][-1].last}
+        works = [words(f"task_{n.task}") + (f" ({words('season_goes_on')})" if n in goes_on else "") for n in needs]
+        said = [words("season_before_blade") if n.rank == UNSAFE and n.task == BASES else words("season_by_opening") if n.rank == OPENING else why(n) for n in needs]
+        out.append({"field_id": field_id, "name": names[field_id], "site": needs[0].site, "work": opened("; ".join(dict.fromkeys(works))), "hours": sum(d.hours + d.travel_hours for d in stops),
+                    "why": "; ".join(dict.fromkeys(said)), "unsafe": unsafe is not None, "monday": monday.isoformat()})  # fmt: skip
     return sorted(out, key=lambda r: not r["unsafe"])
 
 

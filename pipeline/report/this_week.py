@@ -14,6 +14,7 @@ from pipeline.surface.verdict import UNKNOWN
 SUPERINTENDENT, CREW, CONTRACTOR, OWNER = "superintendent", "crew", "contractor", "owner"
 WHO = (SUPERINTENDENT, CREW, CONTRACTOR, OWNER)
 BY_CONTRACT = (LASER_GRADE, REBUILD)
+FEW = 4  # fields to be looked at by hand that have a row each; more are told by site
 COLUMNS = ("who", "field", "what", "hours", "why")
 
 
@@ -60,8 +61,13 @@ def _by_hand(fields: Sequence, words: Words) -> Iterable[dict]:
         refused = [r for r in s.now.refused if str(r["flown_on"]) > str(newest)]
         if refused:
             yield _row(SUPERINTENDENT, words("needs_survey_again"), words("needs_refused", day=words.date(refused[-1]["flown_on"]), reason=refused[-1]["reason"] or ""), s)
-        if s.now.verdict == UNKNOWN:
-            yield _row(SUPERINTENDENT, words("needs_by_hand"), s.reader.headline(s.now), s)
+    unknown = [s for s in fields if s.now.verdict == UNKNOWN]
+    if len(unknown) <= FEW:
+        yield from (_row(SUPERINTENDENT, words("needs_by_hand"), s.reader.headline(s.now), s) for s in unknown)
+        return
+    for site in sorted({s.site for s in unknown}):
+        mine = [s.name for s in unknown if s.site == site]
+        yield _row(SUPERINTENDENT, words("needs_by_hand_many"), words.listed(mine), site=site)
 
 
 def _order(season: Mapping, words: Words) -> Iterable[dict]:
