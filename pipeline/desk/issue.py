@@ -12,6 +12,7 @@ from typing import Sequence
 from pipeline import jobs
 from pipeline.desk.engine import command, planned
 from pipeline.desk.folders import cannot_write
+from pipeline.desk.look import SCENARIO
 from pipeline.desk.workflow import root_of, where_of
 from pipeline.errors import BadInput, Problem, did_you_mean
 from pipeline.fingerprint import fingerprint
@@ -39,7 +40,7 @@ def issue(config: Path, fields: Sequence[str], to: str = "", note: str = "", on:
     on, district = on or dt.date.today(), not fields
     chosen = sorted(set(fields)) or sorted(project.fields)
     before = issued.issues(folder)
-    _can_be_issued(project, config, root, there, chosen, district, on, before)
+    _can_be_issued(project, config, folder, root, there, chosen, district, on, before)
     if (shut := cannot_write(issued.folder_in(folder))) is not None:
         print(f"cannot write to {os.path.relpath(shut)}", file=sys.stderr)
         return FAILED
@@ -54,7 +55,7 @@ def issue(config: Path, fields: Sequence[str], to: str = "", note: str = "", on:
     return DONE
 
 
-def _can_be_issued(project: Project, config: Path, root: Path, there: Where, chosen: Sequence[str], district: bool, on: dt.date, before) -> None:
+def _can_be_issued(project: Project, config: Path, folder: Path, root: Path, there: Where, chosen: Sequence[str], district: bool, on: dt.date, before) -> None:
     """Raise BadInput where a field is unknown, its results are not there or older than the tables, or the day is none it can have been."""
     problems = [Problem("issue", None, "FIELD", repr(f), "a field_id of the table of fields", f"Correct the name.{did_you_mean(f, project.fields)}") for f in chosen if f not in project.fields]
     if not problems:
@@ -64,7 +65,7 @@ def _can_be_issued(project: Project, config: Path, root: Path, there: Where, cho
         newest = max((r["flown_on"] for f in chosen for r in tables.read(there.table(f, "survey_quality"), "survey_quality")), default="")
         if str(on) < newest:
             problems.append(Problem("issue", None, "--on", str(on), f"the day it was handed on: it shows a survey of {newest}", "Correct the day."))
-        if on > dt.date.today():
+        if on > dt.date.today() and not files.is_file(folder / SCENARIO):  # a story may play in any year
             problems.append(Problem("issue", None, "--on", str(on), "a day that has come", "Correct the day."))
         if before and str(on) < before[-1].on:
             problems.append(Problem("issue", None, "--on", str(on), f"no day before issue {before[-1].number}, of {before[-1].on}", "Correct the day."))
