@@ -85,7 +85,7 @@ rule history:
 
 
 rule report:
-    input: at.layout("{field}"), at.graded("{field}"), at.worked("{field}"), at.vectors("{field}"), at.provenance("{field}"), work.history_tables, lambda w: [at.tied(w.field, s) for s in work.surveys_of(w.field)]
+    input: at.layout("{field}"), at.graded("{field}"), at.worked("{field}"), at.vectors("{field}"), at.provenance("{field}"), work.history_tables, lambda w: [at.tied(w.field, s) for s in work.surveys_of(w.field)], lambda w: work.issued(w.field)
     output: at.report("{field}"), at.paper("{field}", "work_package.pdf"), at.paper("{field}", "work_package.html"), at.paper("{field}", "keep_out.pdf"), directory(at.work_records("{field}")), directory(at.styles("{field}"))
     log: at.log("report", "{field}")
     params: code=work.code("report"), given=lambda w: work.given("report", w.field)
@@ -119,14 +119,14 @@ rule week:
 
 rule plan:
     input: [at.layout(f) for f in work.fields], [at.table(f, "quantities") for f in work.fields], [at.table(f, t) for f in work.fields for t in work.tables]
-    output: at.plan_outcome, at.plan_record
+    output: at.plan_outcome, at.budget_steps, at.plan_record
     log: at.log("plan", "all")
     params: code=work.code("plan"), given=work.given("plan")
     shell: STEP + " 2> {log:q}"
 
 
 rule portfolio:
-    input: at.season_said, at.plan_record, at.plan_outcome, [at.report(f) for f in work.fields], [at.table(f, "quantities") for f in work.fields], [at.table(f, t) for f in work.fields for t in work.tables]
+    input: at.season_said, at.plan_record, at.plan_outcome, work.issued(), [at.report(f) for f in work.fields], [at.table(f, "quantities") for f in work.fields], [at.table(f, t) for f in work.fields for t in work.tables]
     output: at.index, at.portfolio, at.hazards, at.progress, at.capital_plan, at.portfolio_said
     log: at.log("portfolio", "all")
     params: code=work.code("portfolio"), given=work.given("portfolio")

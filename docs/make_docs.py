@@ -236,6 +236,7 @@ def _files() -> list[tuple[str, str]]:
         (f"`{at.table('<field>', 'handoffs')}`", "what the designs hand to others to decide, below"),
         (f"`{at.bid('<year>', '<field>')}/`", "what contractors are asked with where `plan.pins` puts a `laser_grade` into a year: `bid.pdf`, `prices.csv` (the blank schedule), and the laser design's exports as in `grade/`; `no_bid.txt` where there is no such design"),
         (f"`{at.capital_plan}`, `{at.plan_outcome}`", "which field gets what in which year, and what earlier plans promised against what was measured, below"),
+        (f"`{at.budget_steps}`", "the capital plan at other budgets, below"),
         (f"`{at.plans}/<first year>-<day>-<n>.csv`", "every capital plan as it was made, the day being that of the newest survey; never overwritten"),
         (f"`{at.catalogue}`, `{at.district}`", "the catalogue for a GIS, STAC 1.0: its root, and what is over all fields: [catalogue.md](catalogue.md)"),
         (f"`{at.collection('<field>')}`, `items/<item>.json`", "the same of one field: its collection and an item a survey, pair, surface, design, bid, and all dates"),

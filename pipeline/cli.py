@@ -298,6 +298,29 @@ def doctor(config: Annotated[Path | None, typer.Argument(metavar="[CONFIG]", hel
     raise typer.Exit(looked(config))
 
 
+@app.command(short_help="Keep a report as it is handed on.")
+def issue(
+    config: ConfigArgument,
+    fields: Annotated[list[str] | None, typer.Argument(metavar="[FIELD]...", help="What is handed on: pages of these fields; without any all fields and the page over them.")] = None,
+    to: Annotated[str, typer.Option(metavar="WHO", help="To whom it is given.")] = "",
+    note: Annotated[str, typer.Option(metavar="TEXT", help="What is to be remembered of it.")] = "",
+    on: Annotated[datetime | None, typer.Option(formats=["%Y-%m-%d"], metavar="DATE", help="The day, as 2026-04-18; today where nothing is said.")] = None,
+) -> None:
+    """Keep a report as it is handed on; the next one says what is new and which figures were revised since.
+
+    Copies pages, papers, and the tables their figures came from into a folder of its own below `issued`, beside config.yaml, with
+    checksums. Never overwrites; results can be deleted and made again, this stays.
+
+    \b
+    Examples:
+      skinplane issue demo_inputs
+      skinplane issue demo_inputs moth --to "the crew's contractor"
+    """
+    from pipeline.desk.issue import issue as issued
+
+    raise typer.Exit(issued(config, fields or (), to, note, on.date() if on else None))
+
+
 @app.command(hidden=True)
 def simulate(scenario: Path, survey: str, out: Path) -> None:
     """Make the cloud of one survey of an invented scenario."""

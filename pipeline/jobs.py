@@ -29,11 +29,14 @@ OVER_ALL = {"season": ("walks", "readings", "works", "sites", "stock", "games"),
 ALSO_OF_A_FIELD = ("workbook", "catalogue")  # verbs with a job a field and one over all
 # Of such a table the column and words by which a verb takes its rows: whatever else is written down gives it nothing to do.
 SEEN = ("seen",)
+USED = ("lip_rise", "distance", "mix_depth", "level")  # readings that change a result: the page is made again after it anyway, and says since which report they were added
+SINCE = {"works": "work_id", "walks": "walk_id", "readings": "reading_id"}  # tables whose rows a page holds against those of a report handed on, by id
 TAKEN = {
     ("measure", "readings"): ("kind", ("lip_rise", "distance", "mix_depth")),
     ("measure", "works"): ("work", ("lip_cut", "sod", "edge_recut", "edge_clean", "roll", "laser_grade", "rebuild", "mix_add", "level", "bases")),
     ("history", "readings"): ("kind", ("level",)),
-    **{(verb, "readings"): ("kind", SEEN) for verb in ("report", "bid", *OVER_ALL)},
+    **{(verb, "readings"): ("kind", SEEN) for verb in ("bid", *OVER_ALL)},
+    ("report", "readings"): ("kind", (*SEEN, *USED)),
 }
 
 

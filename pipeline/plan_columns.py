@@ -26,6 +26,27 @@ _LINE = (
 
 PLAN_TABLES = {
     "capital_plan": columns_of(*_LINE),
+    "budget_steps": columns_of(
+        ("budget_pct", "count", "per cent of the owner's money in every year; 100 is the plan itself", True),
+        ("money", "m2", "that money over all years of the plan, config's currency"),
+        ("state", "word", "owner: the plan itself; solved: no plan can be more than 1 % better; rough: one could be; no_plan: none keeps to what must be done"),
+        ("spent", "m2", "what the plan spends then, contractors' comings in it"),
+        ("hours", "m2", "crew hours over all years; they are not scaled"),
+        ("missing", "m2", "of no_plan the least money that what must be done lacks, over all years"),
+        ("condition_end", "value", "mean over the fields of the expected excess over tolerance at the last year's end, each in tolerances; 0 best"),
+        ("condition_end_low95", "value", "lower end of its 95 % range, all errors one way"),
+        ("condition_end_high95", "value", "upper end of it"),
+        ("condition_mean", "value", "the same on average over the years' ends"),
+        ("condition_mean_low95", "value", "lower end of its 95 % range, all errors one way"),
+        ("condition_mean_high95", "value", "upper end of it"),
+        ("loss", "value", "loss over all years, what the plan makes least"),
+        ("gap", "p", "how much better a plan could be at most, as a share of this one"),
+        ("over_trip", "text", "fields whose lip is over the trip limit at the last year's end with a chance of 0.8 or more, parted by `;`"),
+        ("perhaps_over_trip", "text", "fields of which that can neither be said nor ruled out: a chance of 0.2 to 0.8"),
+        ("bought", "text", "how many of each treatment"),
+        ("added", "text", "year, field and treatment of what is done then and not so in the plan"),
+        ("dropped", "text", "year, field and treatment of what the plan does and this does not"),
+    ),
     "plan_outcome": columns_of(
         ("plan_year", "count", "year of the plan that the line stood in", True),
         ("field_id", "word", "the field", True),

@@ -23,7 +23,7 @@ FLOORS = {
     "works": {"ground", "diamond", "survey", "surface", "change"},
     "plan": {"ground", "diamond", "survey", "surface", "change", "works"},
     "report": {"ground", "diamond", "survey", "surface", "change", "works", "plan"},
-    "steps": {"ground", "store", "diamond", "simulate", "survey", "surface", "change", "works", "plan", "report"},
+    "steps": {"ground", "fingerprint", "store", "diamond", "simulate", "survey", "surface", "change", "works", "plan", "report"},
     "fingerprint": set(),
     "desk": {"ground", "store", "diamond", "survey", "steps", "fingerprint", "report"},
     "cli": {"ground", "store", "desk", "steps"},

@@ -36,8 +36,8 @@ def reruns(**texts: str) -> set[str]:
         ({"readings": READINGS + "r1,f1,2026-05-01,seen,hole,,,,second\n"}, {"report f1", "season", "portfolio", "week"}),
         ({"readings": READINGS + "r1,f1,2026-05-01,moisture_hand,dust,,,,\n"}, set()),
         ({"readings": READINGS + "r1,f1,2026-05-01,rain,18,mm,,,\n"}, set()),
-        ({"readings": READINGS + "r1,f1,2026-05-01,lip_rise,12,mm,outer,3.0,\n"}, {"measure f1"}),
-        ({"readings": READINGS + "r1,f1,2026-05-01,level,1.2,m,,,\n"}, {"history f1"}),
+        ({"readings": READINGS + "r1,f1,2026-05-01,lip_rise,12,mm,outer,3.0,\n"}, {"measure f1", "report f1"}),  # the page would be made again anyway
+        ({"readings": READINGS + "r1,f1,2026-05-01,level,1.2,m,,,\n"}, {"history f1", "report f1"}),
         ({"works": WORKS + "w1,f1,2026-05-01,drag\n"}, {"change f1", "grade f1", "history f1", "report f1", "plan", "season", "portfolio", "week"}),
         ({"works": WORKS + "w1,f1,2026-05-01,level\n"}, {"measure f1", "change f1", "grade f1", "history f1", "report f1", "plan", "season", "portfolio", "week"}),
         ({"walks": WALKS + "k1,f1,2026-05-01,hole,second,filled\n"}, {"history f1", "report f1", "season", "portfolio", "week"}),

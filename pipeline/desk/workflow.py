@@ -11,8 +11,7 @@ from pipeline.desk.look import SCENARIO, made_by
 from pipeline.desk.roots import root_of, where_of
 from pipeline.fingerprint import fingerprint
 from pipeline.owner import LASER_GRADE
-from pipeline.project import Project
-from pipeline.store import files
+from pipeline.store import files, issued
 from pipeline.store.config import load
 from pipeline.store.records import sha256
 from pipeline.variables import FIELD_TABLES
@@ -29,6 +28,7 @@ class Workflow:
         self.project, folder = load(given)
         self.root = root_of(self.project, folder)
         self.where = where_of(self.project, folder)
+        self.folder_now = folder  # from where the engine reads the rules
         self.folder = Path(os.path.relpath(folder.resolve(), self.root))
         self._code = {verb: fingerprint(verb) for verb in verbs}
         self.scenario = self.folder / SCENARIO
@@ -71,6 +71,16 @@ class Workflow:
         named = [d.strip() for w in self.project.rows_of("works", field) for d in (w.get("documents") or "").split(";")]
         found = [f for d in named if d.lower().endswith(files.RASTERS) for f in files.named(self.folder, d)]
         return sorted(set(found))
+
+    def issued(self, field: str = "") -> list[str]:
+        """What a page is held against: every file of the report that was last handed on with it; of all fields also what every other
+        says of itself. Nothing where none was. Files that are gone are not asked for: what is left makes the page run again."""
+        found = issued.issues(self.folder_now)
+        last = issued.newest(found, field)
+        named = set(last.files if last is not None else ())
+        if not field:
+            named |= {f for i in found for f in i.files if f.endswith((issued.MANIFEST, issued.SUMS))}
+        return sorted(str(self.folder / Path(os.path.relpath(f, self.folder_now))) for f in named)
 
     @cache
     def clouds(self, survey: str) -> list[str]:

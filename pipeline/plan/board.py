@@ -3,34 +3,23 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Sequence
+from typing import Mapping, Sequence
 
 import numpy as np
 
 from pipeline.plan import rivals
 from pipeline.plan.bound import bound
-from pipeline.plan.choose import FEW, GAP, Chosen, choose, gap_of
+from pipeline.plan.budgets import FINE, Other, at_budgets, other, pruned
+from pipeline.plan.choose import FEW, GAP, Chosen, choose
 from pipeline.plan.feasible import Infeasible, feasible
 from pipeline.plan.condition import excess
 from pipeline.plan.firmness import shares
-from pipeline.plan.offer import TRIFLE, Field, Priced, Terms, Wanted, priced, redrawn
+from pipeline.plan.offer import Field, Priced, Terms, Wanted, priced, redrawn
 from pipeline.plan.programme import Programme
-from pipeline.plan.reasons import instead
 from pipeline.plan.schedules import table
-from pipeline.plan.treatments import NONE
 
-TENTH, MORE = 0.10, 10_000.0
+MORE = 10_000.0
 NOTHING = 1e-6
-FINE = 1e-5  # gap where two whole plans are held against each other: at 1e-3 each they would differ by that alone
-
-
-@dataclass(frozen=True)
-class Other:
-    """Another way, or other means: its picks, loss, and money spent a year."""
-
-    picks: tuple[int, ...]
-    loss: float
-    spent: tuple[float, ...]
 
 
 @dataclass(frozen=True)
@@ -38,7 +27,7 @@ class Board:
     """programme, chosen, priced : the plan and what it chose from
     untreated : loss where nothing at all is done
     others    : worst_first, in_turn (None where they cannot keep to what pins and safety ask)
-    tenth     : 10 % more and 10 % less money in every year (None: then no plan keeps to pins and safety work)
+    budgets   : per cent of each year's money -> the plan then (None: then no plan keeps to pins and safety work)
     drops     : (T,) loss that MORE money in one year takes off, of whole plans up to FEW fields, else of the bound
     pins      : each pin with the loss it adds, likewise
     share     : (fields, T) share of draws that keep a choice
@@ -51,10 +40,15 @@ class Board:
     priced: tuple[Priced, ...]
     untreated: float
     others: dict[str, Other | None]
-    tenth: dict[str, Other | None]
+    budgets: Mapping[int, Other | None]
     drops: np.ndarray
     pins: tuple[tuple[Wanted, float], ...]
     share: np.ndarray
+
+    @property
+    def tenth(self) -> dict[str, Other | None]:
+        """10 % more and 10 % less money in every year."""
+        return {"more": self.budgets[110], "less": self.budgets[90]}
 
 
 def programme_of(fields: Sequence[Field], terms: Terms) -> tuple[Programme, tuple[Priced, ...]]:
@@ -84,23 +78,7 @@ def board(fields: Sequence[Field], terms: Terms, draws: int) -> Board:
     share = shares(programme, chosen.bound, chosen.picks, states, lambda state, factor, k: redrawn(again[state.field_id], state, factor, words[state.field_id][k], terms),
                    terms.cost_sd, terms.seed, draws)  # fmt: skip
     return Board(tuple(fields), terms, programme, chosen, found, float(sum(p.choice.loss[0] for p in found)), _others(programme, fields, found),
-                 {"more": _under(programme, 1 + TENTH), "less": _under(programme, 1 - TENTH)}, _drops(programme, best, start), _pins(programme, fields, terms, best, start), share)  # fmt: skip
-
-
-def pruned(programme: Programme, chosen: Chosen) -> Chosen:
-    """The plan without lines that take off next to nothing: nobody should be sent for them. The gap is that of what is left."""
-    picks = list(chosen.picks)
-    for i in range(len(picks)):
-        for t in range(programme.years):
-            bare = next((w for w in instead(programme, picks, i, t) if w.treatment == NONE and programme.choices[i].allowed[w.schedule]), None)
-            if bare is not None and -bare.saved < TRIFLE and programme.sound([*picks[:i], bare.schedule, *picks[i + 1 :]]):
-                picks[i] = bare.schedule
-    aim = programme.aim(picks)
-    return replace(chosen, picks=tuple(picks), loss=programme.loss(picks), aim=aim, gap=gap_of(aim, chosen.floor))
-
-
-def _other(programme: Programme, picks: Sequence[int]) -> Other:
-    return Other(tuple(int(s) for s in picks), programme.loss(picks), tuple(float(m) for m in programme.spent(picks)[0]))
+                 at_budgets(programme, chosen), _drops(programme, best, start), _pins(programme, fields, terms, best, start), share)  # fmt: skip
 
 
 def _others(programme: Programme, fields: Sequence[Field], found: Sequence[Priced]) -> dict[str, Other | None]:
@@ -123,16 +101,7 @@ def _others(programme: Programme, fields: Sequence[Field], found: Sequence[Price
         state = fields[i].state
         return float(found[i].found.level[s, t, state.names.index(name)] - state.components[name].limit)
 
-    return {name: _other(easy, way(easy, start, worst, holds)) for name, way in ((rivals.WORST_FIRST, rivals.worst_first), (rivals.IN_TURN, rivals.in_turn))}
-
-
-def _under(programme: Programme, factor: float) -> Other | None:
-    """The plan made again with so much of the money."""
-    try:
-        other = replace(programme, means=replace(programme.means, money=np.round(programme.means.money * factor, 2)))
-        return _other(other, pruned(other, choose(other)).picks)
-    except Infeasible:
-        return None
+    return {name: other(easy, way(easy, start, worst, holds)) for name, way in ((rivals.WORST_FIRST, rivals.worst_first), (rivals.IN_TURN, rivals.in_turn))}
 
 
 def _drops(programme: Programme, chosen: Chosen, start: list[np.ndarray]) -> np.ndarray:

@@ -68,18 +68,22 @@ def _promise(f, p, s: int, t: int, done: str, why: Reason) -> dict:
 
 def conditions(made: Board) -> dict[str, list[float]]:
     """Mean over the fields of the expected excess at each year's end: as planned, with nothing done, and as each rival would have it;
-    of the first two the 95 % ends `<name>_low95` and `<name>_high95`, see `_ends`. Rivals that cannot keep to what must be done are not in it."""
-    bare = lambda p, f: p.parts / made.terms.discount ** np.arange(made.programme.years)[:, None] / f.state.weight
-    of = lambda picks: [float(v) for v in np.mean([bare(p, f)[s].sum(axis=1) for p, f, s in zip(made.priced, made.fields, picks)], axis=0)]
+    of the first two the 95 % ends `<name>_low95` and `<name>_high95`, see `ends`. Rivals that cannot keep to what must be done are not in it."""
     ways = {"planned": made.chosen.picks, "untreated": [0] * len(made.fields)}
-    out = {name: of(picks) for name, picks in (ways | {n: o.picks for n, o in made.others.items() if o is not None}).items()}
+    out = {name: mean_excess(made, picks) for name, picks in (ways | {n: o.picks for n, o in made.others.items() if o is not None}).items()}
     for name, picks in ways.items():
-        low, high = _ends(made, picks)
+        low, high = ends(made, picks)
         out[f"{name}_low95"], out[f"{name}_high95"] = np.minimum(low, out[name]).tolist(), np.maximum(high, out[name]).tolist()
     return out
 
 
-def _ends(made: Board, picks) -> tuple[np.ndarray, np.ndarray]:
+def mean_excess(made: Board, picks) -> list[float]:
+    """Mean over the fields of the expected excess at each year's end, each in tolerances."""
+    bare = lambda p, f: p.parts / made.terms.discount ** np.arange(made.programme.years)[:, None] / f.state.weight
+    return [float(v) for v in np.mean([bare(p, f)[s].sum(axis=1) for p, f, s in zip(made.priced, made.fields, picks)], axis=0)]
+
+
+def ends(made: Board, picks) -> tuple[np.ndarray, np.ndarray]:
     """(T,) each: 95 % ends of the mean excess, as if all measures of all fields erred the same way. How far their errors go together is
     not known; a sum of figures that err alike spreads the most, so the truth is no wider.
 

@@ -42,6 +42,7 @@ class FieldInput:
     surfaces : the newest dates and the baseline, oldest first
     worked   : record of the works: what each changed, how it was built, how it held
     profiles : cross-sections of the newest survey, at the highest place of each stretch of lip
+    since    : what is new and revised since the field's page was last handed on, as `since_block` has it; empty where it never was
     """
 
     row: Read
@@ -72,6 +73,7 @@ class FieldInput:
     worked: Mapping = field(default_factory=dict)
     surfaces: tuple[Surface, ...] = ()
     puddles: tuple[Puddle, ...] = ()
+    since: Mapping = field(default_factory=dict)
 
     @property
     def field_id(self) -> str:

@@ -71,7 +71,7 @@ def field_page(given: FieldInput, words: Words) -> dict:
         "limits": held_against(now, sayer), "act": first_act(now, words), "steps": all_steps(now, [t for t in found if t.unsafe or not now.open], sayer),
     }  # fmt: skip
     return {
-        "w": words, "glossed": Glossary(words), "colours": palette.css(), "head": head, "unsafe": unsafe_block(given, now, sayer, keys) | {"tape": tapes[0]}, "map": _map(given, now, sayer, keys),
+        "w": words, "glossed": Glossary(words), "colours": palette.css(), "head": head, "since": given.since, "unsafe": unsafe_block(given, now, sayer, keys) | {"tape": tapes[0]}, "map": _map(given, now, sayer, keys),
         "dates": edge_dates_block(given, now, sayer, keys), "two": two_dates_block(given, sayer), "sections": sections_block(given, sayer),
         "changed": change_block(given, now, sayer) | {"tape": tapes[1]},
         "next": next_block(given, now, sayer, keys, found) | {"tape": tapes[2]}, "rain": water_block(given, now, sayer),

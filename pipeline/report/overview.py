@@ -14,9 +14,10 @@ from pipeline.report.findings import LOW_SPOT, MIX, MOUND, SEEN_SHARE
 from pipeline.report.glossary import Glossary
 from pipeline.report.hazards import Hazard
 from pipeline.report.limits_named import held_against
-from pipeline.report.overview_places import files, places, where_they_lie
+from pipeline.report.overview_places import field_files, files, places, sites_of, where_they_lie
 from pipeline.report.saying import Sayer
 from pipeline.report.standing import Standing, leading, over_tolerance
+from pipeline.report.this_week import week_block
 from pipeline.report.todo import Task, all_steps, fill_sigma, next_steps, tasks
 from pipeline.report.unsafe_block import first_act, looked_at
 from pipeline.report.words import Words, opened, titled
@@ -141,23 +142,27 @@ def _value(value_mm: float, sigma_mm: float) -> str:
     return plain_text(f"{text} mm ± {half}")
 
 
-def index_page(fields: Sequence[FieldSeen], tolerances: Tolerances, title: str, words: Words, season: Mapping | None = None, plan: Mapping | None = None) -> dict:
-    """Everything on the page over all fields; season: what `season_block` says, plan: what `plan_block` says, or None."""
+def index_page(fields: Sequence[FieldSeen], tolerances: Tolerances, title: str, words: Words, season: Mapping | None = None, plan: Mapping | None = None, since: Mapping | None = None, handed: Mapping | None = None,
+               record: Mapping | None = None, sizes: Mapping[str, int] | None = None) -> dict:  # fmt: skip
+    """Everything on the page over all fields; season: what `season_block` says, plan: what `plan_block` says, since: what
+    `since_district` says, handed: what `issued_list` says, or None; record: of the plan; sizes: address from the page -> bytes, of files that are there already."""
     order = ranked(fields)
     days = [s.now.newest.flown_on for s in order if s.now.newest is not None]
     count = words.count("fields", len(order))
     drawn, hours = where_they_lie(order, words), progress_lines([r for s in order for r in s.tables["progress"]], order[0].reader) if order else []
+    week = week_block(order, season or {}, record or {}, [words(f"tolerance_{n}") for n in _missing(tolerances)], words)
     return {
-        "places": places({"season": season, "map": drawn, "plan": plan, "hours": hours}, words), "files": files(words), "map": drawn,
+        "places": places({"season": season, "map": drawn, "plan": plan, "hours": hours, "since": since, "issued": handed, "week": week["rows"]}, words), "map": drawn, "week": week,
+        "sites": sites_of(order, words), "files": files(words, sizes or {}), "field_files": field_files(order, words, sizes or {}), "all": len(order),
         "w": words, "glossed": Glossary(words), "colours": palette.css(), "title": title, "lang": words("lang"),
         "lead": words("index_lead", fields=count, day=words.date(max(days))) if days else words("index_lead_none", fields=count),
         "unsafe": [
-            {"name": s.name, "site": titled(s.site), "link": _link(s), "what": [s.reader.open_hazard(h, s.now) for h in s.now.open],
+            {"name": s.name, "site": titled(s.site), "site_id": s.site, "link": _link(s), "what": [s.reader.open_hazard(h, s.now) for h in s.now.open],
              "act": first_act(s.now, words), "steps": s.steps_unsafe}
             for s in order if s.now.verdict == UNSAFE
         ],
         "unsafe_none": _none_unsafe(order, tolerances, words),
-        "rows": [_line(s, rank, words) for rank, s in enumerate(order, start=1)], "season": season or {}, "plan": plan or {},
+        "rows": [_line(s, rank, words) for rank, s in enumerate(order, start=1)], "season": season or {}, "plan": plan or {}, "since": since or {}, "issued": handed or {},
         "changed": [block for s in order if (block := _changed(s, words))["found"]],
         "changed_none": words("index_changed_none" if any(s.now.before is not None for s in order) else "index_no_pair"),
         "refused": [
@@ -194,7 +199,7 @@ def _line(seen: FieldSeen, rank: int, words: Words) -> dict:
     newest, units = seen.now.newest, seen.reader.units
     mix, sigma = seen.mix_t
     return {
-        "rank": rank, "name": seen.name, "link": _link(seen), "site": titled(seen.site), "verdict": seen.now.verdict,
+        "rank": rank, "name": seen.name, "link": _link(seen), "site": titled(seen.site), "site_id": seen.site, "verdict": seen.now.verdict,
         "word": words(f"verdict_{seen.now.verdict}"), "reason": seen.reader.headline(seen.now),
         "newest": seen.reader.day(newest.flown_on, newest.survey_id) if newest is not None else "",
         "next": opened(seen.steps) or words(f"index_next_{seen.now.verdict}"), "mix": figure(mix, sigma, units.mass) if mix else "",
@@ -210,7 +215,7 @@ def _changed(seen: FieldSeen, words: Words) -> dict:
     title = words("index_changed_since", field=seen.name, earlier=earlier, later=later)
     found = changed.detected(pair, seen.reader)
     more = words.count("and_more", len(found) - MOST_CHANGES) if len(found) > MOST_CHANGES else ""
-    return {"title": title, "found": found[:MOST_CHANGES], "more": more, "link": _link(seen), "relative": pair.relative}
+    return {"title": title, "found": found[:MOST_CHANGES], "more": more, "link": _link(seen), "site": seen.site, "relative": pair.relative}
 
 
 def _unmeasured(seen: FieldSeen) -> str:
@@ -230,5 +235,9 @@ def _unmeasured(seen: FieldSeen) -> str:
 
 
 def _tolerances(tolerances: Tolerances, words: Words) -> list[str]:
-    missing = [words(f"tolerance_{name}") for name in ASKED if getattr(tolerances, name) is None]
+    missing = [words(f"tolerance_{name}") for name in _missing(tolerances)]
     return [words("unmeasured_tolerances", names=words.listed(missing))] if missing else []
+
+
+def _missing(tolerances: Tolerances) -> list[str]:
+    return [name for name in ASKED if getattr(tolerances, name) is None]

@@ -5,13 +5,14 @@ from __future__ import annotations
 from typing import Callable
 
 from pipeline.plan.treatments import LIP, NONE, RING
+from pipeline.report.budget_block import budget_steps_block
 from pipeline.report.figures import METRIC, Units, about, counted, printed
 from pipeline.report.plan_asked import COLUMNS as ASKED
 from pipeline.report.plan_asked import PROMISES, Given, asked_rows, promise_rows
 from pipeline.report.plan_charts import budget_chart, condition_chart
 from pipeline.report.plan_fields import field_line
 from pipeline.report.plan_measures import part
-from pipeline.report.plan_other import compared, pin_line, tenth
+from pipeline.report.plan_other import compared, pin_line
 from pipeline.report.plan_reasons import line_reason, little, money, points
 from pipeline.report.plan_sure import not_offered, sure
 from pipeline.report.words import Words
@@ -25,7 +26,7 @@ def plan_block(record: dict, words: Words, units: Units = METRIC, given: Given =
     record : build/plan/plan.json
     units  : the readers'
     given  : what the owner and the crew wrote down
-    returns : lead (sentences), years (dicts of title, says, rows), heads, fields (one line to quote each), compared, tenth, pins, sure,
+    returns : lead (sentences), years (dicts of title, says, rows), heads, fields (one line to quote each), compared, steps (the plan at other budgets), pins, sure,
               asked and promises (heads and rows), outcome; of a plan that is none only lead, asked, promises, outcome
     """
     state = record["state"]
@@ -42,7 +43,7 @@ def plan_block(record: dict, words: Words, units: Units = METRIC, given: Given =
         return out | {"lead": infeasible_lines(record, words)}
     return out | {
         "charts": [*_drawn(record, words)], "lead": _lead(record, words), "heads": [words(f"plan_head_{c}") for c in COLUMNS], "years": [_year(record, t, words, units) for t in range(record["years"])],
-        "fields": [field_line(f, record, words, units) for f in sorted(record["courses"], key=record["names"].get)], "compared": compared(record, words), "tenth": tenth(record, words),
+        "fields": [field_line(f, record, words, units) for f in sorted(record["courses"], key=record["names"].get)], "compared": compared(record, words), "steps": budget_steps_block(record, words),
         "pins": [pin_line(p, record, words, given.signed) for p in [*record["pins"], *record["pins_left"]]], "sure": sure(record, words), "kept": words("plan_kept", name=given.kept) if given.kept else "",
     }  # fmt: skip
 

@@ -1,4 +1,4 @@
-"""The plan against other ways and other means: worst first, every field in its turn, a tenth more or less money, the owner's pins."""
+"""The plan against other ways: worst first, every field in its turn; and the price of the owner's pins."""
 
 from __future__ import annotations
 
@@ -8,7 +8,6 @@ from pipeline.report.figures import printed
 from pipeline.report.plan_reasons import money, points
 from pipeline.report.words import Words, opened
 
-MOST_CHANGES = 6
 ALIKE = 0.005  # of the plan's loss: no difference
 SPARED = 0.5  # of what the plan spends: a way that spends less leaves its money lying
 HARDLY = 0.0005  # of the plan's loss: a price nobody notices
@@ -35,22 +34,6 @@ def compared(record: dict, words: Words) -> list[str]:
     ways = [o for o in (one, two) if o is not None]
     spared = ways and max(sum(o["spent"]) for o in ways) < SPARED * sum(record["spent"]) and all(o["works"].get(LEVEL, 0) > 0.5 * sum(o["works"].values()) for o in ways)
     return out + ([words("plan_rival_spared", level=min(o["works"][LEVEL] for o in ways), works=max(sum(o["works"].values()) for o in ways))] if spared else [])
-
-
-def tenth(record: dict, words: Words) -> list[str]:
-    """A tenth more and a tenth less money in every year, and what changes."""
-    out = []
-    for name, other in sorted(record["tenth"].items(), reverse=True):
-        if other is None:
-            out.append(words("plan_tenth_none"))
-            continue
-        if not other["changed"]:
-            out.append(words(f"plan_tenth_{name}_same"))
-            continue
-        changes = [words("plan_change", field=record["names"][c["field_id"]], year=c["year"], to=words(f"plan_does_{c['to']}"), was=words(f"plan_does_{c['from']}")) for c in other["changed"]]
-        more = [words.count("and_more", len(changes) - MOST_CHANGES)] if len(changes) > MOST_CHANGES else []
-        out.append(words(f"plan_tenth_{name}", loss=points(other["loss"]), was=points(record["loss"]), spent=money(sum(other["spent"]), record["currency"]), what="; ".join([*changes[:MOST_CHANGES], *more])))
-    return out
 
 
 def pin_line(pin: dict, record: dict, words: Words, signed: str = "") -> str:

@@ -63,30 +63,57 @@ def season_block(done: Sequence[Done], left: Sequence[Left], season: Season, ord
     return {
         "none": "", "lead": words("season_lead", first=words.date(season.days[0]), last=words.date(season.days[-1]), hours=_whole(worked + road), road=_whole(road), all=_whole(len(season.days) * season.hours_per_day),
                                    free=_whole(len(season.days) * season.hours_per_day - worked - road)),
-        "heads": [words(f"season_col_{c}") for c in ("day", "field", "work", "hours", "road")], "rows": _days(soon, names, why, words),
+        "heads": [words(f"season_col_{c}") for c in ("day", "field", "work", "hours", "road")], "rows": _days(soon, names, why, words), "row_sites": _sites_of_days(soon), "week": week_rows(done, season, names, why, words),
         "caption": words("season_caption", number=SHOWN_WEEKS), "cost": _condition(done, left, season, words),
-        "left": _left(left, names, why, words), "turns": _turns(done, left, names, words), "opening": _opening(done, left, names, why, behind or {}, words), "order": _order(ordered, names, units, words),
+        "left": _left(left, names, why, words), "left_sites": [x.need.site for x in _held(left)], "turns": _turns(done, left, names, words), "opening": _opening(done, left, names, why, behind or {}, words), "order": _order(ordered, names, units, words), "order_sites": [o.site for o in ordered], "order_wanted": [bool(o.high95) for o in ordered],
     }  # fmt: skip
+
+
+def week_rows(done: Sequence[Done], season: Season, names: Mapping[str, str], why, words: Words) -> list[dict]:
+    """What the crew does in the season's first week: a row a piece of unsafe work, then a row a field for the rest, in the order of the
+    days: field_id, name, site, work, hours (with the road), why, unsafe, and the Monday."""
+    monday, mine = week_of(season.days[0]), {}
+    for d in done:
+        if week_of(d.on) == monday:
+            mine.setdefault((d.need.field_id, d.need if d.need.rank == UNSAFE else None), []).append(d)
+    out = []
+    for (field_id, unsafe), stops in mine.items():
+        needs = list(dict.fromkeys(d.need for d in stops))
+        goes_on = {n for n in needs if not [d for d in stops if d.need == n][-1].last}
+        works = [words(f"task_{n.task}") + (f" ({words('season_goes_on')})" if n in goes_on else "") for n in needs]
+        said = [words("season_before_blade") if n.rank == UNSAFE and n.task == BASES else words("season_by_opening") if n.rank == OPENING else why(n) for n in needs]
+        out.append({"field_id": field_id, "name": names[field_id], "site": needs[0].site, "work": opened("; ".join(dict.fromkeys(works))), "hours": sum(d.hours + d.travel_hours for d in stops),
+                    "why": "; ".join(dict.fromkeys(said)), "unsafe": unsafe is not None, "monday": monday.isoformat()})  # fmt: skip
+    return sorted(out, key=lambda r: not r["unsafe"])
 
 
 def asked_block(missing: Sequence[str], ordered: Sequence[Ordered], units: str, words: Words, names: Mapping[str, str] | None = None) -> dict:
     """Where no season can be planned: which settings are asked for; the order of mix stands all the same."""
-    return {"none": words("season_asked", names=words.listed(missing)), "order": _order(ordered, names or {}, units, words)}
+    return {"none": words("season_asked", names=words.listed(missing)), "order": _order(ordered, names or {}, units, words), "order_sites": [o.site for o in ordered], "order_wanted": [bool(o.high95) for o in ordered]}
 
 
 def _days(soon: Sequence[Done], names: Mapping[str, str], why, words: Words) -> list[tuple[str, ...]]:
     """A row for each stop of each day: day, field, works with their reasons but for plain upkeep, hours, hours on the road."""
-    stops: dict[tuple[dt.date, str], list[Done]] = {}
-    for d in soon:
-        stops.setdefault((d.on, d.need.field_id), []).append(d)
     out, told = [], set()
-    for (day, field_id), mine in stops.items():
+    for (day, field_id), mine in _stops(soon).items():
         works = []
         for d in mine:
             works.append(_work(d, why, d.need in told, words))
             told.add(d.need)
         out.append((words.date(day), names[field_id], " ".join(works), _h(sum(d.hours for d in mine)), _h(road) if (road := sum(d.travel_hours for d in mine)) else ""))
     return out
+
+
+def _stops(soon: Sequence[Done]) -> dict[tuple[dt.date, str], list[Done]]:
+    stops: dict[tuple[dt.date, str], list[Done]] = {}
+    for d in soon:
+        stops.setdefault((d.on, d.need.field_id), []).append(d)
+    return stops
+
+
+def _sites_of_days(soon: Sequence[Done]) -> list[str]:
+    """The site of each row of `_days`."""
+    return [mine[0].need.site for mine in _stops(soon).values()]
 
 
 def _work(d: Done, why, told: bool, words: Words) -> str:
@@ -119,11 +146,14 @@ def _condition(done: Sequence[Done], left: Sequence[Left], season: Season, words
 
 def _left(left: Sequence[Left], names: Mapping[str, str], why, words: Words) -> list[str]:
     """What is left undone but for single turns of upkeep, worst first."""
-    held = sorted((x for x in left if x.need.rank != UPKEEP), key=lambda x: (x.need.rank, -(x.need.excess or 0.0), x.need.field_id, x.need.task))
     return [
         words("season_left" if x.need.excess is None else "season_left_cost", field=names[x.need.field_id], work=words(f"task_{x.need.task}"), why=words(f"season_left_{x.why}"),
-              hours=words("season_missing", hours=_h(x.hours)) if x.hours else "", what=opened(why(x.need)), over=f"{x.need.excess or 0.0:.1f}") for x in held
+              hours=words("season_missing", hours=_h(x.hours)) if x.hours else "", what=opened(why(x.need)), over=f"{x.need.excess or 0.0:.1f}") for x in _held(left)
     ]  # fmt: skip
+
+
+def _held(left: Sequence[Left]) -> list[Left]:
+    return sorted((x for x in left if x.need.rank != UPKEEP), key=lambda x: (x.need.rank, -(x.need.excess or 0.0), x.need.field_id, x.need.task))
 
 
 def _turns(done: Sequence[Done], left: Sequence[Left], names: Mapping[str, str], words: Words) -> list[str]:
@@ -145,7 +175,8 @@ def _opening(done: Sequence[Done], left: Sequence[Left], names: Mapping[str, str
         mine = sorted((n for n in needs if n.field_id == field_id), key=lambda n: OPENING_TASKS.index(n.task))
         late = words("season_first_game", day=words.date(mine[0].due)) if mine and mine[0].due is not None and any(ends.get(n, n.due) >= n.due for n in mine) else ""
         lines = [f"{opened(words(f'opening_{n.task}'))}: {why(n)}. " + (words("season_put_on", day=words.date(ends[n])) if n in ends else words("season_not_put")) for n in mine]
-        out.append({"name": names[field_id], "late": late, "lines": [*lines, *behind.get(field_id, ())]})
+        site = next((n.site for n in mine), "")
+        out.append({"name": names[field_id], "site": site, "late": late, "lines": [*lines, *behind.get(field_id, ())]})
     return out
 
 

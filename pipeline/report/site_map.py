@@ -87,6 +87,11 @@ def site_map(spots: Sequence[Spot], units: Units, words: Words) -> tuple[str, st
     return picture(frame.width, frame.height, "site-map", words("site_map"), about, inner, "map sites"), about
 
 
+def sites_of(mark: Gathered) -> str | None:
+    """The sites under a mark, parted by blanks: what a choice of site is held against."""
+    return " ".join(sorted({s.site for s in mark.spots if s.site})) or None
+
+
 def _frame(metres: np.ndarray) -> Frame:
     """A frame that holds all points, with room for their words; wide and low where they lie so."""
     west, south = metres.min(axis=0)
@@ -143,7 +148,7 @@ def _mark(mark: Gathered) -> str:
     first = mark.spots[0]
     shape = el("circle", r=RADIUS) if len(mark.spots) == 1 else el("rect", x=-RADIUS, y=-RADIUS, width=2 * RADIUS, height=2 * RADIUS)
     label = text(0, 4.5, str(first.rank), text_anchor="middle")
-    return el("g", el("g", shape + label, class_=f"place {first.verdict.replace('_', '-')}"), transform=f"translate({mark.x:.1f} {mark.y:.1f})")
+    return el("g", el("g", shape + label, class_=f"place {first.verdict.replace('_', '-')}"), data_site=sites_of(mark), transform=f"translate({mark.x:.1f} {mark.y:.1f})")
 
 
 def _named(frame: Frame, marks: Sequence[Gathered], words: Words) -> str:
@@ -160,7 +165,7 @@ def _named(frame: Frame, marks: Sequence[Gathered], words: Words) -> str:
                 continue
             x, y, anchor, box = at
             taken.append(box)
-            out += "".join(text(x, y + LINE * k, line, class_="placed figure" if k == 0 else "placed", text_anchor=anchor) for k, line in enumerate(lines))
+            out += "".join(text(x, y + LINE * k, line, class_="placed figure" if k == 0 else "placed", text_anchor=anchor, data_site=sites_of(m)) for k, line in enumerate(lines))
             break
     return out
 

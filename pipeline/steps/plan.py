@@ -8,7 +8,8 @@ from typing import Mapping
 
 from pipeline.diamond.carry import from_plain
 from pipeline.jobs import Job
-from pipeline.plan.board import Board, Other, board, pins_in_the_way
+from pipeline.plan.board import Board, board, pins_in_the_way
+from pipeline.plan.budget_lines import bought, budget_steps, changed
 from pipeline.plan.choose import FEW
 from pipeline.plan.feasible import Infeasible
 from pipeline.plan.schedules import forced, surely_over
@@ -17,7 +18,7 @@ from pipeline.plan.lines import comings, conditions, courses, lines, over_years
 from pipeline.plan.offer import Field
 from pipeline.plan.outcome import score
 from pipeline.owner import LASER_GRADE
-from pipeline.plan.treatments import NONE, RING, TREATMENTS
+from pipeline.plan.treatments import NONE, RING
 from pipeline.planning import asked, year_start
 from pipeline.steps.plan_outcome import outcomes
 from pipeline.steps.plan_prices import done_in, lip_m, prices, terms
@@ -37,10 +38,21 @@ def run(job: Job, where: Where) -> None:
     record = planned(job, where, found) if asked(job.settings.plan) and known else {"state": NOT_MEASURED if asked(job.settings.plan) else NOT_ASKED}
     told = outcomes(job, found, kept.kept(where.plans), newest) if known else []
     tables.write(where.plan_outcome, "plan_outcome", told)
+    tables.write(where.budget_steps, "budget_steps", [_plain(step) for step in record.get("budgets", ())])
     scored = score([r.get("in_band") for r in told])
     record["newest"] = None if newest is None else newest.isoformat()
     record["outcome"] = {"promised": len(told), "measured": scored.lines, "in_band": scored.kept, "share": scored.share, "trusted": scored.trusted}
     records.write(where.plan_record, record)
+
+
+def _plain(step: Mapping) -> dict:
+    """A budget step as its row: lists in one cell, parted by semicolons."""
+    changes = [(c["from"], c["to"], f"{c['year']} {c['field_id']}") for c in step.get("changed", ())]
+    return {k: v for k, v in step.items() if k not in ("changed", "bought", "over_trip", "perhaps_over_trip")} | {
+        "bought": ";".join(f"{n} {word}" for word, n in sorted(step.get("bought", {}).items())),
+        "added": ";".join(f"{at} {to}" for _, to, at in changes if to != NONE), "dropped": ";".join(f"{at} {was}" for was, _, at in changes if was != NONE),
+        **{n: ";".join(step.get(n, ())) for n in ("over_trip", "perhaps_over_trip")},
+    }  # fmt: skip
 
 
 def planned(job: Job, where: Where, found: Mapping[str, Rows]) -> dict:
@@ -91,25 +103,10 @@ def _told(record: dict, made: Board) -> dict:
     spent, hours = made.programme.spent(made.chosen.picks)
     record |= {
         "state": PLANNED, "spent": spent, "hours": hours, "comings": comings(made), "loss": made.chosen.loss, "bound": made.chosen.floor - (made.chosen.aim - made.chosen.loss), "worth": made.terms.worth, "relaxed": made.chosen.bound.value, "gap": made.chosen.gap,
-        "untreated": made.untreated, "others": {n: o and {"loss": o.loss, "spent": o.spent, "works": _works(made, o)} for n, o in made.others.items()},
-        "tenth": {n: o and {"loss": o.loss, "spent": o.spent, "changed": _changed(made, o)} for n, o in made.tenth.items()},
+        "untreated": made.untreated, "others": {n: o and {"loss": o.loss, "spent": o.spent, "works": bought(made, o.picks)} for n, o in made.others.items()},
+        "tenth": {n: o and {"loss": o.loss, "spent": o.spent, "changed": list(changed(made, o.picks))} for n, o in made.tenth.items()},
         "drops": made.drops, "drops_bound": len(made.fields) > FEW, "duals": {"money": made.chosen.bound.money, "hours": made.chosen.bound.hours}, "pins": [{**asdict(p), "price": v} for p, v in made.pins],
-        "conditions": conditions(made), "over_years": over_years(made), "courses": courses(made), "places": places,
+        "budgets": budget_steps(made), "conditions": conditions(made), "over_years": over_years(made), "courses": courses(made), "places": places,
     }  # fmt: skip
     return record | {"lines": [{**row, "why": asdict(why)} for row, why in lines(made)]}
 
-
-def _works(made: Board, other: Other) -> dict[str, int]:
-    """How many of each treatment."""
-    return dict(Counter(TREATMENTS[w] for c, s in zip(made.programme.choices, other.picks) for w in c.words[s] if TREATMENTS[w] != NONE))
-
-
-def _changed(made: Board, other: Other) -> list[dict]:
-    """Field-years that get something else under other means."""
-    out = []
-    for c, a, b in zip(made.programme.choices, made.chosen.picks, other.picks):
-        for t in range(made.programme.years):
-            before, after = TREATMENTS[c.words[a, t]], TREATMENTS[c.words[b, t]]
-            if before != after:
-                out.append({"field_id": c.field_id, "year": made.terms.first_year + t, "from": before, "to": after})
-    return out

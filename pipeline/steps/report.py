@@ -10,13 +10,15 @@ import numpy as np
 from shapely import Polygon
 
 from pipeline.diamond.carry import from_plain
-from pipeline.jobs import Job
+from pipeline.jobs import SEEN, Job
 from pipeline.report.field_input import FieldInput
 from pipeline.report import palette
-from pipeline.report.field_page import field_page
+from pipeline.report.field_page import field_page, sayer_of
 from pipeline.report.findings import LIP
 from pipeline.report.layer_styles import STYLES
+from pipeline.report.overview import FieldSeen, portfolio_row
 from pipeline.report.papers.crew import papers
+from pipeline.report.since import Today, since_block
 from pipeline.report.standing import Standing, leading
 from pipeline.report.two_dates import Surface, kept_dates
 from pipeline.report.words import Words
@@ -25,9 +27,10 @@ from pipeline.report.works_block import told_works
 from pipeline.steps import surveyed
 from pipeline.steps.by_hand import in_metres
 from pipeline.steps.history_layers import patches_of_weeds
+from pipeline.steps.since import all_issues, handed_on, made_today
 from pipeline.steps.spoken import to_crew, to_readers
 from pipeline.steps.surveyed import Surveyed
-from pipeline.store import arrays, files, pages, pdf, rasters, records, styles, tables
+from pipeline.store import arrays, files, issued, pages, pdf, rasters, records, styles, tables
 from pipeline.store.atomic import replacing_folder
 from pipeline.store.where import Where
 from pipeline.surface.lip_profile import Profile, profile
@@ -43,8 +46,9 @@ REFERENCE = "reference"  # the tie of a baseline
 
 def run(job: Job, where: Where) -> None:
     """Read the field's tables, records and the rasters of its newest surveys; write its page, its work package and its keep-out sheet."""
-    given, words, style = read(job, where), to_crew(job.settings), pages.style()
-    pages.write(where.report(job.field), "field.html", field_page(given, to_readers(job.settings)))
+    given, readers, words, style = read(job, where), to_readers(job.settings), to_crew(job.settings), pages.style()
+    given = replace(given, since=since_of(job, where, given, readers))
+    pages.write(where.report(job.field), "field.html", field_page(given, readers))
     with replacing_folder(where.styles(job.field)) as folder:
         write_styles(folder)
     package, sheet = papers(given, words)
@@ -54,6 +58,17 @@ def run(job: Job, where: Where) -> None:
     pages.write(where.paper(job.field, "work_package.html"), "papers/paper.html", {
         "paper": package, "colours": palette.css(), "back": words("paper_back"), "pdf": "work_package.pdf", "as_pdf": words("paper_as_pdf"),
     })  # fmt: skip
+
+
+def since_of(job: Job, where: Where, given: FieldInput, words: Words) -> dict:
+    """What is new and revised since the field's page was last handed on; empty where it never was."""
+    last = issued.newest(all_issues(job), job.field)
+    if last is None:
+        return {}
+    then, settings = handed_on(last, job.field, where.report(job.field)), job.settings
+    sayer, plain = (sayer_of(given.layout, given.tables, s, words) for s in (settings, settings.model_copy(update={"units": "metric"})))
+    seen = FieldSeen(job.field, given.name, given.row.get("site", ""), given.standing, given.tables, sayer, plain, settings.material)
+    return since_block(then, Today(given.tables, portfolio_row(seen), given.standing, given.works, made_today(job, where, job.field, given.tables)), sayer)
 
 
 def _write_records(given: FieldInput, where: Where, words: Words, style: str) -> None:
@@ -84,7 +99,7 @@ def read(job: Job, where: Where) -> FieldInput:
         change, detected = (rasters.read(where.change(job.field, *kept[-2:], name), layout.grid) for name in ("change", "detected"))
     measured = arrays.read_record(where.measured(job.field, kept[-1])) if kept else {}
     given = FieldInput(
-        job.field_row, job.rows["surveys"], job.rows["works"], job.rows["walks"], in_metres(job.rows["readings"], job.field_row["crs"]), job.settings, layout,
+        job.field_row, job.rows["surveys"], job.rows["works"], job.rows["walks"], in_metres((r for r in job.rows["readings"] if r["kind"] in SEEN), job.field_row["crs"]), job.settings, layout,
         surveyed.edges_used(where, layout, kept), rows, {s: records.read(where.record(job.field, s)) for s in ids}, records.read(where.provenance(job.field)),
         measured.get("readings_wanted", {}), elevation, change, detected,
         standing_water=arrays.read(where.measured(job.field, kept[-1]), "standing")["standing"] if kept else None,

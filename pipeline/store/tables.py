@@ -151,10 +151,11 @@ def read(path: str | Path, table: str) -> list[dict]:
     if rows.header != tuple(c.name for c in columns):
         raise ValueError(f"{path} does not have the columns of {table}")
     kinds = {c.name: c.kind for c in columns}
-    return [{name: _value(text, kinds[name]) for name, text in row.items()} for _, row in rows.rows]
+    return [{name: value_of(text, kinds[name]) for name, text in row.items()} for _, row in rows.rows]
 
 
-def _value(text: str, kind: str):
+def value_of(text: str, kind: str):
+    """A cell of a result table as a value; an empty one is None."""
     if text == "":
         return None
     if kind == "flag":

@@ -177,6 +177,11 @@ class Where:
         return f"{self.results}/plan_outcome.csv"
 
     @property
+    def budget_steps(self) -> str:
+        """The plan at other budgets, a row a step."""
+        return f"{self.results}/budget_steps.csv"
+
+    @property
     def plans(self) -> str:
         """Folder of every plan that was ever made, none overwritten."""
         return f"{self.results}/plans"

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from report.plan_scene import plan_said
+from report.plan_scene import RECORD, plan_said
 from report.season_scene import season_said
 from report.scene import FIELD, WORDS, config, deeper, field_seen, given, seen, spot, stood, surface, tables
 
@@ -63,8 +64,8 @@ def site(tmp_path_factory) -> dict[str, Path]:
     out = {"index": root / "index.html", "us": root / "fields" / FIELD / "report.html", "metric": root / "fields" / "metric" / "report.html"}
     two = stood(seen(survey="two"), seen([spot("second", 70.0), spot("first", 30.0)]))
     found = tables(low_spot_change=[deeper(p, 10.0 + k) for k, p in enumerate(("first", "second", "third", "home", "landing", "short-stop"))])
-    fields = [field_seen(two, found=found), field_seen(stood(seen()), "A Field With a Rather Long Name to Wrap", "metric")]
-    pages.write(out["index"], "index.html", index_page(fields, config().tolerances, "Nowhere Parks", WORDS, season_said(), plan_said(US)))
+    fields = [field_seen(two, found=found), replace(field_seen(stood(seen()), "A Field With a Rather Long Name to Wrap", "metric"), site="far-side")]
+    pages.write(out["index"], "index.html", index_page(fields, config().tolerances, "Nowhere Parks", WORDS, season_said(), plan_said(US), record=RECORD))
     for units in ("us", "metric"):
         pages.write(out[units], "field.html", field_page(given(units, surfaces=tuple(surface(s, seed=k) for k, s in enumerate("abc"))), WORDS))
     return out
@@ -160,6 +161,49 @@ def test_verdict_reason_and_first_act_stand_on_the_first_screen(opened, size):
         assert box["y"] + box["height"] <= size[1]
     box = opened("index", size).locator(".box").first.bounding_box()
     assert box["y"] + box["height"] <= size[1]
+
+
+@pytest.mark.independent
+def test_one_site_is_chosen_by_key_counted_aloud_kept_in_the_address_and_taken_back(opened, site):
+    page = opened("index")
+    ranked, shown = page.locator("tr.ranked"), lambda: page.locator("tr.ranked:visible").count()
+    assert ranked.count() == shown() == 2 and page.locator("#site-said").get_attribute("role") == "status" and page.locator("#site-said").inner_text() == ""
+    page.get_by_label("Show one site").focus()
+    page.keyboard.press("f")  # an option by its first letter
+    assert shown() == 1 and page.locator("#site-said").inner_text().startswith("1 of 2 fields are shown: Far Side.") and page.url.endswith("#site=far-side")
+    assert not page.locator(".box").first.is_visible() and page.locator("[data-empty=unsafe]").is_visible() and page.locator("svg [data-site]").first.get_attribute("data-site") == "far-side mill-pond"
+    assert all(who.get_attribute("data-site") in (None, "far-side") for who in page.locator(".who tbody tr:visible").all())
+    page.get_by_role("link", name="Capital plan").click()
+    assert shown() == 1  # a jump within the page takes nothing back
+    page.goto(site["index"].as_uri() + "#site=mill-pond")
+    page.reload()
+    assert shown() == 1 and page.locator(".box").first.is_visible() and page.get_by_label("Show one site").input_value() == "mill-pond"
+    page.get_by_label("Show one site").select_option("")
+    assert shown() == 2 and page.locator("#site-said").inner_text() == "All 2 fields are shown." and "#" not in page.url
+
+
+@pytest.mark.independent
+def test_a_budget_is_chosen_by_key_and_says_what_it_buys(opened):
+    page = opened("index")
+    slider, step = page.get_by_label("Budget, in per cent"), lambda: page.locator("#budget-steps .step:visible")
+    assert step().count() == 1 and "The owner’s budget" in step().inner_text() and not page.locator("#all-steps table").is_visible()
+    slider.focus()
+    page.keyboard.press("Home")
+    assert "No plan keeps to what must be done" in step().inner_text() and slider.get_attribute("aria-valuetext").startswith("At 50")
+    page.keyboard.press("ArrowRight")
+    assert "Falls off: Kettle Field" in step().inner_text() and page.locator(".step-mark.at").get_attribute("data-step") == "1" and step().count() == 1
+    page.emulate_media(media="print")
+    assert page.locator("#all-steps table").is_visible() and not page.locator("#budget").is_visible()
+
+
+@pytest.mark.independent
+def test_without_a_script_every_field_and_every_budget_is_there(browser, site):
+    context = browser.new_context(java_script_enabled=False)
+    page = context.new_page()
+    page.goto(site["index"].as_uri() + "#site=far-side")
+    assert page.locator("tr.ranked:visible").count() == 2 and page.locator("#all-steps tbody tr:visible").count() == 5
+    assert not page.locator("#site").is_visible() and not page.locator("#budget").is_visible()
+    context.close()
 
 
 @pytest.mark.independent

@@ -42,6 +42,15 @@ LINES = [
     line(2028, "kettle", "laser_grade", why("bought", saved=0.1, per_1000=0.01, treatment="laser_grade"), [18.0, 6.0], cost=8000.0, firmness="survey_first"),
     line(2028, "moth", "none", why("no_means", "planarity", saved=0.3, per_1000=0.01, treatment="rebuild")),
 ]  # fmt: skip
+def step(pct: int, state: str, **given) -> dict:
+    """A budget step; of one without a plan only what is missing."""
+    told = {} if state == "no_plan" else {
+        "hours": 32.0, "loss": 2.0, "gap": 0.0, "changed": [], "over_trip": [], "perhaps_over_trip": [],
+        **{f"condition_{w}{end}": v for w in ("mean", "end") for end, v in (("", 0.3), ("_low95", 0.1), ("_high95", 0.8))},
+    }  # fmt: skip
+    return {"budget_pct": pct, "money": 480.0 * pct, "state": state} | told | given
+
+
 RECORD = {
     "state": "planned", "first_year": 2026, "years": 3, "starts": "2026-07-01", "newest": "2026-04-09", "currency": "USD", "names": NAMES, "places": PLACES, "courses": COURSES, "lines": LINES,
     "money": [16000.0] * 3, "crew_hours": [260.0] * 3, "spent": [9900.0, 3000.0, 8900.0], "hours": [12.0, 20.0, 0.0], "comings": [900.0, 0.0, 900.0], "loss": 2.0, "untreated": 10.0, "bound": 1.999, "gap": 0.0005,
@@ -49,6 +58,9 @@ RECORD = {
     "over_years": {f: {"planned": [], "untreated": [2028]} for f in NAMES},
     "others": {"worst_first": {"loss": 5.0, "spent": [3000.0, 0.0, 0.0], "works": {"level": 4, "lip_cut": 1}}, "in_turn": {"loss": 5.0, "spent": [3000.0, 0.0, 0.0], "works": {"level": 5, "lip_cut": 1}}},
     "tenth": {"more": {"loss": 2.0, "spent": [9900.0, 3000.0, 8900.0], "changed": []}, "less": {"loss": 2.2, "spent": [9900.0, 3000.0, 0.0], "changed": [{"field_id": "kettle", "year": 2028, "from": "laser_grade", "to": "none"}]}},
+    "budgets": [step(50, "no_plan", missing=1200.0), step(90, "solved", spent=12900.0, bought={"lip_cut": 1, "mix_add": 1, "level": 1}, perhaps_over_trip=["moth"],
+                     changed=[{"field_id": "kettle", "year": 2028, "from": "laser_grade", "to": "none"}, {"field_id": "heron", "year": 2028, "from": "none", "to": "level"}]),
+                step(100, "owner", spent=21800.0, bought={"lip_cut": 1, "mix_add": 1, "laser_grade": 2, "level": 1}), *(step(pct, state, spent=29000.0, bought={"rebuild": 1}, gap=gap, over_trip=["moth"], changed=[{"field_id": "moth", "year": 2028, "from": "none", "to": "rebuild"}]) for pct, state, gap in ((110, "rough", 0.04), (125, "solved", 0.001)))],
     "pins": [{"field_id": "kettle", "treatment": "laser_grade", "year": 2026, "not_before": None, "price": 0.1}, {"field_id": "heron", "treatment": "rebuild", "year": None, "not_before": 2028, "price": 0.0}],
     "pins_left": [{"field_id": "acorn", "treatment": None, "year": None, "not_before": None}], "levelling": {"share": 0.02, "sigma": 0.01, "assumed": False},
     "not_judged": {"heron": [["mix", "not_measured"]], "kettle": [], "moth": [["mix", "no_tolerance"]]}, "bids": [], "over_trip": {}, "begun": False, "worth": 0.0, "apart": {}, "no_rules": [], "pins_in_the_way": False, "not_offered": {"heron": {}, "kettle": {}, "moth": {"laser_grade": "no_design"}},

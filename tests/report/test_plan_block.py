@@ -142,11 +142,8 @@ def test_rivals_that_come_out_alike_on_cheap_work_are_no_boast():
 
 
 @pytest.mark.invariant
-def test_a_tenth_more_or_less_and_the_price_of_each_pin():
+def test_the_price_of_each_pin():
     block = plan_said()
-    assert [plain(s) for s in block["tenth"]] == ["10 % more money in every year would change no choice.",
-                                                  "10 % less money in every year: condition over all years 2.2 instead of 2.0, USD 12 900 spent. What changes: Kettle Field 2028, nothing instead of a laser grade."]  # fmt: skip
-    assert [plain(s) for s in plan_said(tenth={"more": RECORD["tenth"]["less"], "less": None})["tenth"]][1] == "10 % less money in every year: no plan keeps to what must be done."
     pins = [plain(s) for s in block["pins"]]
     assert pins[0].startswith("Kettle Field, a laser grade in 2026 (set by Board of Nowhere on 15 December 2025): obeyed. It takes USD 7 000. Free of it, the plan would leave the fields 5.0 % less over their limits")
     assert pins[1].endswith("It costs nothing: without it the plan would do the same, or as well.") and "not obeyed" in pins[2]

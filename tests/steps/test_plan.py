@@ -198,7 +198,7 @@ def test_pins_are_obeyed_and_priced_and_the_block_says_it_all(where):
     rows = [row for year in block["years"] for row in year["rows"]]
     assert len(rows) == sum(r["treatment"] != "none" for r in found.values()) and len(block["years"]) == 3 and len(block["compared"]) >= 3
     assert sum(len(year["waits"]) for year in block["years"]) + len(rows) == len(found)
-    assert all(len(row) == len(block["heads"]) for row in rows) and "{" not in json.dumps([block["lead"], block["fields"], block["pins"], block["compared"], block["tenth"]])
+    assert all(len(row) == len(block["heads"]) for row in rows) and "{" not in json.dumps([block["lead"], block["fields"], block["pins"], block["compared"], block["steps"]["rows"]])
     assert {line.split(":")[0] for line in block["fields"]} == {"Heron Field", "Kettle Field", "Moth Field"}
 
 

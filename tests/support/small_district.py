@@ -101,6 +101,11 @@ def planned(made: District, code: Path = ROOT) -> dict[str, set[str]]:
     return out
 
 
-def _call(made: District, code: Path, *options: str) -> subprocess.CompletedProcess:
-    command = [sys.executable, "-m", "pipeline", "run", str(made.folder), *options]
+def verb(made: District, name: str, *options: str) -> subprocess.CompletedProcess:
+    """Another of the operator's verbs on the project."""
+    return _call(made, ROOT, *options, name=name)
+
+
+def _call(made: District, code: Path, *options: str, name: str = "run") -> subprocess.CompletedProcess:
+    command = [sys.executable, "-m", "pipeline", name, str(made.folder), *options]
     return subprocess.run(command, cwd=code, env=os.environ | {"PYTHONPATH": str(code)}, capture_output=True, text=True, check=False)

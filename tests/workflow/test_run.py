@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 import pytest
 import rasterio
-from support.small_district import ROOT, add_survey, district, planned, run, settings
+from support.small_district import ROOT, add_survey, district, planned, run, settings, verb
 
 from pipeline.store.where import Where
 from pipeline.variables import FIELD_TABLES
@@ -127,6 +127,29 @@ def test_a_core_from_before_the_mix_came_says_nothing_of_it(ran):
 
 @pytest.mark.invariant
 def test_a_second_run_does_nothing(ran):
+    assert planned(ran) == {}
+
+
+@pytest.mark.invariant
+def test_a_report_handed_on_is_kept_and_its_pages_alone_run_again(ran):
+    """One field is handed on; a day before its newest survey, before the last issue, or an unknown field is refused and leaves nothing."""
+    kept = ran.folder / "issued"
+    try:
+        done = verb(ran, "issue", "moth", "--to", "the board", "--on", "2026-05-01")
+        assert done.returncode == 0, done.stderr
+        (folder,) = kept.iterdir()
+        told = json.loads((folder / "manifest.json").read_text())
+        assert folder.name == "0001-2026-05-01" and (told["to"], told["fields"], told["district"]) == ("the board", ["moth"], False) and told["rows"]["moth"]["readings"]
+        same = lambda a, b: a.read_bytes() == b.read_bytes()
+        assert all(same(folder / f"fields/moth/{n}", ran.results / f"fields/moth/{n}") for n in ("report.html", "work_package.pdf", "lip.csv", "provenance.json", "surveys/moth-2026-04/survey.json"))
+        todo = planned(ran)
+        assert todo["report"] == {"moth"} and "portfolio" in todo and not {"layout", "grid", "tie", "measure", "change", "grade", "history", "season", "plan"} & set(todo)
+        for bad in (["nowhere"], ["moth", "--on", "2026-01-01"], ["moth", "--on", "2026-04-30"]):
+            refused = verb(ran, "issue", *bad)
+            assert refused.returncode == 1 and "nothing was run" in refused.stderr
+        assert len(list(kept.iterdir())) == 1
+    finally:
+        shutil.rmtree(kept, ignore_errors=True)
     assert planned(ran) == {}
 
 

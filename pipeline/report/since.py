@@ -1,0 +1,199 @@
+"""What is new since a report that was handed on, and which of its figures have been revised: a block near the head of a page."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Iterable, Mapping, Sequence
+
+from pipeline.change import revised as change
+from pipeline.report.changed import work_line
+from pipeline.report.figures import Unit, figure
+from pipeline.report.hazards import CLOSED, OPEN
+from pipeline.report.saying import Sayer
+from pipeline.report.since_why import MadeOf, whys
+from pipeline.report.standing import Standing
+from pipeline.report.words import Words, opened
+
+SHOWN = 8  # revised figures that stand open; more are folded, and printed all the same
+MOST_NAMED = 4
+SURE = 0.8
+Z95 = 1.96
+
+
+@dataclass(frozen=True)
+class Handed:
+    """A report that was handed on, of one field or of all.
+
+    number, on, to, note : as its manifest says; path: its folder, as a link from the page
+    altered : names of its files that are not as they were handed on
+    tables  : the field's tables then, by name; field: its row of portfolio.csv; hazards: its rows of hazards.csv
+    """
+
+    number: int
+    on: str
+    to: str
+    note: str
+    path: str
+    altered: Sequence[str]
+    tables: Mapping[str, Sequence[Mapping]]
+    field: Mapping | None
+    hazards: Sequence[Mapping]
+    made_of: MadeOf
+
+
+@dataclass(frozen=True)
+class Today:
+    """The same of today. works: rows of the operator's table of works; stands: the field over all its surveys."""
+
+    tables: Mapping[str, Sequence[Mapping]]
+    field: Mapping
+    stands: Standing
+    works: Sequence
+    made_of: MadeOf
+
+
+def since_block(then: Handed | None, now: Today, sayer: Sayer) -> dict:
+    """title, altered, new, gone (sentences), heads, rows (revised figures), more (those that are folded), small, quiet; empty where no
+    report was handed on."""
+    if then is None:
+        return {}
+    words = sayer.words
+    became = change.surveys(then.tables["survey_quality"], now.tables["survey_quality"])
+    found = change.revised(change.figures(then.tables, then.field), change.figures(now.tables, now.field), became.both)
+    days = {r["survey_id"]: r["flown_on"] for r in now.tables["survey_quality"]}
+    rows, small = [], 0
+    for one in found:
+        was, is_ = (told(t, sayer.units, words) for t in (one.was, one.now))
+        if was == is_:
+            small += 1
+            continue
+        rows.append([_what(one.key, now, then, sayer), _of(one.key, days, sayer), is_, words("since_from", was=was), "; ".join(whys(then.made_of, now.made_of, one.key, words))])
+    new = [*_verdict(then, now, words), *_surveys(became, now, sayer), *_hazards(then, now, sayer), *_places(then, now, became, sayer), *_lips(then, now, became, sayer), *_works(then, now, sayer)]
+    gone = [*(words("since_refused", survey=_named(s, now.tables, sayer), reason=_reason(s, now.tables)) for s in became.refused), *(words("since_gone", survey=_named(s, then.tables, sayer)) for s in became.gone)]
+    return {
+        "title": title(then, words), "note": words("since_note", note=then.note) if then.note else "", "path": then.path, "altered": altered(then, words), "new": new, "gone": gone,
+        "heads": [words(f"since_col_{c}") for c in ("what", "of", "now", "was", "why")], "rows": rows[:SHOWN], "more": rows[SHOWN:],
+        "more_said": words.count("since_more", len(rows) - SHOWN) if len(rows) > SHOWN else "", "small": words.count("since_small", small) if small else "",
+        "quiet": [*([] if new or gone else [words("since_nothing_new")]), *([] if rows else [words("since_nothing_revised")])],
+    }  # fmt: skip
+
+
+def title(then: Handed, words: Words) -> str:
+    """'Since the report of 7 April 2026 (given to the park board)'."""
+    given = words("since_given", to=then.to) if then.to else ""
+    return words("since_title", day=words.date(then.on)) + given
+
+
+def altered(then: Handed, words: Words) -> str:
+    """A sentence where the kept report is not as it was handed on; else empty."""
+    names = [*then.altered[:MOST_NAMED], *([words.count("and_more", len(then.altered) - MOST_NAMED)] if len(then.altered) > MOST_NAMED else [])]
+    return words("since_altered", number=then.number, files=", ".join(names)) if names else ""
+
+
+def told(t: change.Told, units, words: Words) -> str:
+    """A figure as a page prints it, with its range."""
+    if t.value is None or t.value == "":
+        return words("since_untold")
+    if t.unit == "word":
+        return words(f"verdict_{t.value}")
+    if t.unit == "count":
+        return str(int(t.value))
+    unit = {"mm": units.height, "m": units.length, "m3": units.volume, "t": units.mass, "pct": Unit("%", 1, 2)}[t.unit]
+    return figure(float(t.value), None if t.half is None else t.half / Z95, unit)
+
+
+def _what(key: change.Key, now: Today, then: Handed, sayer: Sayer) -> str:
+    words, placing = sayer.words, sayer.placing
+    if not key.place:
+        return words(f"since_what_{key.measure}")
+    table = "low_spots" if key.measure in ("low_spot", "fill") else None
+    if key.measure in ("lip", "growth"):
+        place = placing.edge(key.place)
+    elif key.place.startswith("pond-"):
+        row = next((r for t in (now.tables, then.tables) for r in t[table or "low_spots"] if r["low_spot_id"] == key.place and r["e"] is not None), None)
+        place = placing.spot(key.place, row["e"], row["n"]) if row is not None else key.place
+    else:
+        place = words("place_skin") if key.place == "skin" else placing.place(key.place)
+    return opened(words(f"since_what_{key.measure}", place=place))
+
+
+def _of(key: change.Key, days: Mapping, sayer: Sayer) -> str:
+    later = sayer.day(days[key.survey], key.survey)
+    return later if not key.earlier else sayer.words("since_pair", earlier=sayer.day(days[key.earlier], key.earlier), later=later)
+
+
+def _named(survey: str, tables: Mapping, sayer: Sayer) -> str:
+    day = next(r["flown_on"] for r in tables["survey_quality"] if r["survey_id"] == survey)
+    return sayer.words("since_survey", day=sayer.words.date(day), survey=survey)
+
+
+def _reason(survey: str, tables: Mapping) -> str:
+    return next((r["reason"] or "" for r in tables["survey_quality"] if r["survey_id"] == survey), "")
+
+
+def _verdict(then: Handed, now: Today, words: Words) -> list[str]:
+    was, is_ = (then.field or {}).get("verdict"), now.field["verdict"]
+    if not was or was == is_:
+        return []
+    return [words("since_verdict", now=words(f"verdict_{is_}"), was=words(f"verdict_{was}"))]
+
+
+def _surveys(became: change.Surveys, now: Today, sayer: Sayer) -> Iterable[str]:
+    words = sayer.words
+    if became.new:
+        yield words.count("since_new_survey", len(became.new), surveys=words.listed(_named(s, now.tables, sayer) for s in became.new))
+    for s in became.turned_away:
+        yield words("since_turned_away", survey=_named(s, now.tables, sayer), reason=_reason(s, now.tables))
+
+
+def _hazards(then: Handed, now: Today, sayer: Sayer) -> Iterable[str]:
+    words, state = sayer.words, {h["hazard_id"]: h["state"] for h in then.hazards}
+    for h in now.stands.hazards:
+        if h.state == OPEN and state.get(h.hazard_id) != OPEN:
+            yield words("since_opened" if h.hazard_id not in state else "since_opened_again", what=sayer.open_hazard(h, now.stands))
+        elif h.state == CLOSED and state.get(h.hazard_id) == OPEN:
+            place = sayer.where(h.last) if h.last is not None else sayer.seen_at(h.place_id, h.e, h.n) if h.by_eye else h.place_id.replace("-", " ")
+            yield words("since_closed", place=opened(place), day=words.date(h.action_on))
+    known = {h.hazard_id for h in now.stands.hazards}
+    for h in then.hazards:
+        if h["hazard_id"] not in known and h["state"] == OPEN:
+            yield words("since_hazard_gone", place=h["place"], value=h["value"])
+
+
+def _places(then: Handed, now: Today, became: change.Surveys, sayer: Sayer) -> Iterable[str]:
+    """Low spots that are over the tolerance on the newest survey and were not then, and the other way round; only once the newest is another one."""
+    words, (was, is_) = sayer.words, (_over(t.tables, (t.field or {}).get("last_survey")) for t in (then, now))
+    if not became.new:
+        return
+    name = lambda r: sayer.placing.spot(r["low_spot_id"], r["e"], r["n"])
+    deep = lambda r: sayer.height(r["depth_mm"], r["depth_sigma_mm"])
+    new = [words("since_at", place=name(r), depth=deep(r)) for i, r in is_.items() if i not in was]
+    over = [name(r) for i, r in was.items() if i not in is_]
+    if new:
+        yield words.count("since_low", len(new), places=words.listed(new))
+    if over:
+        yield words.count("since_low_no_more", len(over), places=words.listed(over))
+
+
+def _over(tables: Mapping, survey: str | None) -> dict[str, Mapping]:
+    return {r["low_spot_id"]: r for r in tables["low_spots"] if r["survey_id"] == survey and r["probability"] is not None and r["probability"] >= SURE and r["depth_mm"] is not None}
+
+
+def _lips(then: Handed, now: Today, became: change.Surveys, sayer: Sayer) -> Iterable[str]:
+    """How much edge is over the tolerance, once another survey is the newest."""
+    was, is_ = (then.field or {}).get("lip_over_tolerance_m"), now.field.get("lip_over_tolerance_m")
+    if became.new and was is not None and is_ is not None and round(was) != round(is_):
+        yield sayer.words("since_lip_over", now=sayer.length(is_), was=sayer.length(was))
+
+
+def _works(then: Handed, now: Today, sayer: Sayer) -> Iterable[str]:
+    known = then.made_of.rows.get("works")
+    if known is None:
+        return
+    new = [w for w in now.works if w["work_id"] not in known]
+    for w in new[-MOST_NAMED:]:
+        yield sayer.words("since_work", work=work_line(w, sayer))
+    if len(new) > MOST_NAMED:
+        yield sayer.words.count("since_works_more", len(new) - MOST_NAMED)
+
+

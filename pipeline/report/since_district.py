@@ -1,0 +1,79 @@
+"""The same over all fields: what is new and what is revised since the page over all fields was handed on, and the list of all that was."""
+
+from __future__ import annotations
+
+from typing import Iterable, Mapping, Sequence
+
+from pipeline.change import revised as change
+from pipeline.report.hazards import CLOSED, OPEN
+from pipeline.report.overview import FieldSeen
+from pipeline.report.since import SHOWN, Handed, altered, title, told
+from pipeline.report.since_why import MadeOf, whys
+from pipeline.report.words import Words, opened
+
+
+def since_district(then: Mapping[str, Handed], about: Handed | None, fields: Sequence[FieldSeen], rows: Mapping[str, Mapping], made_of: Mapping[str, MadeOf], words: Words) -> dict:
+    """As `since_block` has it; empty where the page was never handed on.
+
+    then   : field -> what the report said of it; about: the report itself
+    fields : as they stand now, ranked; rows: field -> its row of portfolio.csv now
+    """
+    if about is None:
+        return {}
+    new, gone, revised, small = [], [], [], 0
+    for seen in fields:
+        old, row = then.get(seen.field_id), rows[seen.field_id]
+        if old is None or old.field is None:
+            new.append(words("since_field_new", field=seen.name))
+            continue
+        new += [*_stands(old.field, row, seen, words), *_hazards(old, seen, words)]
+        before, now = (change.figures({}, r) for r in (old.field, row))
+        for one in change.revised(before, now, [row["last_survey"]] if row.get("last_survey") else []):
+            was, is_ = (told(t, seen.reader.units, words) for t in (one.was, one.now))
+            if was == is_:
+                small += 1
+                continue
+            why = whys(old.made_of, made_of[seen.field_id], one.key, words) if old.made_of.provenance else [words("since_why_unkept")]
+            revised.append([f"{seen.name}: {words(f'since_what_{one.key.measure}')}", seen.reader.day(seen.now.newest.flown_on, one.key.survey), is_, words("since_from", was=was), "; ".join(why)])
+    gone += [words("since_field_gone", field=f) for f in sorted(then.keys() - {s.field_id for s in fields})]
+    return {
+        "title": title(about, words), "note": words("since_note", note=about.note) if about.note else "", "path": about.path, "altered": altered(about, words), "new": new, "gone": gone,
+        "heads": [words(f"since_col_{c}") for c in ("what", "of", "now", "was", "why")], "rows": revised[:SHOWN], "more": revised[SHOWN:],
+        "more_said": words.count("since_more", len(revised) - SHOWN) if len(revised) > SHOWN else "", "small": words.count("since_small", small) if small else "",
+        "quiet": [*([] if new or gone else [words("since_nothing_new")]), *([] if revised else [words("since_nothing_revised")])],
+    }  # fmt: skip
+
+
+def _stands(was: Mapping, now: Mapping, seen: FieldSeen, words: Words) -> Iterable[str]:
+    """Another newest survey, and with it another word; a word that changed on the same survey is a revision, told as one."""
+    if was.get("last_survey") == now.get("last_survey"):
+        return
+    day = seen.reader.day(seen.now.newest.flown_on, seen.now.newest.survey_id) if seen.now.newest is not None else words("since_untold")
+    word = lambda r: words(f"verdict_{r['verdict']}")
+    yield words("since_field_surveyed" if was["verdict"] == now["verdict"] else "since_field_word", field=seen.name, day=day, now=word(now), was=word(was))
+
+
+def _hazards(old: Handed, seen: FieldSeen, words: Words) -> Iterable[str]:
+    state = {h["hazard_id"]: h["state"] for h in old.hazards}
+    for h in seen.now.hazards:
+        if h.state == OPEN and state.get(h.hazard_id) != OPEN:
+            yield f"{seen.name}: " + words("since_opened" if h.hazard_id not in state else "since_opened_again", what=seen.reader.open_hazard(h, seen.now))
+        elif h.state == CLOSED and state.get(h.hazard_id) == OPEN:
+            place = seen.reader.where(h.last) if h.last is not None else h.place_id.replace("-", " ")
+            yield f"{seen.name}: " + words("since_closed", place=opened(place), day=words.date(h.action_on))
+    for h in old.hazards:
+        if h["state"] == OPEN and h["hazard_id"] not in {n.hazard_id for n in seen.now.hazards}:
+            yield f"{seen.name}: " + words("since_hazard_gone", place=h["place"], value=h["value"])
+
+
+def issued_list(found: Sequence[Mapping], words: Words) -> dict:
+    """Everything that was handed on, newest first: heads and rows of number, day, to whom, what (text and link), note, state.
+
+    found : number, on, to, note, fields (names), district, links (text, address) and altered (names of files) of each
+    """
+    rows = [
+        {"number": i["number"], "on": words.date(i["on"]), "to": i["to"], "note": i["note"], "links": i["links"],
+         "state": words("issued_altered", files=", ".join(i["altered"])) if i["altered"] else words("issued_whole")}
+        for i in sorted(found, key=lambda i: -i["number"])
+    ]  # fmt: skip
+    return {"heads": [words(f"issued_col_{c}") for c in ("number", "on", "to", "what", "note", "state")], "rows": rows} if rows else {}
