@@ -1,4 +1,4 @@
-"""Writes docs/tables-in.md, docs/settings.md and docs/results.md from the code. A test holds them together.
+"""Writes docs/tables-in.md, docs/settings.md, docs/results.md and docs/terms.md from the code. A test holds them together.
 
     .venv/bin/python docs/make_docs.py
 
@@ -8,6 +8,7 @@ What the code does not say of a column stands in docs/columns.json.
 import inspect
 import json
 import math
+import runpy
 from pathlib import Path
 
 from pipeline import tables
@@ -247,9 +248,14 @@ def _rasters() -> list[tuple[str, ...]]:
     return [(f"`{v.name}`", v.unit, v.dtype, empty.get(v.nodata, "NaN"), "; ".join(filter(None, (v.long_name, v.sign)))) for v in RASTERS.values()]
 
 
+def terms() -> str:
+    """Every name and word in one list."""
+    return MADE + runpy.run_path(str(HERE / "make_terms.py"))["terms"](table)
+
+
 def made() -> dict[str, str]:
     """File name -> text of every generated page."""
-    return {"tables-in.md": tables_in(), "settings.md": settings(), "results.md": results()}
+    return {"tables-in.md": tables_in(), "settings.md": settings(), "results.md": results(), "terms.md": terms()}
 
 
 if __name__ == "__main__":

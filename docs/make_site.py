@@ -86,8 +86,8 @@ def slug(heading: str, used: set[str]) -> str:
     return anchor
 
 
-def read(name: str, text: str) -> Page:
-    """A page from its Markdown. Raises ValueError where it does not begin with a heading of its own."""
+def read(name: str, text: str, titles: dict[str, str]) -> Page:
+    """A page from its Markdown. titles : of all pages, by name. Raises ValueError where it has no heading"""
     reader = MarkdownIt("commonmark", {"html": True}).enable("table")
     tokens = reader.parse(text)
     sections, heads, used = [], [], set()
@@ -111,9 +111,7 @@ def read(name: str, text: str) -> Page:
         elif token.type in ("th_open", "td_open"):
             _cell(tokens, k, columns, at, said, in_head)
             at += 1
-        for child in token.children or ():
-            if child.type == "link_open":
-                child.attrSet("href", link(child.attrGet("href")))
+        _links(token.children or [], titles)
     if not sections:
         raise ValueError(f"{name}: found no heading; expected one at its top")
     html = reader.renderer.render(tokens, reader.options, {})
@@ -139,6 +137,16 @@ def plain(token) -> str:
     return "".join(c.content if c.type in ("text", "code_inline") else " " if c.type == "softbreak" else "" for c in token.children or ())
 
 
+def _links(children: list, titles: dict[str, str]) -> None:
+    """Links lead to pages; one that reads as the name of a file reads as that page's title."""
+    for k, child in enumerate(children):
+        if child.type == "link_open":
+            target = child.attrGet("href")
+            if children[k + 1].content in titles:
+                children[k + 1].content = titles[children[k + 1].content]
+            child.attrSet("href", link(target))
+
+
 def link(target: str) -> str:
     """A link between Markdown files as one between pages."""
     name, mark, anchor = target.partition("#")
@@ -161,7 +169,9 @@ def site(folder: Path) -> list[Path]:
     """Write the site; what was written."""
     listing = (HERE / HOME).read_text(encoding="utf-8")
     ordered = groups(listing)
-    every = [read(name, (HERE / name).read_text(encoding="utf-8")) for name in (HOME, *(n for _, names in ordered for n in names))]
+    texts = {name: (HERE / name).read_text(encoding="utf-8") for name in (HOME, *(n for _, names in ordered for n in names))}
+    titles = {name: re.search(r"^# (.+)$", text, re.M)[1] for name, text in texts.items()}
+    every = [read(name, text, titles) for name, text in texts.items()]
     by_name = {page.name: page for page in every}
     nav = [(heading, [by_name[n] for n in names]) for heading, names in ordered]
     template = Environment(loader=FileSystemLoader(SITE), autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True).get_template("page.html")
