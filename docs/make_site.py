@@ -12,6 +12,7 @@ import re
 import sys
 from dataclasses import dataclass, field
 from html import escape
+from itertools import count
 from pathlib import Path
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
@@ -122,14 +123,22 @@ def _cell(tokens: list, k: int, columns: list[str], at: int, said: str, in_head:
     """A head names its column; a cell carries that name for narrow screens; the first of a row names the row."""
     if in_head:
         columns.append(said)
-        tokens[k].attrSet("scope", "col")
+        if said:
+            tokens[k].attrSet("scope", "col")
+        else:
+            _as(tokens, k, "td")
         return
     if at == 0:
-        close = next(t for t in tokens[k:] if t.type == "td_close")
-        tokens[k].tag = close.tag = "th"
+        _as(tokens, k, "th")
         tokens[k].attrSet("scope", "row")
     else:
         tokens[k].attrSet("data-label", columns[at])
+
+
+def _as(tokens: list, k: int, tag: str) -> None:
+    """Another tag for the cell that begins at a token."""
+    close = next(t for t in tokens[k:] if t.type in ("td_close", "th_close"))
+    tokens[k].tag = close.tag = tag
 
 
 def plain(token) -> str:
@@ -155,7 +164,8 @@ def link(target: str) -> str:
 
 def framed(html: str) -> str:
     """Tables and listings in frames that scroll by themselves and can be reached by keyboard."""
-    html = re.sub(r"<table>", '<div class="wide" tabindex="0" role="region" aria-label="table"><table>', html).replace("</table>", "</table></div>")
+    number = count(1)
+    html = re.sub(r"<table>", lambda _: f'<div class="wide" tabindex="0" role="region" aria-label="table {next(number)}"><table>', html).replace("</table>", "</table></div>")
     return html.replace("<pre>", '<pre tabindex="0">')
 
 
