@@ -1,4 +1,4 @@
-# Two commands: make demo, make test. Each builds .venv from the hash-pinned lock first, once.
+# Three commands: make demo, make test, make docs. Each builds .venv from the hash-pinned lock first, once.
 # Paths stay relative, so that a folder with a space in its name does no harm.
 
 PYTHON := $(shell for p in python3.13 python3.12 python3.11 python3; do \
@@ -6,12 +6,15 @@ PYTHON := $(shell for p in python3.13 python3.12 python3.11 python3; do \
 BIN := .venv/bin
 BUILT := .venv/built-from.lock
 
-.PHONY: demo test clean
+.PHONY: demo test docs clean
 demo: $(BUILT)
 	@$(BIN)/skinplane run demo_inputs || [ $$? -eq 3 ]  # 3: done, with a survey refused, which the demo has
 
 test: $(BUILT)
 	@$(BIN)/python -m pytest
+
+docs: $(BUILT)
+	@$(BIN)/python docs/make_site.py
 
 $(BUILT): requirements/build.lock requirements/all.lock pyproject.toml
 	@if [ -z "$(PYTHON)" ]; then echo "skinplane needs Python 3.11, 3.12 or 3.13; found: $$(python3 --version 2>&1 || echo none)."; \

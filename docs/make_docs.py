@@ -1,4 +1,4 @@
-"""Writes docs/tables-in.md, docs/settings.md, docs/results.md and docs/explained.md from the code. A test holds them together.
+"""Writes docs/tables-in.md, docs/settings.md, docs/results.md, docs/explained.md and docs/terms.md from the code. A test holds them together.
 
     .venv/bin/python docs/make_docs.py
 
@@ -8,6 +8,7 @@ What the code does not say of a column stands in docs/columns.json.
 import inspect
 import json
 import math
+import runpy
 from pathlib import Path
 
 from pipeline import tables
@@ -249,6 +250,11 @@ def _rasters() -> list[tuple[str, ...]]:
     return [(f"`{v.name}`", v.unit, v.dtype, empty.get(v.nodata, "NaN"), "; ".join(filter(None, (v.long_name, v.sign)))) for v in RASTERS.values()]
 
 
+def terms() -> str:
+    """Every name and word in one list."""
+    return MADE + runpy.run_path(str(HERE / "make_terms.py"))["terms"](table)
+
+
 def explained() -> str:
     """The pages of `skinplane explain`, errors then words."""
     parts = [MADE + "# What each code and word stands for\n", PREAMBLE_EXPLAINED]
@@ -266,7 +272,7 @@ refusal. What was found and why it matters, how to mend it, an example.
 
 def made() -> dict[str, str]:
     """File name -> text of every generated page."""
-    return {"tables-in.md": tables_in(), "settings.md": settings(), "results.md": results(), "explained.md": explained()}
+    return {"tables-in.md": tables_in(), "settings.md": settings(), "results.md": results(), "explained.md": explained(), "terms.md": terms()}
 
 
 if __name__ == "__main__":

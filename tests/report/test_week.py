@@ -162,7 +162,7 @@ def test_the_paper_has_a_page_a_site_with_the_unsafe_field_first_and_lines_to_wr
     assert [p.name for p in parts] == ["Far", "Mill Pond Field", "Other <Field>"] and parts[1].warnings and not parts[2].warnings
     level, drag, other = parts[1].rows
     assert level[:2] == ("Level", "Mon 13 April, 1.2\u00a0h") and level[3] == "Low." and "short tons" in level[4] and level[5] and {"bearing", "corner", "handful"} <= set(level[2])
-    assert drag[1] == "Wed 15 April, 0.5 h" and drag[3:] == ("", "", "") and other[0] == "Other work" and len(parts[2].rows) == 2
+    assert drag[1] == "Wed 15 April, 0.5\u00a0h" and drag[3:] == ("", "", "") and other[0] == "Other work" and len(parts[2].rows) == 2
     assert plain(made.under[0]) == "From surveys and works up to 9 April 2026; for the first week that begins after it, that of 13 April 2026."
 
 
