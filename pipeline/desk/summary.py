@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from pathlib import Path
 
+from pipeline.owner import Tolerances
 from pipeline.project import Project
 from pipeline.report.words import Words
 from pipeline.steps.spoken import in_tables
@@ -35,13 +36,21 @@ def _refused(survey: dict) -> bool:
     return survey["verdict"] == "refused"
 
 
+def _none_unsafe(tolerances: Tolerances, measured: bool) -> str:
+    """Which sentence stands where no field is unsafe: without a trip limit nothing could be."""
+    limits = [tolerances.lip_trip_mm, tolerances.low_spot_trip_mm]
+    if not measured:
+        return "said_none_measured"
+    return "said_no_trip_limit" if limits == [None, None] else "said_some_trip_limit" if None in limits else "said_none_unsafe"
+
+
 def lines(project: Project, root: Path, where: Where, surveyed: list[dict], words: Words) -> list[str]:
     refused = [r for r in surveyed if _refused(r)]
     fields = tables.read(root / where.portfolio, "portfolio")
     name = {f: row.get("name") or f for f, row in project.fields.items()}
     unsafe = [r for r in fields if r["verdict"] == "unsafe"]
     out = [words("said_unsafe", field=name[r["field_id"]], what=r["reason"]) for r in unsafe]
-    out = out or [words("said_none_unsafe" if len(refused) < len(surveyed) else "said_none_measured")]
+    out = out or [words(_none_unsafe(project.config.tolerances, len(refused) < len(surveyed)))]
     for verdict in AFTER_UNSAFE:
         named = [name[r["field_id"]] for r in fields if r["verdict"] == verdict]
         if named:

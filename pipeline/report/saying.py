@@ -9,7 +9,7 @@ from pipeline.owner import Owned, Tolerances
 from pipeline.report.fall_words import fall_flips, fall_says
 from pipeline.report.figures import NBSP, PLUS_MINUS, Z95, figure, limit, printed, rounded, span, spans_length, spoken
 from pipeline.report.findings import (
-    CANNOT_TELL_KIND, CREPT, FALL, GAP, GAP_NOISE, LIP, LOW_SKIN, LOW_SPOT, MIX, MOUND, PLANARITY, STEP, Finding, Shown,
+    CANNOT_TELL_KIND, CREPT, FALL, GAP, GAP_NOISE, LIP, LOW_SKIN, LOW_SPOT, MIX, MOUND, PLANARITY, STEP, Finding, Limits, Shown,
 )  # fmt: skip
 from pipeline.report.hazards import Hazard
 from pipeline.report.placing import Placing
@@ -25,6 +25,7 @@ LIMITS = {
 }  # fmt: skip
 EDGE_LIMITS = ("lip_mm", "lip_trip_mm")
 STRAIGHTEDGE_M = 3.0  # where the owner named no length
+DECIDING = ("lip", "lip_trip", "low_spot", "low_spot_trip", "planarity")  # limits by which the headline judges
 FEW = 3  # so many names are read; more are counted
 CLOSE = 0.95  # a verdict surer than this is not called near its threshold
 
@@ -274,8 +275,15 @@ class Sayer:
         falls = [self.where(f) for f in found if f.kind == FALL]
         return [*out, self.words("fall_of", places=self.words.listed(falls))] if falls else out
 
+    def unset(self, limits: Limits) -> list[str]:
+        """The limits that decide over a field and that nobody set, named."""
+        return [self.words(f"tolerance_{name}_mm") for name in DECIDING if getattr(limits, name) is None]
+
     def unknown(self, now: Standing) -> str:
-        """What could not be judged, named."""
+        """What could not be judged, named; where no limit decides, that nobody set one."""
+        unset = self.unset(now.limits)
+        if len(unset) == len(DECIDING):
+            return self.words("headline_unset")
         names = [self.where(f) for f in now.newest.of(UNKNOWN) if f.kind == LOW_SPOT and not f.by_hand]
         if len(names) > FEW:
             names = [self.words.count("places", len(names))]
@@ -286,4 +294,5 @@ class Sayer:
             names.append(self.words("evenness"))
         if any(f.kind == FALL for f in now.newest.of(UNKNOWN)):
             names.append(self.words("how_it_falls"))
-        return self.words("headline_unknown", what=self.words.listed(names + edges))
+        more = " " + self.words("headline_some_unset", names=self.words.listed(unset)) if unset else ""
+        return self.words("headline_unknown", what=self.words.listed(names + edges)) + more

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from pipeline.report.figures import NBSP
-from report.scene import HOME, TOLERANCES, edge, layout, sayer, seen, spot, station, stood, zone
+from pipeline.report.findings import Limits
+from report.scene import HOME, TOLERANCES, WORDS, edge, layout, sayer, seen, spot, station, stood, zone
 
 
 def plain(text: str) -> str:
@@ -125,3 +128,10 @@ def test_a_survey_is_named_where_another_one_shares_its_day():
 
     shared = replace(sayer(), shared_days=frozenset({"2026-04-07"}))
     assert plain(shared.day("2026-04-07", "three")) == "7 April 2026 (three)" and plain(shared.day("2025-10-06", "two")) == "6 October 2025"
+
+
+@pytest.mark.invariant
+def test_a_field_without_limits_is_never_said_to_be_within_them():
+    nobody, some = (replace(stood(seen()), limits=limits) for limits in (Limits(*[None] * 5), Limits(25.0, None, 20.0, None, 13.0)))
+    assert sayer().unknown(nobody) == WORDS("headline_unset") and "Nothing is over" not in sayer().unknown(nobody)
+    assert sayer().unknown(some).endswith("No limit is set for: lip, unsafe above and low spot, unsafe above.")
