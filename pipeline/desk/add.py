@@ -9,6 +9,7 @@ from pathlib import Path
 
 from pipeline.desk.add_whereabouts import Over, nearest, over
 from pipeline.desk.asking import Asking, NotUsable, cell, words
+from pipeline.desk.headers import sparse
 from pipeline.desk.look import layout_of
 from pipeline.diamond.layout import Layout
 from pipeline.errors import BadInput, Problem, Refused, did_you_mean
@@ -24,7 +25,6 @@ from pipeline.survey.reading.stated import Stated
 from pipeline.tables import SOURCES, TABLES
 
 CLOUDS = "clouds"
-BOX_OVER_COVERED = 4.0  # a flight over several fields fills no more than a part of its box: only a cloud sparse beyond that is told of (ours)
 READ = {f.name: f.read for f in TABLES["surveys"]}
 # What a refusal can be answered with: the option, and the question.
 ANSWERS = {
@@ -272,12 +272,8 @@ def _told(project: Project, config: Path, row: dict[str, str], covered: list[Ove
     for one in covered:
         if one.field_id not in wanted and wanted != ["all"]:
             out.append(f"  {one.field_id}: its box holds {100 * one.share:.0f} % of the skin; under {least:g} % a field is refused, so it is not named.")
-    cell_m = project.config.cell_size_m
     first = covered[0]
-    per_m2 = first.per_m2
-    if facts.kind not in ("walk", "raster", "bare") and row["source"] in ("photogrammetry", "lidar") and BOX_OVER_COVERED * per_m2 * cell_m**2 < project.config.grid.points_per_cell_min:
-        wide = (project.config.grid.points_per_cell_min / per_m2) ** 0.5
-        out.append(f"  About {per_m2:.1f} points a m² over its whole box, {per_m2 * cell_m**2:.2g} in a cell of {cell_m:g} m; a run refuses it under {project.config.grid.points_per_cell_min:g}. Set cell_size_m to some {wide:.2g} (for all surveys), or fly lower.")
+    out += [f"  {line}" for line in sparse([facts], row["source"], facts.n_points / first.per_m2, project.config.cell_size_m, project.config.grid.points_per_cell_min)]
     if "height_reference" not in row and not first.referenced:
         out.append("  Nobody states what its heights count from: write height_reference once it is known; one for all surveys of a field.")
     if "turf_height" not in row and row["source"] in ("photogrammetry", "lidar"):

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from math import ceil
 from pathlib import Path
+from typing import Sequence
 
 import shapely
 
@@ -23,6 +25,10 @@ from pipeline.tables import Read
 PLAIN = ("as the file says.", "as surveys.csv says.", "as surveys.csv and the file say.")  # ends of sentences that only repeat
 
 
+CLOUDS = ("photogrammetry", "lidar")
+BOX_OVER_COVERED = 4.0  # a flight over several fields fills no more than a part of its box: only a cloud sparse beyond that is told of (ours)
+
+
 @dataclass(frozen=True)
 class Seen:
     """One survey of one field as its header shows it: a line to print, whether it would be refused, and what
@@ -33,6 +39,7 @@ class Seen:
     text: str
     refused: bool
     notes: tuple[str, ...] = ()
+    box_m2: float = 0.0
 
 
 def headers(project: Project, folder: Path, survey: Read, layouts: dict[str, Layout]) -> list[Seen]:
@@ -48,7 +55,9 @@ def headers(project: Project, folder: Path, survey: Read, layouts: dict[str, Lay
     out = []
     for field_id in project.fields_of(survey):
         try:
-            out.append(_on_field(facts, survey, layouts[field_id], project.config.grid.cover_min_pct))
+            seen = _on_field(facts, survey, layouts[field_id], project.config.grid.cover_min_pct)
+            thin = sparse(facts, survey["source"], seen.box_m2, project.config.cell_size_m, project.config.grid.points_per_cell_min)
+            out.append(replace(seen, notes=(*seen.notes, *thin)))
         except Refused as refused:
             passed_over = refused.code == "misses_field" and survey["fields"] == ("all",)
             out.append(Seen(name, field_id, "not flown over", False) if passed_over else _refused(name, field_id, row, refused))
@@ -82,7 +91,17 @@ def _on_field(facts: list[Facts], survey: Read, layout: Layout, least_pct: float
     points = f"{sum(look.n_points for look in looks):,} points" + (f" in {len(looks)} files" if len(looks) > 1 else "")
     text = f"{points}, {looks[0].crs}, heights in {looks[0].height}, box over {share:.0%} of the skin"
     notes = tuple(dict.fromkeys(n for look in looks for n in look.notes if not n.endswith(PLAIN)))
-    return Seen(survey["survey_id"], layout.field_id, text, False, notes)
+    box_m2 = shapely.union_all([shapely.box(*look.bounds) for look in looks]).area
+    return Seen(survey["survey_id"], layout.field_id, text, False, notes, box_m2)
+
+
+def sparse(facts: Sequence[Facts], source: str, box_m2: float, cell_m: float, least: float) -> list[str]:
+    """A sentence where a cloud has surely too few points for the cells; box_m2: the area that its headers state."""
+    per_m2 = sum(one.n_points for one in facts) / max(box_m2, 1e-9)
+    if source not in CLOUDS or any(one.kind in ("walk", "raster", "bare") for one in facts) or BOX_OVER_COVERED * per_m2 * cell_m**2 >= least:
+        return []
+    wide = ceil(10 * (least / per_m2) ** 0.5) / 10
+    return [f"About {per_m2:.1f} points a m² over its whole box, {per_m2 * cell_m**2:.2g} in a cell of {cell_m:g} m; a run refuses it under {least:g}. Set cell_size_m to some {wide:g} (for all surveys), or fly lower."]
 
 
 def skin_share(boxes: list[tuple[float, float, float, float]], layout: Layout) -> float:
