@@ -57,6 +57,8 @@ def new(
     folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="The folder to make; it must not be there yet, or be empty.")],
     title: Annotated[str | None, typer.Option(help="A line over every page: whose fields these are.")] = None,
     units: Annotated[str | None, typer.Option(help="Units of the pages: us or metric.")] = None,
+    language: Annotated[str | None, typer.Option(help="Language of the pages: en or es.")] = None,
+    crew_language: Annotated[str | None, typer.Option(help="Language of what the crew carries: en or es.")] = None,
     crs: Annotated[str | None, typer.Option(help="The field's coordinate system, as EPSG:6565, or a cloud that states it.")] = None,
     field: Annotated[str | None, typer.Option(metavar="ID", help="The field's id: small letters, digits, -.")] = None,
     name: Annotated[str | None, typer.Option(help="The field's name.")] = None,
@@ -90,7 +92,7 @@ def new(
     from pipeline.desk.new import Given
     from pipeline.desk.new import new as made
 
-    raise typer.Exit(made(folder, Given(title, units, crs, field, name, site, layout, base_ft, pitch_ft, arc_m, infield, home, second, lon_lat, shapes, tolerance, set_by, set_on, cell_m)))
+    raise typer.Exit(made(folder, Given(title, units, language, crew_language, crs, field, name, site, layout, base_ft, pitch_ft, arc_m, infield, home, second, lon_lat, shapes, tolerance, set_by, set_on, cell_m)))
 
 
 @app.command(short_help="Bring a survey's file into a project.")

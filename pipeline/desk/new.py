@@ -7,7 +7,7 @@ import math
 import os
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Sequence
+from typing import Sequence, get_args
 
 from pipeline.coordinates import epsg_code, holds, horizontal, label, lon_lat, numbers_at, projected_at, read_crs, unit_m, unit_words, working_crs
 from pipeline.desk import new_config, new_sketch
@@ -18,6 +18,7 @@ from pipeline.diamond.dimensions import base_feet
 from pipeline.errors import BadInput, Problem, Refused, did_you_mean, either
 from pipeline.owner import Tolerances
 from pipeline.project import HOME_TO_SECOND_SLACK_M
+from pipeline.settings import Language
 from pipeline.store import files, vectors
 from pipeline.store.added import fresh, with_rows
 from pipeline.store.atomic import new_folder
@@ -44,6 +45,8 @@ class Given:
 
     title: str | None = None
     units: str | None = None
+    language: str | None = None
+    crew_language: str | None = None
     crs: str | None = None
     field: str | None = None
     name: str | None = None
@@ -70,8 +73,6 @@ def new(folder: Path, given: Given, can_ask: bool | None = None) -> int:
     ask = Asking("new", can_ask)
     if ask.can:
         print("A project with one field. An empty answer leaves out what may be left out.")
-    title = ask.get("--title", given.title, "Whose fields these are, as a line over every page", words, needed=False)
-    units = ask.get("--units", given.units, "Units of the pages, us or metric", one_of(("us", "metric")), default="us")
     field_id = ask.get("--field", given.field, "Field's id, in small letters, digits and -", cell(read_ident))
     name = ask.get("--name", given.name, "Field's name", words, needed=False)
     site = ask.get("--site", given.site, "Site it belongs to, an id as above", cell(read_ident), needed=False)
@@ -85,6 +86,10 @@ def new(folder: Path, given: Given, can_ask: bool | None = None) -> int:
     points = [home, second]
     shapes = ask.get("--shapes", str(given.shapes) if given.shapes else None, "File of shapes drawn already (slabs that do not move with role = stable)", _file, needed=False)
     tolerances = _tolerances(ask, given)
+    title = ask.get("--title", given.title, "Whose fields these are, as a line over every page", words, needed=False)
+    units = ask.get("--units", given.units, "Units of the pages, us or metric", one_of(("us", "metric")), default="us")
+    language, crew_language = (ask.get(option, value, f"Language of {what}, en or es", one_of(get_args(Language)), default="en") for option, value, what in (
+        ("--language", given.language, "the pages"), ("--crew-language", given.crew_language, "what the crew carries")))  # fmt: skip
     cell_m = ask.get("--cell-m", given.cell_m, "Cell of every raster, m", _number(0.02, 5), needed=False, ask=False)
     ask.settle()
 
@@ -93,7 +98,7 @@ def new(folder: Path, given: Given, can_ask: bool | None = None) -> int:
            "infield": infield if layout else None, "features": f"{DRAWINGS}/{field_id}.geojson"}  # fmt: skip
     if layout:
         row |= {key: f"{value:.3f}" for key, value in zip(("home_e", "home_n", "second_e", "second_n"), (*points[0], *points[1]))}
-    said = {"units": units, "cell_size_m": cell_m, "readings": "readings.csv", "control": "control.csv", "walks": "walks.csv", "fields": "fields.csv", "surveys": "surveys.csv",
+    said = {"units": units, "language": language, "crew_language": crew_language if crew_language != language else None, "cell_size_m": cell_m, "readings": "readings.csv", "control": "control.csv", "walks": "walks.csv", "fields": "fields.csv", "surveys": "surveys.csv",
             "works": "works.csv", "results": "results", "tolerances": tolerances, "report": {"title": title} if title else {}}  # fmt: skip
     plan = new_sketch.Sizes.of(layout, float(base_ft) if base_ft else None, float(pitch_ft) if pitch_ft else None, float(arc_m) if arc_m else None, infield)
     to_m = unit_m(read_crs(crs))

@@ -134,12 +134,14 @@ def test_nothing_is_overwritten_and_a_failed_write_leaves_nothing(tmp_path, monk
 
 @pytest.mark.analytic
 def test_questions_are_asked_until_they_can_be_used(tmp_path, monkeypatch, capsys):
-    answers = ["", "us", "Moth", "moth", "", "", "6565", "softball-60", "-77.4279801,40.0898588", "-77.42773,40.08998", "", ""]
+    answers = ["Moth", "moth", "", "", "6565", "softball-60", "-77.4279801,40.0898588", "-77.42773,40.08998", "", "", "", "us", "en", "fr", "es"]
     monkeypatch.setattr("sys.stdin", io.StringIO("\n".join(answers) + "\n"))
     assert making.new(tmp_path / "p", Given(), can_ask=True) == 0
     said = capsys.readouterr().out
     assert "Write it as 'moth'" in said and "in the same direction" in said
-    row = load(tmp_path / "p")[0].fields["moth"]
+    project = load(tmp_path / "p")[0]
+    assert (project.config.units, project.config.language, project.config.crew_language) == ("us", "en", "es")
+    row = project.fields["moth"]
     away = np.hypot(row["second_e"] - row["home_e"], row["second_n"] - row["home_n"]) * 1200 / 3937
     assert row["crs"] == "EPSG:6565" and away == pytest.approx(60 * FOOT_M * 2**0.5, abs=2e-3)
 
