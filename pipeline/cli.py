@@ -361,5 +361,5 @@ def main() -> None:
         print(f"{len(bad.problems)} problem{'s' * (len(bad.problems) != 1)} found; nothing was run.", file=sys.stderr)
         sys.exit(BAD_INPUT)
     except Stopped as stopped:
-        print("Stopped; run again to go on.", file=sys.stderr)
+        print(stopped.said, file=sys.stderr)
         sys.exit(stopped.status)

@@ -267,11 +267,19 @@ class Known:
     name: str
 
 
-def projected_at(lon: float, lat: float, near_deg: float = 0.75) -> tuple[Known, ...]:
-    """All projected CRSs of EPSG whose area of use comes near a place, by code: neighbouring zones are in use too."""
+def projected_at(lon: float, lat: float, near_deg: float = 0.75, no_wider_deg: float = 360.0) -> tuple[Known, ...]:
+    """All projected CRSs of EPSG whose area of use comes near a place, by code: neighbouring zones are in use too.
+
+    no_wider_deg : of longitude, across which an area of use may reach
+    """
     box = AreaOfInterest(lon - near_deg, lat - near_deg, lon + near_deg, lat + near_deg)
-    found = query_crs_info("EPSG", [PJType.PROJECTED_CRS], box, contains=False)
+    found = [info for info in query_crs_info("EPSG", [PJType.PROJECTED_CRS], box, contains=False) if _across(info.area_of_use) <= no_wider_deg]
     return tuple(sorted((Known(int(info.code), info.name) for info in found), key=lambda known: known.epsg))
+
+
+def _across(area) -> float:
+    """Degrees of longitude an area of use reaches over, the date line minded."""
+    return 360.0 if area is None else area.east - area.west if area.east >= area.west else area.east - area.west + 360.0
 
 
 def _siblings(crs: CRS) -> list[CRS]:

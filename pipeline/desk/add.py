@@ -125,7 +125,7 @@ def _row(ask: Asking, given: Given, project: Project, layouts: dict[str, Layout]
         ask.settle()
     survey_id = ask.get("--id", given.survey_id, "Id of the survey", _free(project), default=_name(project, fields, day) if day and fields else "")
     turf = ask.get("--turf-height", given.turf_height, "Height of the grass that day, as 1.2 in", _turf, needed=False)
-    state = ask.get("--surface-state", given.surface_state, "State of the skin, words with ; (dragged, played, wet, dry, ...)", cell(READ["surface_state"]), needed=False)
+    state = ask.get("--surface-state", given.surface_state, "State of the skin, words with ; (dragged, played, wet, dry, topdressed, mown, shaggy, dormant)", cell(READ["surface_state"]), needed=False)
     purpose = ask.get("--purpose", given.purpose, "Purpose (routine, baseline, before_work, after_work)", cell(READ["purpose"]), needed=False, default="routine" if ask.can else "")
     notes = ask.get("--notes", given.notes, "Notes", words, needed=False, ask=False)
     row = {"survey_id": survey_id, "flown_on": day and day.isoformat(), "fields": fields, "source": source, "crs": stated.crs, "vertical_unit": stated.vertical_unit,
@@ -165,7 +165,8 @@ def _day(ask: Asking, given: Given, by_file: Said) -> dt.date | None:
     if given.flown_on is not None and by_file.flown and given.flown_on != str(by_file.flown):
         print(f"  Its points' own clock says {by_file.flown}; {given.flown_on} is taken, as you say. Look again: dates order everything.")
     hint = f"; {by_file.likely[0]} by {by_file.likely[1]}" if by_file.likely else ""
-    return ask.get("--date", given.flown_on, f"Day it was flown or walked, as 2026-04-15{hint}", read, default=str(by_file.likely[0]) if by_file.likely and by_file.sound and ask.can else "")
+    sure = " (write the day you know)" if by_file.likely and not by_file.sound and ask.can else ""
+    return ask.get("--date", given.flown_on, f"Day it was flown or walked, as 2026-04-15{hint}{sure}", read, default=str(by_file.likely[0]) if by_file.likely and by_file.sound and ask.can else "")
 
 
 def _covered(ask: Asking, given: Given, layouts: dict[str, Layout], file: Path, facts: Facts, stated: Stated) -> tuple[list[Over], Stated]:

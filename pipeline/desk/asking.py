@@ -5,6 +5,7 @@ from __future__ import annotations
 import sys
 from typing import Callable, Iterable, TypeVar
 
+from pipeline.desk.stop import Stopped
 from pipeline.errors import BadInput, Problem, did_you_mean
 
 T = TypeVar("T")
@@ -25,13 +26,14 @@ class Asking:
         self.verb, self.can = verb, sys.stdin.isatty() if can is None else can
         self.problems: list[Problem] = []
 
-    def get(self, option: str, given: str | None, question: str, read: Callable[[str], T], needed: bool = True, default: str = "", ask: bool = True) -> T | None:
+    def get(self, option: str, given: str | None, question: str, read: Callable[[str], T], needed: bool = True, default: str = "", ask: bool = True, empty: str = "leave out") -> T | None:
         """The value of one option; None where it is not given and not needed, or cannot be used.
 
         option  : as typed, `--crs`
         read    : text to value; raises NotUsable
         default : what an empty answer, or no option and no terminal, stands for; empty: nothing
         ask     : False: never asked for
+        empty   : what an empty answer does where the value is not needed, for the eye
         """
         if given is not None:
             try:
@@ -40,18 +42,23 @@ class Asking:
                 self.problems.append(Problem(self.verb, None, option, repr(given), *wrong.args, code="option-not-allowed"))
                 return None
         if self.can and ask:
-            return self._asked(question, read, needed, default)
+            return self._asked(question, read, needed, default, empty)
         if default:
             return read(default)
         if needed:
             self.problems.append(Problem(self.verb, None, option, "nothing", question[0].lower() + question[1:], f"Give {option}, or run it in a terminal and answer.", code="option-missing"))
         return None
 
-    def _asked(self, question: str, read: Callable[[str], T], needed: bool, default: str) -> T | None:
-        hint = f" [{default}]" if default else "" if needed else " [empty: leave out]"
+    def _asked(self, question: str, read: Callable[[str], T], needed: bool, default: str, empty: str) -> T | None:
+        hint = f" [{default}]" if default else "" if needed else f" [empty: {empty}]"
         while True:
             print(f"{question}{hint}: ", end="", flush=True)
-            line = sys.stdin.readline()
+            try:
+                line = sys.stdin.readline()
+            except Stopped as stopped:  # nothing is written before the last answer: there is nothing to go on with
+                print()
+                stopped.said = "Stopped at a question; nothing was changed."
+                raise
             if not line:
                 print()
                 raise BadInput([Problem(self.verb, None, None, "no answer", question[0].lower() + question[1:], "Nothing was made. Give it as an option, or run again and answer.", code="option-missing")])

@@ -19,7 +19,7 @@ def explain(code: str) -> int:
         for line in listed(every, _width()):
             print(line)
         return 0
-    wanted = code.strip("[]`'\" ").lower()
+    wanted = "_".join(code.strip("[]`'\"“” ").lower().split())
     page = every.get(wanted) or every.get(wanted.replace("-", "_")) or every.get(wanted.replace("_", "-"))
     if page is None:
         raise BadInput([Problem("explain", None, None, repr(code), "an error's code, or a word of the tables", f"`skinplane explain` lists them.{did_you_mean(wanted, every)}", code="unknown-code")])

@@ -16,6 +16,7 @@ from pipeline.project import Project
 from pipeline.steps.reading import stated
 from pipeline.store import files
 from pipeline.store.points import open_points
+from pipeline.survey.cells.cover import CELL_MAX_M
 from pipeline.survey.reading.facts import Facts
 from pipeline.survey.reading.reference import resolve
 from pipeline.survey.reading.whereabouts import Look, require_on_field
@@ -101,7 +102,9 @@ def sparse(facts: Sequence[Facts], source: str, box_m2: float, cell_m: float, le
     if source not in CLOUDS or any(one.kind in ("walk", "raster", "bare") for one in facts) or BOX_OVER_COVERED * per_m2 * cell_m**2 >= least:
         return []
     wide = ceil(10 * (least / per_m2) ** 0.5) / 10
-    return [f"About {per_m2:.1f} points a m² over its whole box, {per_m2 * cell_m**2:.2g} in a cell of {cell_m:g} m; a run refuses it under {least:g}. Set cell_size_m to some {wide:g} (for all surveys), or fly lower."]
+    todo = (f"Set cell_size_m in config.yaml to some {wide:g} (for all surveys), or fly lower; on so wide a cell no lip can be told."
+            if wide <= CELL_MAX_M else f"No cell up to {CELL_MAX_M:g} m would do: fly lower, or walk the field with a rover.")  # fmt: skip
+    return [f"About {per_m2:.2g} points a m² over its whole box, {per_m2 * cell_m**2:.2g} in a cell of {cell_m:g} m; a run refuses it under {least:g}. {todo}"]
 
 
 def skin_share(boxes: list[tuple[float, float, float, float]], layout: Layout) -> float:

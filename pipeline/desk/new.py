@@ -35,7 +35,9 @@ MADE = ("fields", "surveys", "works", "readings", "control", "walks")  # tables 
 ASKED = ("lip_mm", "lip_trip_mm", "low_spot_mm", "low_spot_trip_mm", "planarity_mm")  # what most verdicts rest on
 DRAWINGS = "drawings"
 MOVED_M = 1.0  # half of what two neighbouring base distances differ by from home to second, less a little (ours)
+WIDE_DEG = 30.0  # of longitude: a system in use over more is one of a continent or the world, in which no field is measured (ours)
 DEGREES = 181.0  # numbers so small are longitude and latitude, or a slip
+CLOUD_ENDINGS = (".las", ".laz", ".csv", ".gz", ".tif", ".tiff")  # a code never ends so
 COLUMNS = {table: {f.name: f.read for f in TABLES[table]} for table in TABLES}
 
 
@@ -72,18 +74,16 @@ def new(folder: Path, given: Given, can_ask: bool | None = None) -> int:
         raise BadInput([Problem("new", None, None, f"{folder}, which is there already", "a folder that is not there yet, or is empty", "Name another one; nothing was changed.", code="folder-taken")])
     ask = Asking("new", can_ask)
     if ask.can:
-        print("A project with one field. An empty answer leaves out what may be left out.")
+        print("A project with one field. An empty answer leaves out what may be left out; Ctrl-C stops, and nothing is made.")
     field_id = ask.get("--field", given.field, "Field's id, in small letters, digits and -", cell(read_ident))
     name = ask.get("--name", given.name, "Field's name", words, needed=False)
-    site = ask.get("--site", given.site, "Site it belongs to, an id as above", cell(read_ident), needed=False)
+    site = ask.get("--site", given.site, "Site it belongs to (fields side by side, flown in one flight), an id as above", cell(read_ident), needed=False)
     crs = ask.get("--crs", given.crs, "Coordinate system, as EPSG:6565, or a cloud of the field that states it", _crs)
     layout, base_ft = _layout(ask, given)
     sizes = [ask.get(f"--{key.replace('_', '-')}", getattr(given, key), what, cell(COLUMNS["fields"][key]), needed=False, ask=layout is None and base_ft is not None)
              for key, what in (("pitch_ft", "Pitching distance, ft"), ("arc_m", "Radius of the outer arc, m"), ("infield", "Infield, grass or skinned"))]  # fmt: skip
     how = f"two numbers with a comma, in {_counted(crs)} or as longitude, latitude" if ask.can else f"two numbers in {_counted(crs)}, or longitude,latitude with --lon-lat"
-    home = ask.get("--home", given.home, f"Rear point of home plate, {how}", _point(crs, given.lon_lat or ask.can))
-    second = ask.get("--second", given.second, "Middle of second base, likewise", _second(crs, given.lon_lat or ask.can, home, layout, base_ft))
-    points = [home, second]
+    points = _points(ask, given, crs, how, layout, base_ft)
     shapes = ask.get("--shapes", str(given.shapes) if given.shapes else None, "File of shapes drawn already (slabs that do not move with role = stable)", _file, needed=False)
     tolerances = _tolerances(ask, given)
     title = ask.get("--title", given.title, "Whose fields these are, as a line over every page", words, needed=False)
@@ -117,6 +117,16 @@ def new(folder: Path, given: Given, can_ask: bool | None = None) -> int:
     return 0
 
 
+def _points(ask: Asking, given: Given, crs: str | None, how: str, layout: str | None, base_ft: str | None) -> list:
+    """Home plate and second base; at questions an empty second base goes back to home plate, for either may be the wrong one."""
+    again = ask.can and given.home is None and given.second is None
+    while True:
+        home = ask.get("--home", given.home, f"Rear point of home plate, {how}", _point(crs, given.lon_lat or ask.can))
+        second = ask.get("--second", given.second, "Middle of second base, likewise", _second(crs, given.lon_lat or ask.can, home, layout, base_ft), needed=not again, empty="home plate again")
+        if second is not None or not again:
+            return [home, second]
+
+
 # ---- answers ------------------------------------------------------------------------------------------
 
 
@@ -124,6 +134,8 @@ def _crs(text: str) -> str:
     """EPSG:6565 from a code, a bare number, or a cloud that states it."""
     if files.is_file(text):
         return _crs_of_file(Path(text))
+    if Path(text).suffix.lower() in CLOUD_ENDINGS:
+        raise NotUsable("a code such as EPSG:6565, or a cloud", f"There is no file {text}.")
     try:
         working_crs(text if not text.isdigit() else f"EPSG:{text}")
     except ValueError as error:
@@ -139,7 +151,7 @@ def _crs_of_file(path: Path) -> str:
         raise NotUsable("a cloud that can be read", refused.reason) from None
     codes = {epsg_code(horizontal(one.crs)) for one in said}
     if len(codes) != 1 or None in codes:
-        raise NotUsable("a cloud that names one EPSG coordinate system", f"{path.name} names {' and '.join(label(horizontal(one.crs)) for one in said) or 'none'}.")
+        raise NotUsable("a cloud that names one EPSG coordinate system", f"{path.name} names {' and '.join(label(horizontal(one.crs)) for one in said) or 'none'}. Give the code; whoever made the file knows it.")
     return _crs(f"EPSG:{codes.pop()}")
 
 
@@ -167,7 +179,7 @@ def _point(crs: str | None, degrees: bool):
             x, y = numbers_at(own, x, y)
         place = lon_lat(own, x, y)
         if not all(map(math.isfinite, (x, y, *place))) or holds(own, *place, 0.5) is False:
-            near = ", ".join(f"EPSG:{k.epsg}" for k in projected_at(*place)[:6]) if all(map(math.isfinite, place)) else ""
+            near = ", ".join(f"EPSG:{k.epsg}" for k in projected_at(*place, no_wider_deg=WIDE_DEG)[:6]) if all(map(math.isfinite, place)) else ""
             raise NotUsable(f"a place where {label(own)} is used", "Check the coordinate system, the order (easting or longitude first) and the unit." + (f" In use near it: {near}." if near else ""))
         return x, y
 
@@ -298,7 +310,7 @@ def told(folder: Path, field_id: str, crs: str, layout: str | None, points, draw
     lon, lat = lon_lat(read_crs(crs), e, n)
     drawing = f"{folder / DRAWINGS / field_id}.geojson"
     out = [
-        f"Made {folder} with the field {field_id}: home plate at {lat:.5f}, {lon:.5f} (latitude, longitude), second base {math.hypot(e2 - e, n2 - n) * to_m:.2f} m from it, bearing {math.degrees(math.atan2(e2 - e, n2 - n)) % 360:.0f} degrees, skin {drawn.skin.area:,.0f} m².",
+        f"Made {folder} with the field {field_id} in {label(read_crs(crs))}: home plate at {lat:.5f}, {lon:.5f} (latitude, longitude), second base {math.hypot(e2 - e, n2 - n) * to_m:.2f} m from it, bearing {math.degrees(math.atan2(e2 - e, n2 - n)) % 360:.0f} degrees, skin {drawn.skin.area:,.0f} m².",
         "",
         f"The grass edges and the skin are a first guess from sizes in print, no survey of your field: {folder / DRAWINGS / field_id}-sketch.geojson.",
         f"Draw them from the first survey's picture into {drawing} (role grass_edge, skin).",
@@ -308,7 +320,7 @@ def told(folder: Path, field_id: str, crs: str, layout: str | None, points, draw
     else:
         out.append("Without a layout's name that guess stands in the file as if it were drawn: lip and grass crept in are wrong by as much as it is. Low spots at the bases, base sets and the rulebook's items are not told.")
     for sentence in stable_ground(drawn):
-        out.append(f"Stable ground: {sentence}")
+        out.append(sentence[0].upper() + sentence[1:])
     if len(drawn.patches) < MIN_PATCHES:
         out.append(f"Draw {MIN_PATCHES - len(drawn.patches)} or more slabs, pads or footings around the field into the same file (role stable): until then the sinking of a whole skin is not seen.")
     return [*out, ""]

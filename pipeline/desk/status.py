@@ -125,8 +125,9 @@ def below(states: Mapping[str, Sequence[SurveyState]], waiting: Sequence[Job] | 
         if not surveys:
             out.append(f"{field_id}: no survey yet: skinplane add FILE {config}")
         out += [f"{field_id}: {s.survey_id} {s.state}" + (f" ({s.why})" if s.why else "") for s in surveys if s.state != "done"]
-    if any(s.state == "refused" for surveys in states.values() for s in surveys):
-        out.append("skinplane explain CODE says what a refusal means, as skinplane explain too_sparse.")
+    codes = dict.fromkeys(s.why.split(":")[0] for surveys in states.values() for s in surveys if s.state == "refused")
+    if codes:
+        out.append("What a refusal means: " + ", ".join(f"skinplane explain {code}" for code in codes))
     if waiting:
         out.append(f"{len(waiting)} job{'s' * (len(waiting) != 1)} would run: skinplane run {config}")
     elif waiting is None and any(s.state == "not run" for surveys in states.values() for s in surveys):

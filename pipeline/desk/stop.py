@@ -8,7 +8,9 @@ from typing import Iterator
 
 
 class Stopped(Exception):
-    """The process was told to stop. `status`: its exit status, 130 for Ctrl-C, 143 for a request to end."""
+    """The process was told to stop. `status`: its exit status, 130 for Ctrl-C, 143 for a request to end; `said`: the last line."""
+
+    said = "Stopped; run again to go on."
 
     def __init__(self, number: int):
         self.status = 128 + number

@@ -79,6 +79,7 @@ def test_a_code_is_found_as_it_is_printed_and_a_slip_is_answered(capsys):
     explain.explain("[unknown-key]")
     assert "UNKNOWN" not in (said := capsys.readouterr().out) and "MEND" in said and "cell_size_m" in said
     explain.explain("no-vertical-unit")
+    explain.explain("Not enough evidence")  # as the page writes it
     assert capsys.readouterr().out.startswith("no_vertical_unit\n")
     with pytest.raises(BadInput, match=r"Did you mean 'unknown-key'\? \[unknown-code\]"):
         explain.explain("unknwon-key")

@@ -134,11 +134,12 @@ def test_nothing_is_overwritten_and_a_failed_write_leaves_nothing(tmp_path, monk
 
 @pytest.mark.analytic
 def test_questions_are_asked_until_they_can_be_used(tmp_path, monkeypatch, capsys):
-    answers = ["Moth", "moth", "", "", "6565", "softball-60", "-77.4279801,40.0898588", "-77.42773,40.08998", "", "", "", "us", "en", "fr", "es"]
+    answers = ["Moth", "moth", "", "", "flights/moth.laz", "6565", "softball-60", "1,2", "-77.43,40.0898588", "-77.42773,40.08998", "", "-77.4279801,40.0898588", "-77.42773,40.08998", "", "", "", "us", "en", "fr", "es"]
     monkeypatch.setattr("sys.stdin", io.StringIO("\n".join(answers) + "\n"))
     assert making.new(tmp_path / "p", Given(), can_ask=True) == 0
     said = capsys.readouterr().out
-    assert "Write it as 'moth'" in said and "in the same direction" in said
+    assert "Write it as 'moth'" in said and "in the same direction" in said and "There is no file flights/moth.laz" in said and "EPSG:6565 (NAD83(2011) / Pennsylvania South (ftUS))" in said
+    assert "EPSG:3857" not in said and said.count("Rear point of home plate") == 3  # home plate was the wrong one of the two
     project = load(tmp_path / "p")[0]
     assert (project.config.units, project.config.language, project.config.crew_language) == ("us", "en", "es")
     row = project.fields["moth"]

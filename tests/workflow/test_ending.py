@@ -161,3 +161,18 @@ def test_a_run_that_measured_nothing_does_not_sound_like_all_clear(tmp_path, fie
     assert done.returncode == 0, done.stdout + done.stderr
     assert done.stdout.startswith("No field was measured.") and "trip limit" not in done.stdout
     assert len(pd.read_csv(folder / "results" / "portfolio.csv")) == int(fields)
+
+
+@pytest.mark.analytic
+def test_stopped_at_a_question_there_is_nothing_to_go_on_with(tmp_path):
+    master, slave = os.openpty()
+    process = subprocess.Popen([sys.executable, "-m", "pipeline", "new", str(tmp_path / "p")], cwd=ROOT, stdin=slave, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+    try:
+        read = ""
+        while not read.endswith("Field's id, in small letters, digits and -: "):
+            read += process.stdout.read(1)
+        process.send_signal(signal.SIGINT)
+        _, said = process.communicate(timeout=60)
+    finally:
+        os.close(master), os.close(slave)
+    assert process.returncode == 130 and said.splitlines()[-1] == "Stopped at a question; nothing was changed." and not (tmp_path / "p").exists()
