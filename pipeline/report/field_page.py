@@ -123,7 +123,7 @@ def _map(given: FieldInput, now: Standing, sayer: Sayer, keys: dict) -> dict:
         "svg": svg, "title": title, "contour": "" if step_mm is None else words("contour_step", step=limit(step_mm, sayer.units.height)),
         "lip": words("lip_legend_tolerance" if now.limits.lip is not None else "lip_legend"),
         "classes": [words("below", h=steps[0]), words("from_to", a=steps[0], b=steps[1]), words("from_to", a=steps[1], b=steps[2]), words("above", h=steps[2])],
-        "marks": [(keys[f], f.word.replace("_", "-"), opened(sayer.where(f))) for f in found], "has_lip": any(r["height_mm"] is not None for r in lip),
+        "marks": [(keys[f], f.word.replace("_", "-"), opened(sayer.where(f)), sayer.verdict(f)) for f in found], "has_lip": any(r["height_mm"] is not None for r in lip),
         "dashed": any(r["kind"] == UNKNOWN and r["height_mm"] is not None for r in lip), "combed": any(r["kind"] == LOW_SKIN for r in lip),
         "weeds": words("map_weeds") if given.weeds else "", "from_home": given.layout.axes is not None,
         "keep_outs": words("map_keep_outs", number=len(keep_outs)) if keep_outs else "",

@@ -279,11 +279,24 @@ class Sayer:
         """The limits that decide over a field and that nobody set, named."""
         return [self.words(f"tolerance_{name}_mm") for name in DECIDING if getattr(limits, name) is None]
 
+    def verdict(self, finding: Finding) -> str:
+        """The word of one finding, small: where it was measured and nobody set a limit, evidence is not what lacks."""
+        unset = finding.word == UNKNOWN and finding.value_mm is not None and self.owned(finding.kind, False) is None
+        return self.words("verdict_no_limit" if unset else f"verdict_{finding.word}").lower()
+
+    def deepest(self, now: Standing) -> str:
+        """The deepest low spot that is surely one, for a reader whom no limit tells where to look first."""
+        low = [f for f in now.newest.findings if f.kind == LOW_SPOT and f.value_mm is not None and f.sigma_mm is not None and f.value_mm > Z95 * f.sigma_mm]
+        if not low:
+            return ""
+        worst = max(low, key=lambda f: f.value_mm)
+        return self.words("headline_unset_deepest", where=self.where(worst), height=self.height(worst.value_mm, worst.sigma_mm))
+
     def unknown(self, now: Standing) -> str:
         """What could not be judged, named; where no limit decides, that nobody set one."""
         unset = self.unset(now.limits)
         if len(unset) == len(DECIDING):
-            return self.words("headline_unset")
+            return " ".join(filter(None, (self.words("headline_unset"), self.deepest(now))))
         names = [self.where(f) for f in now.newest.of(UNKNOWN) if f.kind == LOW_SPOT and not f.by_hand]
         if len(names) > FEW:
             names = [self.words.count("places", len(names))]

@@ -56,7 +56,7 @@ def _chart(place: str, rows: list[Depth], said: Finding | None, given: FieldInpu
     words, name = sayer.words, opened(sayer.placing.place(place))
     word = said.word if said is not None else UNKNOWN
     depth = sayer.height(abs(rows[-1].mm), rows[-1].sigma_mm)
-    title = words("spot_history_title" if rows[-1].mm >= 0 else "spot_history_title_high", place=name, depth=depth, word=words(f"verdict_{word}").lower())
+    title = words("spot_history_title" if rows[-1].mm >= 0 else "spot_history_title_high", place=name, depth=depth, word=sayer.verdict(said) if said is not None else words(f"verdict_{word}").lower())
     about = words("spot_history_about", figures="; ".join(f"{words.date(d.day)} {sayer.height(d.mm, d.sigma_mm)}" for d in rows))
     works = list(_told(place, given, sayer))
     svg = spot_chart(f"depth-{place}", rows, _works(place, given, sayer), limits, ends, sayer.units, title, about)

@@ -8,7 +8,7 @@ from pipeline.owner import Material
 from pipeline.report.figures import NBSP, Z95, figure, printed
 from pipeline.report.findings import CREPT, FALL, GAP, LIP, LOW_SKIN, LOW_SPOT, MIX, PLANARITY, STEP, Finding
 from pipeline.report.mix_block import SKIN, ask, cores_wanted, order_line
-from pipeline.report.saying import Sayer
+from pipeline.report.saying import DECIDING, Sayer
 from pipeline.report.standing import Standing, leading
 from pipeline.report.words import opened
 from pipeline.surface.covered import MOST_COVERED
@@ -77,8 +77,16 @@ def next_steps(found: list[Task]) -> str:
 
 def all_steps(now: Standing, found: list[Task], sayer: Sayer) -> str:
     """The tasks in one line, what settles the verdict first where none of them does."""
-    settles = [sayer.words(f"settle_first_{now.verdict}")] if now.verdict in (WATCH, UNKNOWN) and not any(t.findings for t in found) else []
+    settles = [_settles(now, sayer)] if now.verdict in (WATCH, UNKNOWN) and not any(t.findings for t in found) else []
     return "; ".join(filter(None, [*settles, next_steps(found)]))
+
+
+def _settles(now: Standing, sayer: Sayer) -> str:
+    """What settles a verdict that is none: a survey, the owner's limits, or what the page lists."""
+    if now.newest is None:
+        return sayer.words("settle_first_refused" if now.refused else "settle_first_none")
+    nobody = now.verdict == UNKNOWN and len(sayer.unset(now.limits)) == len(DECIDING)
+    return sayer.words("settle_first_no_limit" if nobody else f"settle_first_{now.verdict}")
 
 
 def watched(now: Standing, sayer: Sayer) -> list[str]:

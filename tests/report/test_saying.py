@@ -8,6 +8,8 @@ import pytest
 
 from pipeline.report.figures import NBSP
 from pipeline.report.findings import Limits
+from pipeline.owner import Tolerances
+from pipeline.report.todo import all_steps
 from report.scene import HOME, TOLERANCES, WORDS, edge, layout, sayer, seen, spot, station, stood, zone
 
 
@@ -135,3 +137,24 @@ def test_a_field_without_limits_is_never_said_to_be_within_them():
     nobody, some = (replace(stood(seen()), limits=limits) for limits in (Limits(*[None] * 5), Limits(25.0, None, 20.0, None, 13.0)))
     assert sayer().unknown(nobody) == WORDS("headline_unset") and "Nothing is over" not in sayer().unknown(nobody)
     assert sayer().unknown(some).endswith("No limit is set for: lip, unsafe above and low spot, unsafe above.")
+
+
+@pytest.mark.invariant
+def test_what_was_measured_and_has_no_limit_is_not_called_short_of_evidence():
+    unset = replace(sayer(), tolerances=Tolerances())
+    now = replace(stood(seen([spot("first", 3.0, 4.0), spot("second", 69.0, 2.0), spot("third", 30.0, 2.0)])), limits=Limits(*[None] * 5))
+    assert plain(unset.unknown(now)).endswith(plain(f"put up with. Deepest place measured: second base, {unset.height(69.0, 2.0)}."))
+    assert unset.deepest(stood(seen([spot("first", 3.0, 4.0)]))) == ""  # what noise alone may show is no place to send anybody to
+    (near,) = [f for f in seen([spot("second", 20.0, 4.0)]).findings if f.place_id == "second"]
+    nothing = replace(near, verdict=replace(near.verdict, word="not_enough_evidence"))
+    assert unset.verdict(nothing) == "no limit set" and sayer().verdict(nothing) == "not enough evidence" and sayer().verdict(near) == near.word
+    assert unset.verdict(replace(nothing, value_mm=None)) == "not enough evidence"
+
+
+@pytest.mark.invariant
+def test_what_settles_a_verdict_names_who_can():
+    now = replace(stood(seen()), verdict="not_enough_evidence")
+    nobody = replace(now, limits=Limits(*[None] * 5))
+    assert all_steps(now, [], sayer()) == WORDS("settle_first_not_enough_evidence") and all_steps(nobody, [], sayer()) == WORDS("settle_first_no_limit")
+    none = replace(nobody, surveys=())
+    assert all_steps(none, [], sayer()) == WORDS("settle_first_none") and all_steps(replace(none, refused=({},)), [], sayer()) == WORDS("settle_first_refused")
