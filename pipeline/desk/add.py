@@ -115,7 +115,7 @@ def _row(ask: Asking, given: Given, project: Project, layouts: dict[str, Layout]
         if getattr(given, name) is not None:
             ask.get(f"--{name.replace('_', '-')}", getattr(given, name), "", cell(READ[name]))
     ask.settle()
-    covered, stated = _covered(ask, given, layouts, file, facts, stated)
+    covered, stated = _covered(ask, given, project, layouts, file, facts, stated)
     fields = ask.get("--fields", given.fields, "Fields it is for, ids with ;", _known(project), default=";".join(o.field_id for o in covered if o.enough)) if covered else None
     if stated.height_reference is None and ask.can and not any(o.referenced for o in covered):
         earlier = next((r["height_reference"] for r in reversed(project.tables["surveys"]) if "height_reference" in r.values and set(project.fields_of(r)) & {o.field_id for o in covered}), "")
@@ -169,14 +169,14 @@ def _day(ask: Asking, given: Given, by_file: Said) -> dt.date | None:
     return ask.get("--date", given.flown_on, f"Day it was flown or walked, as 2026-04-15{hint}{sure}", read, default=str(by_file.likely[0]) if by_file.likely and by_file.sound and ask.can else "")
 
 
-def _covered(ask: Asking, given: Given, layouts: dict[str, Layout], file: Path, facts: Facts, stated: Stated) -> tuple[list[Over], Stated]:
+def _covered(ask: Asking, given: Given, project: Project, layouts: dict[str, Layout], file: Path, facts: Facts, stated: Stated) -> tuple[list[Over], Stated]:
     """The fields its box meets, and what had to be asked for to know; an empty list where something is missing and cannot be asked."""
     while True:
         found: list[Over] = []
         refusal: Refused | None = None
         for field_id, layout in layouts.items():
             try:
-                found.append(over(facts, stated, layout))
+                found.append(over(facts, stated, layout, project.fields[field_id]["crs"]))
             except Refused as refused:
                 refusal = refusal or refused
         met = [o for o in found if o.share > 0]

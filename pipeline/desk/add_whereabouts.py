@@ -33,11 +33,12 @@ class Over:
         return self.share >= ENOUGH
 
 
-def over(facts: Facts, stated: Stated, layout: Layout) -> Over:
-    """raises: Refused where what the file's numbers are cannot be told"""
+def over(facts: Facts, stated: Stated, layout: Layout, own: str) -> Over:
+    """own: the field's CRS as its table names it, for a reader who never saw the working one. raises: Refused where what the file's
+    numbers are cannot be told"""
     grid = layout.grid
     place = lon_lat(read_crs(grid.crs), (grid.west + grid.east) / 2, (grid.south + grid.north) / 2)
-    reference = resolve(facts, stated, grid.crs, place)
+    reference = resolve(facts, stated, own, place)
     seen = look(facts, reference, grid)
     box = shapely.box(*seen.bounds)
     share = layout.skin.intersection(box).area / layout.skin.area

@@ -56,7 +56,7 @@ def headers(project: Project, folder: Path, survey: Read, layouts: dict[str, Lay
     out = []
     for field_id in project.fields_of(survey):
         try:
-            seen = _on_field(facts, survey, layouts[field_id], project.config.grid.cover_min_pct)
+            seen = _on_field(facts, survey, layouts[field_id], project.fields[field_id]["crs"], project.config.grid.cover_min_pct)
             thin = sparse(facts, survey["source"], seen.box_m2, project.config.cell_size_m, project.config.grid.points_per_cell_min)
             out.append(replace(seen, notes=(*seen.notes, *thin)))
         except Refused as refused:
@@ -69,13 +69,13 @@ def _refused(survey_id: str, field_id: str, row: str, refused: Refused) -> Seen:
     return Seen(survey_id, field_id, f"would be refused ({refused.code}), {row}: {refused.reason}", True)
 
 
-def _on_field(facts: list[Facts], survey: Read, layout: Layout, least_pct: float) -> Seen:
+def _on_field(facts: list[Facts], survey: Read, layout: Layout, own: str, least_pct: float) -> Seen:
     """All files of a survey that reach the field, together. Raises Refused as the step that reads them would."""
     place = lon_lat(read_crs(layout.grid.crs), *layout.centre)
     looks: list[Look] = []
     missed: Refused | None = None
     for one in facts:
-        reference = resolve(one, stated(survey), layout.grid.crs, place)
+        reference = resolve(one, stated(survey), own, place)
         try:
             require_on_field(one, reference, layout.grid)
         except Refused as refused:
