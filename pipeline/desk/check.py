@@ -21,7 +21,7 @@ def check(config: Path) -> int:
     counts = ((len(project.fields), "field"), (len(project.surveys), "survey"), (len(project.tables["works"]), "work"))
     print(", ".join(f"{n} {word}{'s' * (n != 1)}" for n, word in counts) + ": tables and shapes are in order.")
     if not project.surveys:
-        print("No survey yet: skinplane add FILE CONFIG brings one.")
+        print(f"No survey yet: skinplane add FILE {config} brings one.")
     asked_for(project)
     for field_id, layout in layouts.items():
         for sentence in stable_ground(layout):
