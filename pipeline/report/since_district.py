@@ -23,6 +23,9 @@ def since_district(then: Mapping[str, Handed], about: Handed | None, fields: Seq
     new, gone, revised, small = [], [], [], 0
     for seen in fields:
         old, row = then.get(seen.field_id), rows[seen.field_id]
+        if old is not None and old.unread:
+            new.append(words("since_field_unread", field=seen.name))
+            continue
         if old is None or old.field is None:
             new.append(words("since_field_new", field=seen.name))
             continue

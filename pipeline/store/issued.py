@@ -66,13 +66,21 @@ class Issue:
         wrong = set() if _sum_of(self.path, MANIFEST) == _listed(self.path).get(MANIFEST) else {MANIFEST}
         return sorted(wrong | (told ^ there))
 
+    def has(self, name: str) -> bool:
+        return (Path(self.path) / name).is_file()
+
     def record(self, name: str) -> dict:
-        """One of its JSON files; empty where it is not there."""
-        path = Path(self.path) / name
-        return records.read(path) if path.is_file() else {}
+        """One of its JSON files; empty where it is not there or cannot be read any more."""
+        try:
+            return records.read(Path(self.path) / name)
+        except (OSError, ValueError):
+            return {}
 
     def table(self, name: str, table: str) -> list[dict]:
-        """One of its tables as values. Columns that have come since are empty, so that an old table can be read; none where it is not there."""
+        """One of its tables as values. Columns that have come since are empty, so that an old table can be read; none where it is not there.
+
+        raises: BadInput, ValueError where it cannot be read any more
+        """
         path = Path(self.path) / name
         if not path.is_file():
             return []

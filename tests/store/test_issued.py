@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from pipeline.steps.since import handed_on
 from pipeline.store import issued
 
 TOLD = {"to": "the board", "note": "", "fields": ["moth"], "district": False}
@@ -88,3 +89,15 @@ def test_a_table_with_fewer_columns_is_read_all_the_same(page):
     page.write_text("hazard_id,state,weather\nh1,open,fair\n")
     (row,) = kept(page).table("hazards.csv", "hazards")
     assert row["hazard_id"] == "h1" and row["state"] == "open" and row["tolerance"] is None and "weather" not in row
+
+
+@pytest.mark.invariant
+@pytest.mark.parametrize("harm", [lambda f: f.write_bytes(b"\xff\xfe\0h\0a"), lambda f: f.write_bytes(b""), lambda f: f.unlink()])
+def test_a_kept_table_that_somebody_spoiled_is_named_and_stops_no_page(page, harm):
+    page.write_text("hazard_id,field_id,state\nh1,moth,open\n")
+    one = kept(page)
+    assert handed_on(one, "moth", "results/index.html").unread == () and len(handed_on(one, "moth", "results/index.html").hazards) == 1
+    harm(Path(one.path) / "hazards.csv")
+    (Path(one.path) / "fields/moth/provenance.json").write_text("{")
+    again = handed_on(issued.Issue(one.number, one.on, one.path), "moth", "results/index.html")
+    assert again.unread == ("hazards.csv",) and "hazards.csv" in again.altered and again.hazards == []
