@@ -51,6 +51,8 @@ def issue(config: Path, fields: Sequence[str], to: str = "", note: str = "", on:
             print(words("said_issue_altered", number=old.number, day=words.date(old.on), files=", ".join(old.altered)))
     for old in issued.broken_chain(before):
         print(words("said_issue_chain", number=old.number, day=words.date(old.on)))
+    for number in issued.missing(before):
+        print(words("said_issue_gone", number=number))
     print(words("said_issued", number=made.number, day=words.date(made.on), path=os.path.relpath(made.path)))
     return DONE
 

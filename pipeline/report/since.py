@@ -12,6 +12,7 @@ from pipeline.report.hazards import CLOSED, OPEN
 from pipeline.report.saying import Sayer
 from pipeline.report.since_why import MadeOf, whys
 from pipeline.report.standing import Standing
+from pipeline.report.unsafe_block import action_words, hazard_place
 from pipeline.report.words import Words, opened
 from pipeline.surface.verdict import SURE, UNLIKELY
 
@@ -71,7 +72,7 @@ def since_block(then: Handed | None, now: Today, sayer: Sayer) -> dict:
             small += 1
             continue
         rows.append([_what(one.key, now, then, sayer), _of(one.key, days, sayer), is_, words("since_from", was=was), "; ".join(whys(then.made_of, now.made_of, one.key, words))])
-    new = [*_surveys(became, now, sayer), *_hazards(then, now, sayer), *_works(then, now, sayer)]
+    new = [*_surveys(became, now, sayer), *hazards_since(then.hazards, now.stands, sayer), *_works(then, now, sayer)]
     if (then.field or {}).get("last_survey") != now.field["last_survey"]:  # on the same survey whatever differs is a revision
         new = [*_verdict(then, now, words), *new, *_places(then, now, sayer), *_lips(then, now, sayer)]
     gone = [*(words("since_refused", survey=_named(s, now.tables, sayer), reason=_reason(s, now.tables, words)) for s in became.refused), *(words("since_gone", survey=_named(s, then.tables, sayer)) for s in became.gone)]
@@ -164,16 +165,19 @@ def _surveys(became: change.Surveys, now: Today, sayer: Sayer) -> Iterable[str]:
         yield words("since_turned_away", survey=_named(s, now.tables, sayer), reason=_reason(s, now.tables, words))
 
 
-def _hazards(then: Handed, now: Today, sayer: Sayer) -> Iterable[str]:
-    words, state = sayer.words, {h["hazard_id"]: h["state"] for h in then.hazards}
-    for h in now.stands.hazards:
+def hazards_since(rows: Sequence[Mapping], stands: Standing, sayer: Sayer) -> Iterable[str]:
+    """Unsafe places that were opened or closed since, with how they were closed, and those that nothing shows any more.
+
+    rows : the field's rows of hazards.csv as it was handed on
+    """
+    words, state = sayer.words, {h["hazard_id"]: h["state"] for h in rows}
+    for h in stands.hazards:
         if h.state == OPEN and state.get(h.hazard_id) != OPEN:
-            yield words("since_opened" if h.hazard_id not in state else "since_opened_again", what=sayer.open_hazard(h, now.stands))
+            yield words("since_opened" if h.hazard_id not in state else "since_opened_again", what=sayer.open_hazard(h, stands))
         elif h.state == CLOSED and state.get(h.hazard_id) == OPEN:
-            place = sayer.where(h.last) if h.last is not None else sayer.seen_at(h.place_id, h.e, h.n) if h.by_eye else h.place_id.replace("-", " ")
-            yield words("since_closed", place=opened(place), day=words.date(h.action_on))
-    known = {h.hazard_id for h in now.stands.hazards}
-    for h in then.hazards:
+            yield words("since_closed", place=opened(hazard_place(h, sayer)), action=action_words(h, words), day=words.date(h.action_on))
+    known = {h.hazard_id for h in stands.hazards}
+    for h in rows:
         if h["hazard_id"] not in known and h["state"] == OPEN:
             yield words("since_hazard_gone", place=h["place"], value=h["value"])
 

@@ -5,11 +5,10 @@ from __future__ import annotations
 from typing import Iterable, Mapping, Sequence
 
 from pipeline.change import revised as change
-from pipeline.report.hazards import CLOSED, OPEN
 from pipeline.report.overview import FieldSeen
-from pipeline.report.since import SHOWN, Handed, altered, title, told
+from pipeline.report.since import SHOWN, Handed, altered, hazards_since, title, told
 from pipeline.report.since_why import MadeOf, whys
-from pipeline.report.words import Words, opened
+from pipeline.report.words import Words
 
 
 def since_district(then: Mapping[str, Handed], about: Handed | None, fields: Sequence[FieldSeen], rows: Mapping[str, Mapping], made_of: Mapping[str, MadeOf], words: Words) -> dict:
@@ -29,7 +28,7 @@ def since_district(then: Mapping[str, Handed], about: Handed | None, fields: Seq
         if old is None or old.field is None:
             new.append(words("since_field_new", field=seen.name))
             continue
-        new += [*_stands(old.field, row, seen, words), *_hazards(old, seen, words)]
+        new += [*_stands(old.field, row, seen, words), *(f"{seen.name}: {line}" for line in hazards_since(old.hazards, seen.now, seen.reader))]
         before, now = (change.figures({}, r) for r in (old.field, row))
         for one in change.revised(before, now, [row["last_survey"]] if row.get("last_survey") else []):
             was, is_ = (told(t, seen.reader.units, words) for t in (one.was, one.now))
@@ -54,19 +53,6 @@ def _stands(was: Mapping, now: Mapping, seen: FieldSeen, words: Words) -> Iterab
     day = seen.reader.day(seen.now.newest.flown_on, seen.now.newest.survey_id) if seen.now.newest is not None else words("since_untold")
     word = lambda r: words(f"verdict_{r['verdict']}")
     yield words("since_field_surveyed" if was["verdict"] == now["verdict"] else "since_field_word", field=seen.name, day=day, now=word(now), was=word(was))
-
-
-def _hazards(old: Handed, seen: FieldSeen, words: Words) -> Iterable[str]:
-    state = {h["hazard_id"]: h["state"] for h in old.hazards}
-    for h in seen.now.hazards:
-        if h.state == OPEN and state.get(h.hazard_id) != OPEN:
-            yield f"{seen.name}: " + words("since_opened" if h.hazard_id not in state else "since_opened_again", what=seen.reader.open_hazard(h, seen.now))
-        elif h.state == CLOSED and state.get(h.hazard_id) == OPEN:
-            place = seen.reader.where(h.last) if h.last is not None else h.place_id.replace("-", " ")
-            yield f"{seen.name}: " + words("since_closed", place=opened(place), day=words.date(h.action_on))
-    for h in old.hazards:
-        if h["state"] == OPEN and h["hazard_id"] not in {n.hazard_id for n in seen.now.hazards}:
-            yield f"{seen.name}: " + words("since_hazard_gone", place=h["place"], value=h["value"])
 
 
 def issued_list(found: Sequence[Mapping], words: Words) -> dict:

@@ -161,10 +161,16 @@ def _sum_of(folder: str | Path, name: str) -> str:
 
 
 def broken_chain(found: list[Issue]) -> list[Issue]:
-    """Issues of which the next one's manifest says that their list of checksums was another one, or that the next one follows a gap."""
+    """Issues of which the next one's manifest says that their list of checksums was another one."""
     out = []
     for one, after in zip(found, found[1:]):
         path, told = Path(one.path) / SUMS, after.manifest.get("before")
-        if told is not None and (not path.is_file() or records.sha256(path) != told):
+        if after.number == one.number + 1 and told is not None and (not path.is_file() or records.sha256(path) != told):
             out.append(one)
     return out
+
+
+def missing(found: list[Issue]) -> list[int]:
+    """Numbers below the last one whose folder is gone; that the last itself is gone nothing shows."""
+    have = {one.number for one in found}
+    return sorted(set(range(1, max(have, default=0))) - have)

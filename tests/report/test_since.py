@@ -133,7 +133,7 @@ def test_hazards_that_closed_or_that_nothing_shows_any_more():
     then = handed(ONE, THREE)
     closed = replace(field_seen(stood(ONE, THREE, walks=({"action": "repaired"},))))
     said = plain_text(" ".join(block(then, today(ONE, THREE, stands=closed.now))["new"]))
-    assert "Second base: no longer open as unsafe, since 9 April 2026." in said
+    assert "Second base: no longer open as unsafe (repaired, 9 April 2026)." in said
     said = plain_text(" ".join(block(then, today(ONE))["new"]))
     assert "is no longer shown by anything: walk it" in said
 

@@ -62,7 +62,11 @@ def test_a_list_of_checksums_written_anew_breaks_the_chain(page):
     first = kept(page)
     kept(page)
     (Path(first.path) / issued.SUMS).write_text("")
+    kept(page)
     assert [i.number for i in issued.broken_chain(issued.issues(page.parent))] == [1]
+    shutil.rmtree(issued.issues(page.parent)[1].path)  # a gap is told as one, and blames none of the neighbours
+    found = issued.issues(page.parent)
+    assert issued.missing(found) == [2] and issued.broken_chain(found) == [] and issued.missing([]) == []
 
 
 @pytest.mark.invariant
