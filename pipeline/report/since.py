@@ -76,6 +76,11 @@ def since_block(then: Handed | None, now: Today, sayer: Sayer) -> dict:
     if (then.field or {}).get("last_survey") != now.field["last_survey"]:  # on the same survey whatever differs is a revision
         new = [*_verdict(then, now, words), *new, *_places(then, now, sayer), *_lips(then, now, sayer)]
     gone = [*(words("since_refused", survey=_named(s, now.tables, sayer), reason=_reason(s, now.tables, words)) for s in became.refused), *(words("since_gone", survey=_named(s, then.tables, sayer)) for s in became.gone)]
+    return told_block(then, new, gone, rows, small, words)
+
+
+def told_block(then: Handed, new: Sequence[str], gone: Sequence[str], rows: Sequence[Sequence[str]], small: int, words: Words) -> dict:
+    """What the page's form asks for; rows: of revised figures; small: how many moved by less than is printed."""
     return {
         "title": title(then, words), "note": words("since_note", note=then.note) if then.note else "", "path": then.path, "altered": altered(then, words), "new": new, "gone": gone,
         "heads": [words(f"since_col_{c}") for c in ("what", "of", "now", "was", "why")], "rows": rows[:SHOWN], "more": rows[SHOWN:],

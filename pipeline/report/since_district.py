@@ -6,7 +6,7 @@ from typing import Iterable, Mapping, Sequence
 
 from pipeline.change import revised as change
 from pipeline.report.overview import FieldSeen
-from pipeline.report.since import SHOWN, Handed, altered, hazards_since, title, told
+from pipeline.report.since import Handed, hazards_since, told, told_block
 from pipeline.report.since_why import MadeOf, whys
 from pipeline.report.words import Words
 
@@ -38,12 +38,7 @@ def since_district(then: Mapping[str, Handed], about: Handed | None, fields: Seq
             why = whys(old.made_of, made_of[seen.field_id], one.key, words) if old.made_of.provenance else [words("since_why_unkept")]
             revised.append([f"{seen.name}: {words(f'since_what_{one.key.measure}')}", seen.reader.day(seen.now.newest.flown_on, one.key.survey), is_, words("since_from", was=was), "; ".join(why)])
     gone += [words("since_field_gone", field=f) for f in sorted(then.keys() - {s.field_id for s in fields})]
-    return {
-        "title": title(about, words), "note": words("since_note", note=about.note) if about.note else "", "path": about.path, "altered": altered(about, words), "new": new, "gone": gone,
-        "heads": [words(f"since_col_{c}") for c in ("what", "of", "now", "was", "why")], "rows": revised[:SHOWN], "more": revised[SHOWN:],
-        "more_said": words.count("since_more", len(revised) - SHOWN) if len(revised) > SHOWN else "", "small": words.count("since_small", small) if small else "",
-        "quiet": [*([] if new or gone else [words("since_nothing_new")]), *([] if revised else [words("since_nothing_revised")])],
-    }  # fmt: skip
+    return told_block(about, new, gone, revised, small, words)
 
 
 def _stands(was: Mapping, now: Mapping, seen: FieldSeen, words: Words) -> Iterable[str]:

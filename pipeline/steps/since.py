@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import PurePosixPath
 from typing import Mapping
+from urllib.parse import quote
 
 from pipeline.errors import BadInput
 from pipeline.fingerprint import fingerprint
@@ -65,7 +66,7 @@ def address(page: str, to: str) -> str:
     """The way from a page to a file, both named from one folder, as a link."""
     page_at, to_at = PurePosixPath(page).parent.parts, PurePosixPath(to).parts
     shared = next((k for k, (a, b) in enumerate(zip(page_at, to_at)) if a != b or a == ".."), min(len(page_at), len(to_at)))
-    return "/".join([".."] * (len(page_at) - shared) + list(to_at[shared:]))
+    return quote("/".join([".."] * (len(page_at) - shared) + list(to_at[shared:])))
 
 
 def all_issues(job: Job) -> list[Issue]:

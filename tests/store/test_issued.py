@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from pipeline.steps.since import handed_on
+from pipeline.steps.since import address, handed_on
 from pipeline.store import issued
 
 TOLD = {"to": "the board", "note": "", "fields": ["moth"], "district": False}
@@ -105,3 +105,9 @@ def test_a_kept_table_that_somebody_spoiled_is_named_and_stops_no_page(page, har
     (Path(one.path) / "fields/moth/provenance.json").write_text("{")
     again = handed_on(issued.Issue(one.number, one.on, one.path), "moth", "results/index.html")
     assert again.unread == ("hazards.csv",) and "hazards.csv" in again.altered and again.hazards == []
+
+
+@pytest.mark.analytic
+def test_the_way_to_a_kept_page_holds_whatever_the_projects_folder_is_called():
+    assert address("results/fields/moth/report.html", "50 % #1/issued/0001-2026-04-10/index.html") == "../../../50%20%25%20%231/issued/0001-2026-04-10/index.html"
+    assert address("results/index.html", "results/fields/moth/report.html") == "fields/moth/report.html"
