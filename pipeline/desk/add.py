@@ -123,7 +123,7 @@ def _row(ask: Asking, given: Given, project: Project, layouts: dict[str, Layout]
             ask.get(f"--{name.replace('_', '-')}", getattr(given, name), "", cell(READ[name]))
     ask.settle()
     covered, stated = _covered(ask, given, layouts, file, facts, stated)
-    fields = ask.get("--fields", given.fields, "Fields it is for, ids with ;", _known(project), default=";".join(o.field_id for o in covered if o.enough)) if covered else None
+    fields = ask.get("--fields", given.fields, "Fields it is for, ids with ;", _known(project), default=";".join(o.field_id for o in covered if 100 * o.share >= project.config.grid.cover_min_pct)) if covered else None
     if stated.height_reference is None and ask.can and not any(o.referenced for o in covered):
         earlier = next((r["height_reference"] for r in reversed(project.tables["surveys"]) if "height_reference" in r.values and set(project.fields_of(r)) & {o.field_id for o in covered}), "")
         answer = ask.get("--height-reference", None, "What its heights count from (EPSG:5703 is NAVD88; ellipsoidal; local)", cell(READ["height_reference"]), needed=False, default=earlier)

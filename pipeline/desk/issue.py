@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Sequence
 
 from pipeline import jobs
-from pipeline.desk.engine import command, planned
+from pipeline.desk.engine import command, last_word, planned
 from pipeline.desk.folders import cannot_write
 from pipeline.desk.look import SCENARIO
 from pipeline.desk.workflow import root_of, where_of
@@ -79,10 +79,15 @@ def _can_be_issued(project: Project, config: Path, folder: Path, root: Path, the
 
 def _waiting(project: Project, config: Path, root: Path, chosen: Sequence[str], district: bool) -> str:
     """The first job, of those that make figures of what is handed on, that a run would do; empty where none would. Pages alone may wait:
-    what is handed on is the page as it lies there."""
+    what is handed on is the page as it lies there.
+
+    raises: BadInput where that cannot be told: a report that may be older than its tables is not kept as theirs
+    """
     ended, waiting = planned(command(find(config), root, 1, ""), root)
+    if ended.status:
+        raise BadInput([Problem("issue", None, None, f"no telling what is out of date: {last_word(ended.said)}", "results of the tables as they are", "Run the project first: skinplane run.", code="results-out-of-date")])
     mine = {s["survey_id"] for f in chosen for s in project.surveys_of(f)}
-    for step, names in waiting if not ended.status else ():
+    for step, names in waiting:
         if step in BEHIND and (names.get("field") in chosen or names.get("survey", "") in mine and "field" not in names) or district and step in OVER_ALL:
             return " ".join((step, *names.values()))
     return ""
