@@ -21,6 +21,7 @@ from pipeline.report.overview_places import FILES
 from pipeline.steps.since import VERBS, settings_of
 from pipeline.steps.spoken import in_tables
 from pipeline.store import files, issued, records, tables
+from pipeline.store.added import locked
 from pipeline.store.config import find, load
 from pipeline.store.provenance import versions
 from pipeline.store.where import Where
@@ -34,6 +35,11 @@ OVER_ALL = {"season", "plan"}
 
 def issue(config: Path, fields: Sequence[str], to: str = "", note: str = "", on: dt.date | None = None) -> int:
     """Keep the report as it lies in the results and say where. Exit status: 0, or 1 where it cannot be written; BadInput otherwise."""
+    with locked(find(config).parent):  # two at once would take one number, and rows that come in meanwhile are in no result yet
+        return _keep(config, fields, to, note, on)
+
+
+def _keep(config: Path, fields: Sequence[str], to: str, note: str, on: dt.date | None) -> int:
     project, folder = load(config)
     root, where = root_of(project, folder), where_of(project, folder)
     there = Where(str(root / where.results))

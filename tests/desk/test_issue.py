@@ -9,6 +9,7 @@ import pytest
 from pipeline.desk import issue as issuing
 from pipeline.desk.engine import Ended
 from pipeline.errors import BadInput
+from pipeline.store.added import locked
 from pipeline.store.config import load
 
 DEMO = Path(__file__).resolve().parents[2] / "demo_inputs"
@@ -26,3 +27,10 @@ def test_where_nobody_can_tell_what_is_out_of_date_nothing_is_handed_on(tmp_path
     asked(1, [])
     with pytest.raises(BadInput, match=r"clouds/x.laz is missing.*results-out-of-date"):
         told(False)
+
+
+@pytest.mark.invariant
+def test_two_at_once_do_not_take_one_number(tmp_path):
+    (tmp_path / "config.yaml").write_text("")
+    with locked(tmp_path), pytest.raises(BadInput, match="at-work-here"):
+        issuing.issue(tmp_path, ())
