@@ -12,6 +12,7 @@ import runpy
 from pathlib import Path
 
 from pipeline import tables
+from pipeline.columns import Column
 from pipeline.desk.log_rows import COLUMNS, LONGEST
 from pipeline.diamond.features import ROLES
 from pipeline.settings import SHARED, Config
@@ -39,6 +40,13 @@ UNITS = {
     "word": "word", "date": "date", "text": "text", "flag": "`true`, `false`", "count": "number", "m": "m", "mm": "mm", "m2": "m²",
     "m3": "m³", "t": "t", "pct": "%", "deg": "degrees", "p": "0 to 1", "rate4": "m²", "value": "see text",
 }  # fmt: skip
+
+
+def unit_of(column: Column) -> str:
+    """A result column's unit. Money and hours are kept to two decimals, as areas are, and are none."""
+    if column.kind == "m2" and "m2" not in column.name:
+        return "hours" if "hours" in column.name else "money"
+    return UNITS[column.kind]
 
 
 def kind_of(field: tables.Field) -> str:
@@ -180,7 +188,7 @@ def results() -> str:
         rows = []
         for c in TABLES[name]:
             step = f", to {10 ** -DECIMALS[c.kind]:g}" if c.kind in DECIMALS else ""
-            rows.append((f"**`{c.name}`**" if c.key else f"`{c.name}`", UNITS[c.kind] + step, SAID["more"].get(f"{name}.{c.name}", c.meaning)))
+            rows.append((f"**`{c.name}`**" if c.key else f"`{c.name}`", unit_of(c) + step, SAID["more"].get(f"{name}.{c.name}", c.meaning)))
         parts += [f"## {name}.csv\n", SAID["results"][name] + "\n", table(("column", "unit", "is"), rows)]
     layers = [(f"`{n}`", kinds["geometry"], SAID["layers"][n]) for n, kinds in LAYERS.items()]
     parts += ["## field.gpkg\n", "Every layer is there, also where it is empty; in the working CRS.\n", table(("layer", "shape", "holds"), layers)]

@@ -37,8 +37,22 @@ def browser():
         started.close()
 
 
+LONG = ("workflow", "real", "browser")  # folders whose files take longest begin first, so that no process ends alone
+
+
 def pytest_collection_modifyitems(items):
+    items.sort(key=lambda item: next((k for k, folder in enumerate(LONG) if folder in item.path.parts), len(LONG)))
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config, log):
     """Two processes share the work: a file stays together, and so does the folder of whole runs, whose district is run once."""
-    for item in items:
-        group = "workflow" if "workflow" in item.path.parts else str(item.path)
-        item.add_marker(pytest.mark.xdist_group(group))
+    from xdist.scheduler import LoadScopeScheduling
+
+    class ByFile(LoadScopeScheduling):
+        def _split_scope(self, nodeid: str) -> str:
+            file = nodeid.split("::")[0]
+            return "workflow" if "workflow" in Path(file).parts else file
+
+    config.option.loadscopereorder = False  # in the order above
+    return ByFile(config, log)

@@ -127,11 +127,14 @@ def revised(before: Mapping[Key, Told], now: Mapping[Key, Told], surveys: Iterab
     surveys     : those that both reports use: a figure of any other is new or gone, not revised
     """
     both, out = set(surveys), []
+    pairs = {(k.earlier, k.survey) for k in now if k.earlier}
     for key in sorted(before.keys() | now.keys(), key=lambda k: (MEASURES.index(k.measure), k.survey, k.earlier, k.place)):
         if key.survey not in both or (key.earlier and key.earlier not in both):
             continue
         if key.earlier and key not in before or key.measure in _FIELD and (key not in before or key not in now):
             continue  # a pair that is new since one between was refused; the field's own figures once another survey is its newest
+        if key.earlier and (key.earlier, key.survey) not in pairs:
+            continue  # a pair that is none any more since a survey came in between: nobody compares the two now
         unit = (before.get(key) or now[key]).unit
         nothing = Told(None, None, unit)
         was, is_ = before.get(key, nothing), now.get(key, nothing)

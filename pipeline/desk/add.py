@@ -7,6 +7,7 @@ import os
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from pipeline.coordinates import lon_lat, read_crs
 from pipeline.desk.add_whereabouts import Over, nearest, over
 from pipeline.desk.asking import Asking, NotUsable, cell, words
 from pipeline.desk.headers import sparse
@@ -67,7 +68,7 @@ def add(file: Path, config: Path, given: Given, can_ask: bool | None = None) -> 
         except Refused as refused:
             raise BadInput([_unusable(file, refused)]) from None
         ask = Asking("add", can_ask)
-        told_by_file = said(file, facts.kind, facts.has_rgb)
+        told_by_file = said(file, facts.kind, facts.has_rgb, _longitude(layouts))
         print(f"{file.name}: {_kind(facts)}.")
         row, covered = _row(ask, given, project, layouts, file, facts, told_by_file)
         ask.settle()
@@ -87,6 +88,12 @@ def _layouts(project: Project, folder: Path) -> dict[str, Layout]:
     if problems:
         raise BadInput(problems)
     return out
+
+
+def _longitude(layouts: dict[str, Layout]) -> float:
+    """Of the project's fields, degrees: all of them lie within one day's flying."""
+    grid = next(iter(layouts.values())).grid
+    return lon_lat(read_crs(grid.crs), (grid.west + grid.east) / 2, (grid.south + grid.north) / 2)[0]
 
 
 def _require_new(project: Project, folder: Path, file: Path) -> None:
@@ -116,7 +123,7 @@ def _row(ask: Asking, given: Given, project: Project, layouts: dict[str, Layout]
             ask.get(f"--{name.replace('_', '-')}", getattr(given, name), "", cell(READ[name]))
     ask.settle()
     covered, stated = _covered(ask, given, project, layouts, file, facts, stated)
-    fields = ask.get("--fields", given.fields, "Fields it is for, ids with ;", _known(project), default=";".join(o.field_id for o in covered if o.enough)) if covered else None
+    fields = ask.get("--fields", given.fields, "Fields it is for, ids with ;", _known(project), default=";".join(o.field_id for o in covered if 100 * o.share >= project.config.grid.cover_min_pct)) if covered else None
     if stated.height_reference is None and ask.can and not any(o.referenced for o in covered):
         earlier = next((r["height_reference"] for r in reversed(project.tables["surveys"]) if "height_reference" in r.values and set(project.fields_of(r)) & {o.field_id for o in covered}), "")
         answer = ask.get("--height-reference", None, "What its heights count from (EPSG:5703 is NAVD88; ellipsoidal; local)", cell(READ["height_reference"]), needed=False, default=earlier)
@@ -160,7 +167,7 @@ def _day(ask: Asking, given: Given, by_file: Said) -> dt.date | None:
         return day
 
     if given.flown_on is None and by_file.flown:
-        print(f"  flown on {by_file.flown}, by its points' own clock.")
+        print(f"  flown on {by_file.flown} by the sun over the field, from its points' own clock.")
         return by_file.flown
     if given.flown_on is not None and by_file.flown and given.flown_on != str(by_file.flown):
         print(f"  Its points' own clock says {by_file.flown}; {given.flown_on} is taken, as you say. Look again: dates order everything.")
@@ -247,8 +254,7 @@ def _bring(project: Project, folder: Path, config: Path, file: Path, row: dict[s
     """The file under clouds/, then the row; as before where either fails."""
     table = folder / project.files["surveys"]
     with brought(file, folder / CLOUDS, link) as path:
-        inside = Path(os.path.abspath(path)).relative_to(Path(os.path.abspath(table.parent)))
-        row["path"] = inside.as_posix()
+        row["path"] = Path(os.path.relpath(path, folder)).as_posix()  # as a run looks for it: from config.yaml's folder, wherever the table lies
         columns = [f.name for f in TABLES["surveys"]]
         try:
             done = replace_all({table: with_rows(table.read_bytes(), [row], columns, str(table))})

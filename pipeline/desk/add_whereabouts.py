@@ -14,8 +14,6 @@ from pipeline.survey.reading.reference import resolve
 from pipeline.survey.reading.stated import Stated
 from pipeline.survey.reading.whereabouts import Offset, look
 
-ENOUGH = 0.6  # of a field's skin: what a run asks for by default
-
 
 @dataclass(frozen=True)
 class Over:
@@ -27,10 +25,6 @@ class Over:
     offset: Offset | None
     per_m2: float
     referenced: bool
-
-    @property
-    def enough(self) -> bool:
-        return self.share >= ENOUGH
 
 
 def over(facts: Facts, stated: Stated, layout: Layout, own: str) -> Over:

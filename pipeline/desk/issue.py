@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Sequence
 
 from pipeline import jobs
-from pipeline.desk.engine import command, planned
+from pipeline.desk.engine import command, last_word, planned
 from pipeline.desk.folders import cannot_write
 from pipeline.desk.look import SCENARIO
 from pipeline.desk.workflow import root_of, where_of
@@ -21,6 +21,7 @@ from pipeline.report.overview_places import FILES
 from pipeline.steps.since import VERBS, settings_of
 from pipeline.steps.spoken import in_tables
 from pipeline.store import files, issued, records, tables
+from pipeline.store.added import locked
 from pipeline.store.config import find, load
 from pipeline.store.provenance import versions
 from pipeline.store.where import Where
@@ -34,6 +35,11 @@ OVER_ALL = {"season", "plan"}
 
 def issue(config: Path, fields: Sequence[str], to: str = "", note: str = "", on: dt.date | None = None) -> int:
     """Keep the report as it lies in the results and say where. Exit status: 0, or 1 where it cannot be written; BadInput otherwise."""
+    with locked(find(config).parent):  # two at once would take one number, and rows that come in meanwhile are in no result yet
+        return _keep(config, fields, to, note, on)
+
+
+def _keep(config: Path, fields: Sequence[str], to: str, note: str, on: dt.date | None) -> int:
     project, folder = load(config)
     root, where = root_of(project, folder), where_of(project, folder)
     there = Where(str(root / where.results))
@@ -51,6 +57,8 @@ def issue(config: Path, fields: Sequence[str], to: str = "", note: str = "", on:
             print(words("said_issue_altered", number=old.number, day=words.date(old.on), files=", ".join(old.altered)))
     for old in issued.broken_chain(before):
         print(words("said_issue_chain", number=old.number, day=words.date(old.on)))
+    for number in issued.missing(before):
+        print(words("said_issue_gone", number=number))
     print(words("said_issued", number=made.number, day=words.date(made.on), path=os.path.relpath(made.path)))
     return DONE
 
@@ -77,10 +85,15 @@ def _can_be_issued(project: Project, config: Path, folder: Path, root: Path, the
 
 def _waiting(project: Project, config: Path, root: Path, chosen: Sequence[str], district: bool) -> str:
     """The first job, of those that make figures of what is handed on, that a run would do; empty where none would. Pages alone may wait:
-    what is handed on is the page as it lies there."""
+    what is handed on is the page as it lies there.
+
+    raises: BadInput where that cannot be told: a report that may be older than its tables is not kept as theirs
+    """
     ended, waiting = planned(command(find(config), root, 1, ""), root)
+    if ended.status:
+        raise BadInput([Problem("issue", None, None, f"no telling what is out of date: {last_word(ended.said)}", "results of the tables as they are", "Run the project first: skinplane run.", code="results-out-of-date")])
     mine = {s["survey_id"] for f in chosen for s in project.surveys_of(f)}
-    for step, names in waiting if not ended.status else ():
+    for step, names in waiting:
         if step in BEHIND and (names.get("field") in chosen or names.get("survey", "") in mine and "field" not in names) or district and step in OVER_ALL:
             return " ".join((step, *names.values()))
     return ""

@@ -5,6 +5,8 @@ from __future__ import annotations
 import json
 from typing import Mapping, get_args
 
+import yaml
+
 from pipeline.settings import Config
 
 WIDE = 58  # the column at which what a key is begins, where the key is shorter
@@ -57,7 +59,8 @@ def _plain(value) -> str:
     if isinstance(value, (tuple, list)):
         return "[" + ", ".join(map(_plain, value)) + "]"
     if isinstance(value, str):
-        return value if value and value.replace("_", "").replace("-", "").replace(".", "").isalnum() and not value[0].isdigit() else json.dumps(value, ensure_ascii=False)
+        bare = value.replace("_", "").replace("-", "").replace(".", "").isalnum() and yaml.safe_load(value) == value  # `No` and `Null` are no words in YAML
+        return value if bare else json.dumps(value, ensure_ascii=False)
     return json.dumps(value) if isinstance(value, (bool, int, float)) else str(value)
 
 

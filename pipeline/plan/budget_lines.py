@@ -69,6 +69,11 @@ def changed(made: Board, picks) -> Iterator[dict]:
                 yield {"field_id": c.field_id, "year": made.terms.first_year + t, "from": before, "to": after}
 
 
+def trip_judged(made: Board) -> list[str]:
+    """Fields of which the plan holds a measure against a trip limit: of the others `over_trip` says nothing."""
+    return sorted(f.state.field_id for f in made.fields if any(np.isfinite(c.trip) for c in f.state.components.values()))
+
+
 def over_trip(made: Board, picks) -> tuple[list[str], list[str]]:
     """Fields with a measure over its trip limit at the last year's end: with a chance of SURE or more; with one between UNLIKELY and that.
     Measures without a trip limit of their own in the plan (hollows are filled at once) count for nothing."""

@@ -43,8 +43,9 @@ def before_after_block(given: FieldInput, sayer: Sayer) -> dict:
     what = opened(work_line({w["work_id"]: w for w in given.works}[record["work_id"]], sayer))
     names = ("skin-before", "skin-after", "skin-moved")
     rows = _rows(record, sayer)
+    relative = words("before_after_relative") if any(s.tie_mm is None for s in pair) else ""
     return {
-        "what": what, "first": days[0], "second": days[1], "shares": words.count("before_after_shares", len(record["shares"])) if record["shares"] else "",
+        "relative": relative, "what": what, "first": days[0], "second": days[1], "shares": words.count("before_after_shares", len(record["shares"])) if record["shares"] else "",
         "pictures": [{"svg": _drawn(n, t, d, side / (FINE if n == names[2] else 1), given, sayer), "title": t} for n, t, d in zip(names, titles, dots)],
         "rows": rows, "heads": [words("before_after_measure"), *titles[:2], words("before_after_change"), words("before_after_told")],
     }  # fmt: skip

@@ -12,7 +12,7 @@ from pipeline.report.plan_reasons import money, points
 from pipeline.report.words import Words, opened
 
 COLUMNS = ("budget", "spent", "bought", "mean", "end", "trip")
-ALIKE = 1e-9
+MOST_NAMED = 6
 
 
 def budget_steps_block(record: Mapping, words: Words) -> dict:
@@ -64,6 +64,8 @@ def _lines(s: Mapping, record: Mapping, like: int | None, words: Words) -> list[
 def _trip(s: Mapping, record: Mapping, words: Words) -> str:
     named = lambda ids: words.listed(record["names"][f] for f in ids)
     surely, perhaps = s["over_trip"], s["perhaps_over_trip"]
+    if not record["trip_judged"]:
+        return words("step_trip_unset")
     if not surely and not perhaps:
         return words("step_trip_none")
     return " ".join([*([words("step_trip", fields=named(surely))] if surely else []), *([words("step_trip_perhaps", fields=named(perhaps))] if perhaps else [])])
@@ -88,11 +90,16 @@ def _row(s: Mapping, record: Mapping, words: Words) -> list[str]:
         return [head, "", words("step_no_plan_short") if s["missing"] <= 0.5 else words("step_no_plan_missing", money=cash(s["missing"])), "", "", ""]
     named = [record["names"][f] for f in s["over_trip"]] + [words("step_perhaps", field=record["names"][f]) for f in s["perhaps_over_trip"]]
     condition = [f"{points(s[f'condition_{w}'])} ({_range(s, w)})" for w in ("mean", "end")]
-    return [head, cash(s["spent"]), opened(_bought(s["bought"], words)), *condition, words.listed(named) or words("step_none")]
+    return [head, cash(s["spent"]), opened(_bought(s["bought"], words)), *condition, words.listed(named) or words("step_none" if record["trip_judged"] else "not_told")]
 
 
 def _knows(steps: Sequence[Mapping], record: Mapping, words: Words) -> list[str]:
     """What holds for all steps."""
     ends = sorted(s["budget_pct"] for s in steps if s["state"] == NO_PLAN)
-    out = [words("step_hours_stay")] + ([words("step_trip_hollows")] if any(c.get("limits", {}).get("ring_depth") for c in record["courses"].values()) else [])
+    untold = [name for f, name in sorted(record["names"].items()) if f not in record["trip_judged"]]
+    out = [words("step_hours_stay")] + ([words("step_trip_untold", fields=_few(untold, words))] if untold else []) + ([words("step_trip_hollows")] if any(c.get("limits", {}).get("ring_depth") for c in record["courses"].values()) else [])
     return out + ([words("step_least", pct=ends[-1])] if ends else [])
+
+
+def _few(names: Sequence[str], words: Words) -> str:
+    return words.listed(names) if len(names) <= MOST_NAMED else ", ".join([*names[:MOST_NAMED], words.count("and_more", len(names) - MOST_NAMED)])

@@ -227,8 +227,10 @@ class Sayer:
 
     def headline(self, now: Standing) -> str:
         """One sentence that says what matters most."""
-        if now.newest is None:
-            return self.words("headline_nothing")
+        if now.newest is None:  # what somebody saw or walked into counts though no survey does
+            told = [self.lingers(h) for h in now.lingering]
+            seen = told[0] + "." + self._more("headline_more_unsafe", len(told) - 1) + " " if told else ""
+            return seen + self.words("headline_nothing")
         found = leading(now)
         worst = [f for f in found if f.word == now.verdict]
         if now.verdict == UNSAFE:

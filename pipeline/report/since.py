@@ -12,11 +12,12 @@ from pipeline.report.hazards import CLOSED, OPEN
 from pipeline.report.saying import Sayer
 from pipeline.report.since_why import MadeOf, whys
 from pipeline.report.standing import Standing
+from pipeline.report.unsafe_block import action_words, hazard_place
 from pipeline.report.words import Words, opened
+from pipeline.surface.verdict import SURE, UNLIKELY
 
 SHOWN = 8  # revised figures that stand open; more are folded, and printed all the same
 MOST_NAMED = 4
-SURE = 0.8
 Z95 = 1.96
 
 
@@ -25,7 +26,7 @@ class Handed:
     """A report that was handed on, of one field or of all.
 
     number, on, to, note : as its manifest says; path: its folder, as a link from the page
-    altered : names of its files that are not as they were handed on
+    altered : names of its files that are not as they were handed on; unread: tables among them that are gone or cannot be read any more
     tables  : the field's tables then, by name; field: its row of portfolio.csv; hazards: its rows of hazards.csv
     """
 
@@ -39,6 +40,7 @@ class Handed:
     field: Mapping | None
     hazards: Sequence[Mapping]
     made_of: MadeOf
+    unread: Sequence[str] = ()
 
 
 @dataclass(frozen=True)
@@ -58,6 +60,8 @@ def since_block(then: Handed | None, now: Today, sayer: Sayer) -> dict:
     if then is None:
         return {}
     words = sayer.words
+    if then.unread:  # a table that is empty because it was lost would make all of today's surveys new
+        return lone(then, words)
     became = change.surveys(then.tables["survey_quality"], now.tables["survey_quality"])
     found = change.revised(change.figures(then.tables, then.field), change.figures(now.tables, now.field), became.both)
     days = {r["survey_id"]: r["flown_on"] for r in now.tables["survey_quality"]}
@@ -68,8 +72,15 @@ def since_block(then: Handed | None, now: Today, sayer: Sayer) -> dict:
             small += 1
             continue
         rows.append([_what(one.key, now, then, sayer), _of(one.key, days, sayer), is_, words("since_from", was=was), "; ".join(whys(then.made_of, now.made_of, one.key, words))])
-    new = [*_verdict(then, now, words), *_surveys(became, now, sayer), *_hazards(then, now, sayer), *_places(then, now, became, sayer), *_lips(then, now, became, sayer), *_works(then, now, sayer)]
-    gone = [*(words("since_refused", survey=_named(s, now.tables, sayer), reason=_reason(s, now.tables)) for s in became.refused), *(words("since_gone", survey=_named(s, then.tables, sayer)) for s in became.gone)]
+    new = [*_surveys(became, now, sayer), *hazards_since(then.hazards, now.stands, sayer), *_works(then, now, sayer)]
+    if (then.field or {}).get("last_survey") != now.field["last_survey"]:  # on the same survey whatever differs is a revision
+        new = [*_verdict(then, now, words), *new, *_places(then, now, sayer), *_lips(then, now, sayer)]
+    gone = [*(words("since_refused", survey=_named(s, now.tables, sayer), reason=_reason(s, now.tables, words)) for s in became.refused), *(words("since_gone", survey=_named(s, then.tables, sayer)) for s in became.gone)]
+    return told_block(then, new, gone, rows, small, words)
+
+
+def told_block(then: Handed, new: Sequence[str], gone: Sequence[str], rows: Sequence[Sequence[str]], small: int, words: Words) -> dict:
+    """What the page's form asks for; rows: of revised figures; small: how many moved by less than is printed."""
     return {
         "title": title(then, words), "note": words("since_note", note=then.note) if then.note else "", "path": then.path, "altered": altered(then, words), "new": new, "gone": gone,
         "heads": [words(f"since_col_{c}") for c in ("what", "of", "now", "was", "why")], "rows": rows[:SHOWN], "more": rows[SHOWN:],
@@ -78,16 +89,29 @@ def since_block(then: Handed | None, now: Today, sayer: Sayer) -> dict:
     }  # fmt: skip
 
 
+def lone(then: Handed, words: Words) -> dict:
+    """The block where too little of the kept report is left to hold anything against it: that, and where it lies."""
+    told = words("since_unread", number=then.number, files=_few(then.unread, words))
+    return {"title": title(then, words), "note": "", "path": then.path, "altered": altered(then, words, held=False), "new": [], "gone": [], "heads": [], "rows": [], "more": [], "more_said": "", "small": "", "quiet": [told]}
+
+
 def title(then: Handed, words: Words) -> str:
     """'Since the report of 7 April 2026 (given to the park board)'."""
     given = words("since_given", to=then.to) if then.to else ""
     return words("since_title", day=words.date(then.on)) + given
 
 
-def altered(then: Handed, words: Words) -> str:
-    """A sentence where the kept report is not as it was handed on; else empty."""
-    names = [*then.altered[:MOST_NAMED], *([words.count("and_more", len(then.altered) - MOST_NAMED)] if len(then.altered) > MOST_NAMED else [])]
-    return words("since_altered", number=then.number, files=", ".join(names)) if names else ""
+def altered(then: Handed, words: Words, held: bool = True) -> str:
+    """A sentence where the kept report is not as it was handed on; else empty. held: whether what follows is held against it"""
+    if not then.altered:
+        return ""
+    said = words("since_altered", number=then.number, files=_few(then.altered, words))
+    return f"{said} {words('since_altered_held')}" if held else said
+
+
+def _few(names: Sequence[str], words: Words) -> str:
+    more = [words.count("and_more", len(names) - MOST_NAMED)] if len(names) > MOST_NAMED else []
+    return ", ".join([*names[:MOST_NAMED], *more])
 
 
 def told(t: change.Told, units, words: Words) -> str:
@@ -127,8 +151,8 @@ def _named(survey: str, tables: Mapping, sayer: Sayer) -> str:
     return sayer.words("since_survey", day=sayer.words.date(day), survey=survey)
 
 
-def _reason(survey: str, tables: Mapping) -> str:
-    return next((r["reason"] or "" for r in tables["survey_quality"] if r["survey_id"] == survey), "")
+def _reason(survey: str, tables: Mapping, words: Words) -> str:
+    return words.told(next((r["reason"] or "" for r in tables["survey_quality"] if r["survey_id"] == survey), ""))
 
 
 def _verdict(then: Handed, now: Today, words: Words) -> list[str]:
@@ -143,46 +167,49 @@ def _surveys(became: change.Surveys, now: Today, sayer: Sayer) -> Iterable[str]:
     if became.new:
         yield words.count("since_new_survey", len(became.new), surveys=words.listed(_named(s, now.tables, sayer) for s in became.new))
     for s in became.turned_away:
-        yield words("since_turned_away", survey=_named(s, now.tables, sayer), reason=_reason(s, now.tables))
+        yield words("since_turned_away", survey=_named(s, now.tables, sayer), reason=_reason(s, now.tables, words))
 
 
-def _hazards(then: Handed, now: Today, sayer: Sayer) -> Iterable[str]:
-    words, state = sayer.words, {h["hazard_id"]: h["state"] for h in then.hazards}
-    for h in now.stands.hazards:
+def hazards_since(rows: Sequence[Mapping], stands: Standing, sayer: Sayer) -> Iterable[str]:
+    """Unsafe places that were opened or closed since, with how they were closed, and those that nothing shows any more.
+
+    rows : the field's rows of hazards.csv as it was handed on
+    """
+    words, state = sayer.words, {h["hazard_id"]: h["state"] for h in rows}
+    for h in stands.hazards:
         if h.state == OPEN and state.get(h.hazard_id) != OPEN:
-            yield words("since_opened" if h.hazard_id not in state else "since_opened_again", what=sayer.open_hazard(h, now.stands))
+            yield words("since_opened" if h.hazard_id not in state else "since_opened_again", what=sayer.open_hazard(h, stands))
         elif h.state == CLOSED and state.get(h.hazard_id) == OPEN:
-            place = sayer.where(h.last) if h.last is not None else sayer.seen_at(h.place_id, h.e, h.n) if h.by_eye else h.place_id.replace("-", " ")
-            yield words("since_closed", place=opened(place), day=words.date(h.action_on))
-    known = {h.hazard_id for h in now.stands.hazards}
-    for h in then.hazards:
+            yield words("since_closed", place=opened(hazard_place(h, sayer)), action=action_words(h, words), day=words.date(h.action_on))
+    known = {h.hazard_id for h in stands.hazards}
+    for h in rows:
         if h["hazard_id"] not in known and h["state"] == OPEN:
             yield words("since_hazard_gone", place=h["place"], value=h["value"])
 
 
-def _places(then: Handed, now: Today, became: change.Surveys, sayer: Sayer) -> Iterable[str]:
-    """Low spots that are over the tolerance on the newest survey and were not then, and the other way round; only once the newest is another one."""
-    words, (was, is_) = sayer.words, (_over(t.tables, (t.field or {}).get("last_survey")) for t in (then, now))
-    if not became.new:
-        return
-    name = lambda r: sayer.placing.spot(r["low_spot_id"], r["e"], r["n"])
-    deep = lambda r: sayer.height(r["depth_mm"], r["depth_sigma_mm"])
-    new = [words("since_at", place=name(r), depth=deep(r)) for i, r in is_.items() if i not in was]
-    over = [name(r) for i, r in was.items() if i not in is_]
-    if new:
-        yield words.count("since_low", len(new), places=words.listed(new))
-    if over:
-        yield words.count("since_low_no_more", len(over), places=words.listed(over))
+def _places(then: Handed, now: Today, sayer: Sayer) -> Iterable[str]:
+    """Low spots by the newest survey then and now: over the tolerance and not so then; no longer over it, which takes a survey that says
+    so; and those of which the newest survey says neither, so that nobody reads its silence as mended."""
+    words, place = sayer.words, lambda r: sayer.placing.spot(r["low_spot_id"], r["e"], r["n"])
+    was, is_ = (_chances(t.tables, (t.field or {}).get("last_survey")) for t in (then, now))
+    over = {i: r for i, r in was.items() if r["probability"] >= SURE}
+    new = [words("since_at", place=place(r), depth=sayer.height(r["depth_mm"], r["depth_sigma_mm"])) for i, r in is_.items() if r["probability"] >= SURE and i not in over]
+    under = [place(r) for i, r in over.items() if i in is_ and is_[i]["probability"] <= UNLIKELY]
+    untold = [place(r) for i, r in over.items() if i not in is_ or UNLIKELY < is_[i]["probability"] < SURE]
+    for key, told in (("since_low", new), ("since_low_no_more", under), ("since_low_untold", untold)):
+        if told:
+            yield words.count(key, len(told), places=words.listed(told))
 
 
-def _over(tables: Mapping, survey: str | None) -> dict[str, Mapping]:
-    return {r["low_spot_id"]: r for r in tables["low_spots"] if r["survey_id"] == survey and r["probability"] is not None and r["probability"] >= SURE and r["depth_mm"] is not None}
+def _chances(tables: Mapping, survey: str | None) -> dict[str, Mapping]:
+    """Low spots of a survey that were held against the tolerance, by id."""
+    return {r["low_spot_id"]: r for r in tables["low_spots"] if r["survey_id"] == survey and r["probability"] is not None and r["depth_mm"] is not None}
 
 
-def _lips(then: Handed, now: Today, became: change.Surveys, sayer: Sayer) -> Iterable[str]:
-    """How much edge is over the tolerance, once another survey is the newest."""
+def _lips(then: Handed, now: Today, sayer: Sayer) -> Iterable[str]:
+    """How much edge is over the tolerance."""
     was, is_ = (then.field or {}).get("lip_over_tolerance_m"), now.field.get("lip_over_tolerance_m")
-    if became.new and was is not None and is_ is not None and round(was) != round(is_):
+    if was is not None and is_ is not None and round(was) != round(is_):
         yield sayer.words("since_lip_over", now=sayer.length(is_), was=sayer.length(was))
 
 
@@ -195,5 +222,3 @@ def _works(then: Handed, now: Today, sayer: Sayer) -> Iterable[str]:
         yield sayer.words("since_work", work=work_line(w, sayer))
     if len(new) > MOST_NAMED:
         yield sayer.words.count("since_works_more", len(new) - MOST_NAMED)
-
-

@@ -5,11 +5,10 @@ from __future__ import annotations
 from typing import Iterable, Mapping, Sequence
 
 from pipeline.change import revised as change
-from pipeline.report.hazards import CLOSED, OPEN
 from pipeline.report.overview import FieldSeen
-from pipeline.report.since import SHOWN, Handed, altered, title, told
+from pipeline.report.since import Handed, hazards_since, told, told_block
 from pipeline.report.since_why import MadeOf, whys
-from pipeline.report.words import Words, opened
+from pipeline.report.words import Words
 
 
 def since_district(then: Mapping[str, Handed], about: Handed | None, fields: Sequence[FieldSeen], rows: Mapping[str, Mapping], made_of: Mapping[str, MadeOf], words: Words) -> dict:
@@ -23,10 +22,13 @@ def since_district(then: Mapping[str, Handed], about: Handed | None, fields: Seq
     new, gone, revised, small = [], [], [], 0
     for seen in fields:
         old, row = then.get(seen.field_id), rows[seen.field_id]
+        if old is not None and old.unread:
+            new.append(words("since_field_unread", field=seen.name))
+            continue
         if old is None or old.field is None:
             new.append(words("since_field_new", field=seen.name))
             continue
-        new += [*_stands(old.field, row, seen, words), *_hazards(old, seen, words)]
+        new += [*_stands(old.field, row, seen, words), *(f"{seen.name}: {line}" for line in hazards_since(old.hazards, seen.now, seen.reader))]
         before, now = (change.figures({}, r) for r in (old.field, row))
         for one in change.revised(before, now, [row["last_survey"]] if row.get("last_survey") else []):
             was, is_ = (told(t, seen.reader.units, words) for t in (one.was, one.now))
@@ -36,12 +38,7 @@ def since_district(then: Mapping[str, Handed], about: Handed | None, fields: Seq
             why = whys(old.made_of, made_of[seen.field_id], one.key, words) if old.made_of.provenance else [words("since_why_unkept")]
             revised.append([f"{seen.name}: {words(f'since_what_{one.key.measure}')}", seen.reader.day(seen.now.newest.flown_on, one.key.survey), is_, words("since_from", was=was), "; ".join(why)])
     gone += [words("since_field_gone", field=f) for f in sorted(then.keys() - {s.field_id for s in fields})]
-    return {
-        "title": title(about, words), "note": words("since_note", note=about.note) if about.note else "", "path": about.path, "altered": altered(about, words), "new": new, "gone": gone,
-        "heads": [words(f"since_col_{c}") for c in ("what", "of", "now", "was", "why")], "rows": revised[:SHOWN], "more": revised[SHOWN:],
-        "more_said": words.count("since_more", len(revised) - SHOWN) if len(revised) > SHOWN else "", "small": words.count("since_small", small) if small else "",
-        "quiet": [*([] if new or gone else [words("since_nothing_new")]), *([] if revised else [words("since_nothing_revised")])],
-    }  # fmt: skip
+    return told_block(about, new, gone, revised, small, words)
 
 
 def _stands(was: Mapping, now: Mapping, seen: FieldSeen, words: Words) -> Iterable[str]:
@@ -51,19 +48,6 @@ def _stands(was: Mapping, now: Mapping, seen: FieldSeen, words: Words) -> Iterab
     day = seen.reader.day(seen.now.newest.flown_on, seen.now.newest.survey_id) if seen.now.newest is not None else words("since_untold")
     word = lambda r: words(f"verdict_{r['verdict']}")
     yield words("since_field_surveyed" if was["verdict"] == now["verdict"] else "since_field_word", field=seen.name, day=day, now=word(now), was=word(was))
-
-
-def _hazards(old: Handed, seen: FieldSeen, words: Words) -> Iterable[str]:
-    state = {h["hazard_id"]: h["state"] for h in old.hazards}
-    for h in seen.now.hazards:
-        if h.state == OPEN and state.get(h.hazard_id) != OPEN:
-            yield f"{seen.name}: " + words("since_opened" if h.hazard_id not in state else "since_opened_again", what=seen.reader.open_hazard(h, seen.now))
-        elif h.state == CLOSED and state.get(h.hazard_id) == OPEN:
-            place = seen.reader.where(h.last) if h.last is not None else h.place_id.replace("-", " ")
-            yield f"{seen.name}: " + words("since_closed", place=opened(place), day=words.date(h.action_on))
-    for h in old.hazards:
-        if h["state"] == OPEN and h["hazard_id"] not in {n.hazard_id for n in seen.now.hazards}:
-            yield f"{seen.name}: " + words("since_hazard_gone", place=h["place"], value=h["value"])
 
 
 def issued_list(found: Sequence[Mapping], words: Words) -> dict:

@@ -30,7 +30,7 @@ def spot_history_block(given: FieldInput, now: Standing, sayer: Sayer) -> dict:
     limits = _limits(now, sayer)
     ends = scale_of([d for rows in found.values() for d in rows], limits)
     said = {f.place_id: f for f in now.newest.findings if f.kind == LOW_SPOT}
-    told = [_chart(place, rows, said.get(place), given, limits, ends, sayer) for place, rows in found.items()]
+    told = [_chart(place, rows, said.get(place), str(now.newest.flown_on)[:10], given, limits, ends, sayer) for place, rows in found.items()]
     told.sort(key=lambda c: (c["rank"], -c["mm"]))
     seen = [c for c in told if c["word"] != GOOD or c["works"]]
     rest = [c for c in told if c not in seen]
@@ -52,11 +52,13 @@ def _depths(place: str, now: Standing, sayer: Sayer) -> Iterator[Depth]:
             yield Depth(day, label, row["ring_depth_mm"], row["ring_depth_sigma_mm"])
 
 
-def _chart(place: str, rows: list[Depth], said: Finding | None, given: FieldInput, limits: list[LimitLine], ends: tuple[float, float], sayer: Sayer) -> dict:
+def _chart(place: str, rows: list[Depth], said: Finding | None, newest: str, given: FieldInput, limits: list[LimitLine], ends: tuple[float, float], sayer: Sayer) -> dict:
     words, name = sayer.words, opened(sayer.placing.place(place))
     word = said.word if said is not None else UNKNOWN
     depth = sayer.height(abs(rows[-1].mm), rows[-1].sigma_mm)
     title = words("spot_history_title" if rows[-1].mm >= 0 else "spot_history_title_high", place=name, depth=depth, word=sayer.verdict(said) if said is not None else words(f"verdict_{word}").lower())
+    if rows[-1].day.isoformat() != newest:  # under weeds or a tarp since: the depth is an older one, and must not pass for today's
+        title += words("spot_history_last_seen", day=words.date(rows[-1].day))
     about = words("spot_history_about", figures="; ".join(f"{words.date(d.day)} {sayer.height(d.mm, d.sigma_mm)}" for d in rows))
     works = list(_told(place, given, sayer))
     svg = spot_chart(f"depth-{place}", rows, _works(place, given, sayer), limits, ends, sayer.units, title, about)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import Iterable, Mapping, Sequence
 
-from pipeline.plan.treatments import LASER_GRADE, REBUILD
 from pipeline.report.figures import printed
 from pipeline.report.plan_reasons import money
 from pipeline.report.unsafe_block import first_act
@@ -13,7 +12,6 @@ from pipeline.surface.verdict import UNKNOWN
 
 SUPERINTENDENT, CREW, CONTRACTOR, OWNER = "superintendent", "crew", "contractor", "owner"
 WHO = (SUPERINTENDENT, CREW, CONTRACTOR, OWNER)
-BY_CONTRACT = (LASER_GRADE, REBUILD)
 FEW = 4  # fields to be looked at by hand that have a row each; more are told by site
 COLUMNS = ("who", "field", "what", "hours", "why")
 
@@ -60,7 +58,7 @@ def _by_hand(fields: Sequence, words: Words) -> Iterable[dict]:
         newest = s.now.newest.flown_on if s.now.newest is not None else ""
         refused = [r for r in s.now.refused if str(r["flown_on"]) > str(newest)]
         if refused:
-            yield _row(SUPERINTENDENT, words("needs_survey_again"), words("needs_refused", day=words.date(refused[-1]["flown_on"]), reason=refused[-1]["reason"] or ""), s)
+            yield _row(SUPERINTENDENT, words("needs_survey_again"), words("needs_refused", day=words.date(refused[-1]["flown_on"]), reason=words.told(refused[-1]["reason"] or "")), s)
     unknown = [s for s in fields if s.now.verdict == UNKNOWN]
     if len(unknown) <= FEW:
         yield from (_row(SUPERINTENDENT, words("needs_by_hand"), s.reader.headline(s.now), s) for s in unknown)
@@ -83,7 +81,7 @@ def _contractor(record: Mapping, fields: Sequence, words: Words) -> Iterable[dic
         return
     of = {s.field_id: s for s in fields}
     for line in record["lines"]:
-        if line["year"] == record["first_year"] and line["treatment"] in BY_CONTRACT and line["field_id"] in of:
+        if line["year"] == record["first_year"] and line["treatment"] in record["contracted"] and line["field_id"] in of:
             bid = [line["field_id"], line["year"]] in record["bids"]
             why = words("needs_bid" if bid else "needs_in_plan", money=money(line["cost"], record["currency"]), year=line["year"], day=words.date(record["starts"]), folder=f"bid/{line['year']}/{line['field_id']}")
             yield _row(CONTRACTOR, words("needs_price", does=words(f"plan_does_{line['treatment']}")), why, of[line["field_id"]])

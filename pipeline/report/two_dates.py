@@ -49,7 +49,8 @@ def kept_dates(survey_ids: Sequence[str], baseline: str | None) -> list[str]:
 
 
 def carried(dates: Sequence[Surface], plane: Callable | None, layout: Layout, cell_m: float, units: Units, labels: Mapping[str, str]) -> dict:
-    """What the script is handed: the dates' surfaces, the transform onto the drawing, colours and steps; empty with fewer than two.
+    """What the script is handed: the dates' surfaces, the transform onto the drawing, colours and steps; empty with fewer than two. A date
+    of which next to nothing was seen is left out, and takes no other with it.
 
     plane  : the skin's on the first date, `skin_plane`
     cell_m : wanted side of a picture's cell
@@ -58,10 +59,11 @@ def carried(dates: Sequence[Surface], plane: Callable | None, layout: Layout, ce
     if len(dates) < 2 or plane is None:
         return {}
     frame = frame_of(layout)
-    blocks = over_plane(dates, plane, layout, cell_m)
-    side = blocks[0][2]
-    if min(int(np.isfinite(z).sum()) for z, _, _ in blocks) < LEAST_CELLS:
+    kept = [(d, block) for d, block in zip(dates, over_plane(dates, plane, layout, cell_m)) if np.isfinite(block[0]).sum() >= LEAST_CELLS]
+    if len(kept) < 2:
         return {}
+    dates, blocks = zip(*kept)
+    side = blocks[0][2]
     return {
         "nx": blocks[0][0].shape[1], "ny": blocks[0][0].shape[0], "cell_m2": side * side, "width": frame.width, "height": round(frame.height, 1),
         "matrix": [float(v) for v in frame.matrix(layout.grid.west, layout.grid.north, side)[7:-1].split()],

@@ -22,8 +22,8 @@ def two_dates_block(given: FieldInput, sayer: Sayer) -> dict:
     data["words"] = {name: words(f"two_{name}", **{k: f"{{{k}}}" for k in _asked(name)}) for name in TOLD}
     steps, moved = ([limit(v, units.height) for v in table[units.system]] for table in (STEPS, MOVED))
     return {
-        "data": json.dumps(data, ensure_ascii=True, separators=(",", ":")).replace("</", "<\\/"), "under": under(given.layout, given.edges), "over": over(given.layout, units, words("north")),
-        "box": f"0 0 {data['width']:g} {data['height']:g}", "reads": words("two_reads", day=data["dates"][0]["label"], least=moved[0]),
+        "data": json.dumps(data, ensure_ascii=True, separators=(",", ":")).replace("<", "\\u003c"), "under": under(given.layout, given.edges), "over": over(given.layout, units, words("north")),
+        "box": f"0 0 {data['width']:g} {data['height']:g}", "reads": words("two_reads", day=sayer.day(given.surfaces[0].flown_on, given.surfaces[0].survey_id), least=moved[0]),
         "plane": [words("two_lower", h=steps[2]), *(words("two_low", a=a, b=b) for b, a in pairwise(reversed(steps))), words("two_near", h=steps[0]),
                   *(words("two_high", a=a, b=b) for a, b in pairwise(steps)), words("two_higher", h=steps[2])],
         "lost": words("two_lost", h=moved[0]), "gained": words("two_gained", h=moved[0]), "steps": words("two_steps", a=moved[1], b=moved[2]),

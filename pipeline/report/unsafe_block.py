@@ -15,7 +15,7 @@ def unsafe_block(given: FieldInput, now: Standing, sayer: Sayer, keys: dict) -> 
     items = [_hazard(h, now, sayer, keys) for h in now.open]
     since = now.before.flown_on if now.before is not None else ""
     closed = [
-        words("hazard_closed", found=opened(_place(h, sayer)), action=_action(h, words), on=words.date(h.action_on))
+        words("hazard_closed", found=opened(hazard_place(h, sayer)), action=action_words(h, words), on=words.date(h.action_on))
         for h in now.hazards if h.state == CLOSED and h.action_on >= since
     ]  # fmt: skip
     none = "" if items else words("all_mended") if now.mended else _looked_at(now, sayer)
@@ -43,7 +43,7 @@ def _hazard(h: Hazard, now: Standing, sayer: Sayer, keys: dict) -> dict:
     if h.by_eye:
         lines += _beside(h, now, sayer)
     if h.action:
-        lines.append(words("action_taken", action=_action(h, words), on=words.date(h.action_on)))
+        lines.append(words("action_taken", action=action_words(h, words), on=words.date(h.action_on)))
     return {"key": keys.get(h.last, "") if fresh else "", "text": sayer.open_hazard(h, now), "lines": lines}
 
 
@@ -59,13 +59,15 @@ def _beside(h: Hazard, now: Standing, sayer: Sayer) -> list[str]:
     return [words("eye_against", day=day, what=sayer.says(there[0]))] if there else [words("eye_unseen", day=day)]
 
 
-def _place(h: Hazard, sayer: Sayer) -> str:
+def hazard_place(h: Hazard, sayer: Sayer) -> str:
+    """Where a hazard is or was, in words."""
     if h.by_eye:
         return sayer.seen_at(h.place_id, h.e, h.n)
     return sayer.where(h.last) if h.last is not None else h.place_id.replace("-", " ")
 
 
-def _action(h: Hazard, words: Words) -> str:
+def action_words(h: Hazard, words: Words) -> str:
+    """What closed a hazard, or keeps people off it: by hand, or the survey that no longer shows it."""
     if words.knows(f"action_{h.action}"):
         return words(f"action_{h.action}")
     return words("action_survey", survey=h.action.rsplit(" ", 1)[-1])

@@ -9,7 +9,7 @@ from typing import Mapping
 from pipeline.diamond.carry import from_plain
 from pipeline.jobs import Job
 from pipeline.plan.board import Board, board, pins_in_the_way
-from pipeline.plan.budget_lines import bought, budget_steps, changed
+from pipeline.plan.budget_lines import bought, budget_steps, changed, trip_judged
 from pipeline.plan.choose import FEW
 from pipeline.plan.feasible import Infeasible
 from pipeline.plan.schedules import forced, surely_over
@@ -18,7 +18,7 @@ from pipeline.plan.lines import comings, conditions, courses, lines, over_years
 from pipeline.plan.offer import Field
 from pipeline.plan.outcome import score
 from pipeline.owner import LASER_GRADE
-from pipeline.plan.treatments import NONE, RING
+from pipeline.plan.treatments import NONE, REBUILD, RING, TREATMENTS
 from pipeline.planning import asked, year_start
 from pipeline.steps.plan_outcome import outcomes
 from pipeline.steps.plan_prices import done_in, lip_m, prices, terms
@@ -73,7 +73,7 @@ def planned(job: Job, where: Where, found: Mapping[str, Rows]) -> dict:
         "names": {f: row_of[f].get("name") or f for f in row_of}, "not_judged": lacks, "left_out": sorted(set(found) - set(known)), "no_rate": unknown,
         "levelling": asdict(ask.levelling), "forced": {f.state.field_id: list(forced(f.state)) for f in fields if forced(f.state)},
         "not_offered": {f.state.field_id: dict(f.missing) for f in fields}, "old": sorted(f.state.field_id for f in fields if f.state.old), "over_trip": _over_trip(job, fields), "begun": newest_day(found) >= year_start(plan.first_year + 1, plan.fiscal_year_start),
-        "apart": ask.apart, "bids": [[f, y] for y, f in plan.pinned(LASER_GRADE) if f in found],
+        "contracted": contracted(job), "apart": ask.apart, "bids": [[f, y] for y, f in plan.pinned(LASER_GRADE) if f in found],
         "sizes": sizes, "sites": {f.state.field_id: f.site for f in fields}, "carry_over": ask.means.carry_over,
         "use": {f.state.field_id: f.state.weight for f in fields}, "assumed": [n for n in ("escalation_pct", "contingency_pct", "discount") if getattr(plan, n) is None],
     }  # fmt: skip
@@ -85,6 +85,12 @@ def planned(job: Job, where: Where, found: Mapping[str, Rows]) -> dict:
     except Infeasible as none:
         return record | {"state": INFEASIBLE, "short_money": none.money, "short_hours": none.hours, "no_schedule": list(none.fields), "no_rules": list(none.rules), "pins_in_the_way": pins_in_the_way(fields, ask)}
     return _told(record, made)
+
+
+def contracted(job: Job) -> list[str]:
+    """Treatments that a contractor is asked to price: as the owner says of their costs; where nobody says, laser grades and rebuilds."""
+    said = {word: cost.by for word, cost in job.settings.costs.items() if word in TREATMENTS}
+    return sorted(word for word, by in said.items() if by == "contractor" or by is None and word in (LASER_GRADE, REBUILD))
 
 
 def _over_trip(job: Job, fields: list[Field]) -> dict[str, str]:
@@ -106,7 +112,7 @@ def _told(record: dict, made: Board) -> dict:
         "untreated": made.untreated, "others": {n: o and {"loss": o.loss, "spent": o.spent, "works": bought(made, o.picks)} for n, o in made.others.items()},
         "tenth": {n: o and {"loss": o.loss, "spent": o.spent, "changed": list(changed(made, o.picks))} for n, o in made.tenth.items()},
         "drops": made.drops, "drops_bound": len(made.fields) > FEW, "duals": {"money": made.chosen.bound.money, "hours": made.chosen.bound.hours}, "pins": [{**asdict(p), "price": v} for p, v in made.pins],
-        "budgets": budget_steps(made), "conditions": conditions(made), "over_years": over_years(made), "courses": courses(made), "places": places,
+        "budgets": budget_steps(made), "trip_judged": trip_judged(made), "conditions": conditions(made), "over_years": over_years(made), "courses": courses(made), "places": places,
     }  # fmt: skip
     return record | {"lines": [{**row, "why": asdict(why)} for row, why in lines(made)]}
 

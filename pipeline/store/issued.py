@@ -66,13 +66,21 @@ class Issue:
         wrong = set() if _sum_of(self.path, MANIFEST) == _listed(self.path).get(MANIFEST) else {MANIFEST}
         return sorted(wrong | (told ^ there))
 
+    def has(self, name: str) -> bool:
+        return (Path(self.path) / name).is_file()
+
     def record(self, name: str) -> dict:
-        """One of its JSON files; empty where it is not there."""
-        path = Path(self.path) / name
-        return records.read(path) if path.is_file() else {}
+        """One of its JSON files; empty where it is not there or cannot be read any more."""
+        try:
+            return records.read(Path(self.path) / name)
+        except (OSError, ValueError):
+            return {}
 
     def table(self, name: str, table: str) -> list[dict]:
-        """One of its tables as values. Columns that have come since are empty, so that an old table can be read; none where it is not there."""
+        """One of its tables as values. Columns that have come since are empty, so that an old table can be read; none where it is not there.
+
+        raises: BadInput, ValueError where it cannot be read any more
+        """
         path = Path(self.path) / name
         if not path.is_file():
             return []
@@ -153,10 +161,16 @@ def _sum_of(folder: str | Path, name: str) -> str:
 
 
 def broken_chain(found: list[Issue]) -> list[Issue]:
-    """Issues of which the next one's manifest says that their list of checksums was another one, or that the next one follows a gap."""
+    """Issues of which the next one's manifest says that their list of checksums was another one."""
     out = []
     for one, after in zip(found, found[1:]):
         path, told = Path(one.path) / SUMS, after.manifest.get("before")
-        if told is not None and (not path.is_file() or records.sha256(path) != told):
+        if after.number == one.number + 1 and told is not None and (not path.is_file() or records.sha256(path) != told):
             out.append(one)
     return out
+
+
+def missing(found: list[Issue]) -> list[int]:
+    """Numbers below the last one whose folder is gone; that the last itself is gone nothing shows."""
+    have = {one.number for one in found}
+    return sorted(set(range(1, max(have, default=0))) - have)

@@ -15,6 +15,7 @@ import numpy as np
 GPS_ZERO = dt.date(1980, 1, 6)
 ADJUSTED_S = 1e9
 WEEK_S = 7 * 86400.0
+DAY_S = 86400.0
 FIRST_YEAR = 1990
 SAMPLE = 60_000
 
@@ -35,8 +36,8 @@ class Said:
     guess: tuple[str, str] | None = None
 
 
-def said(path: str | Path, kind: str, has_rgb: bool) -> Said:
-    """Day and source of a file that was opened before. kind : as in `Facts`"""
+def said(path: str | Path, kind: str, has_rgb: bool, longitude: float) -> Said:
+    """Day and source of a file that was opened before. kind : as in `Facts`; longitude : of the fields, degrees"""
     path = Path(path)
     named = _day_in_name(path.name)
     if kind == "raster":
@@ -56,9 +57,9 @@ def said(path: str | Path, kind: str, has_rgb: bool) -> Said:
         standard = header.global_encoding.gps_time_type.value == 1
         created = header.creation_date
     timed = times[np.isfinite(times) & (times != 0)]
-    flown = day_of_clock(timed, standard)
+    flown = day_of_clock(timed, standard, longitude)
     likely = named
-    if likely is None and flown is None and timed.size and np.median(timed) > WEEK_S and (day := _day(float(np.median(timed)) + ADJUSTED_S)):
+    if likely is None and flown is None and timed.size and np.median(timed) > WEEK_S and (day := _day(float(np.median(timed)) + ADJUSTED_S, longitude)):
         likely = day, "its points' clock, though its header says that clock is another"
     sound = likely is not None
     if likely is None and created is not None and FIRST_YEAR <= created.year <= dt.date.today().year:
@@ -70,17 +71,20 @@ def said(path: str | Path, kind: str, has_rgb: bool) -> Said:
     return Said(flown, likely, sound, guess=("lidar", "its points carry times") if timed.size else None)
 
 
-def day_of_clock(times_s: np.ndarray, standard: bool) -> dt.date | None:
-    """The day in the middle of points' GPS times, s; None where the clock counts within a week, or cannot be what it says."""
+def day_of_clock(times_s: np.ndarray, standard: bool, longitude: float) -> dt.date | None:
+    """The day at a longitude (degrees, east positive) in the middle of points' GPS times, s; None where the clock counts within a week,
+    or cannot be what it says."""
     if not standard or not times_s.size:
         return None
-    return _day(float(np.median(times_s)) + ADJUSTED_S)
+    return _day(float(np.median(times_s)) + ADJUSTED_S, longitude)
 
 
-def _day(seconds: float) -> dt.date | None:
+def _day(seconds: float, longitude: float) -> dt.date | None:
+    """By the sun at the longitude: GPS time runs with Greenwich, where an American evening is the next day already. A survey is flown
+    by daylight, so no zone or summer time moves the day; leap seconds do not either."""
     if not 0 < seconds < 4e9:
         return None
-    day = GPS_ZERO + dt.timedelta(seconds=seconds)
+    day = GPS_ZERO + dt.timedelta(days=(seconds / DAY_S + longitude / 360) // 1)
     return day if FIRST_YEAR <= day.year and day <= dt.date.today() else None
 
 

@@ -63,3 +63,10 @@ def test_surveys_that_came_were_refused_or_are_gone():
     assert (found.new, found.turned_away, found.refused, found.gone, found.both) == (("three",), (), ("two",), ("zero",), ("one",))
     again = surveys([quality("one", "refused")], [quality("one"), quality("two", "refused")])
     assert again.new == ("one",) and again.turned_away == ("two",) and again.both == ()
+
+
+@pytest.mark.invariant
+def test_a_pair_that_a_late_survey_came_between_is_no_revision_and_one_that_moved_is():
+    apart = {Key("growth", "three", "one", "outer"): Told(3.0, 1.0, "mm"), Key("growth", "three", "two", "outer"): Told(2.0, 1.0, "mm")}
+    now = {Key("growth", "three", "two", "outer"): Told(9.0, 1.0, "mm")}  # one and three are no longer beside one another
+    assert [(r.key.earlier, r.now.value) for r in revised(apart, now, ["one", "two", "three"])] == [("two", 9.0)]

@@ -24,6 +24,7 @@ from pipeline.diamond.dimensions import LAYOUTS
 from pipeline.errors import BadInput
 from pipeline.settings import Config
 from pipeline.store.config import load
+from pipeline.store.files import named
 from pipeline.store.points_said import GPS_ZERO, day_of_clock
 from pipeline.units import FOOT_M
 
@@ -97,6 +98,12 @@ def test_config_names_every_key_and_explains_each_in_a_line(tmp_path):
     # what stands behind a # is the default: without it the settings say the same
     plain = re.sub(r"^# (currency|cell_size_m|random_seed): ", r"\1: ", text, flags=re.M)
     assert plain != text and Config(**yaml.safe_load(plain)) == Config(**yaml.safe_load(text))
+
+
+@pytest.mark.invariant
+@pytest.mark.parametrize("name", ["No", "null", "~", "2026", "1e3", ".5", "a: b", "- a", "Null"])
+def test_a_name_stays_the_name_that_was_typed(name):
+    assert yaml.safe_load(new_config._line("", "title", name, None, "whose"))["title"] == name
 
 
 @pytest.mark.invariant
@@ -181,6 +188,19 @@ def test_a_survey_is_added_with_what_its_file_says(tmp_path, capsys):
 
 
 @pytest.mark.invariant
+def test_a_table_in_a_folder_of_its_own_gets_the_path_that_a_run_looks_for(tmp_path):
+    folder = made(tmp_path)
+    (folder / "tables").mkdir()
+    (folder / "surveys.csv").rename(folder / "tables/surveys.csv")
+    config = folder / "config.yaml"
+    config.write_text(config.read_text().replace("surveys: surveys.csv", "surveys: tables/surveys.csv"))
+    file = cloud(tmp_path / "flight.laz", clock_day=dt.date(2026, 4, 7), returns=2)
+    assert adding.add(file, folder, Survey(vertical_unit="us-ft"), can_ask=False) == 0
+    project, base = load(folder)
+    assert named(base, project.surveys["moth-2026-04"]["path"]) == [str(folder / "clouds/flight.laz")]
+
+
+@pytest.mark.invariant
 def test_what_cannot_be_added_changes_nothing(tmp_path, monkeypatch):
     folder = made(tmp_path)
     before = tree(folder)
@@ -202,9 +222,17 @@ def test_what_cannot_be_added_changes_nothing(tmp_path, monkeypatch):
 @pytest.mark.independent
 def test_a_clock_of_the_standard_is_read_and_one_within_the_week_is_not():
     """LAS 1.4 R15: adjusted standard GPS time is seconds since 6 January 1980 less 1e9; 1e9 s after it is 14 September 2011."""
-    assert day_of_clock(np.array([0.5]), True) == dt.date(2011, 9, 14)
-    assert day_of_clock(np.array([306234562.0]), False) is None
-    assert day_of_clock(np.array([-2e9]), True) is None
+    assert day_of_clock(np.array([0.5]), True, 0.0) == dt.date(2011, 9, 14)
+    assert day_of_clock(np.array([306234562.0]), False, 0.0) is None
+    assert day_of_clock(np.array([-2e9]), True, 0.0) is None
+
+
+@pytest.mark.analytic
+def test_an_evening_in_america_is_the_day_of_the_field_and_not_of_greenwich():
+    """00:30 on 15 April at Greenwich is 17:30 of the 14th by the sun at 105 degrees west, and 09:30 of the 15th at 135 degrees east."""
+    half_past_midnight = np.array([(dt.date(2026, 4, 15) - GPS_ZERO).days * 86400.0 + 1800 - 1e9])
+    days = [day_of_clock(half_past_midnight, True, longitude).day for longitude in (-105.0, 0.0, 135.0)]
+    assert days == [14, 15, 15] and day_of_clock(half_past_midnight + 15.5 * 3600, True, 135.0).day == 16
 
 
 @pytest.mark.invariant

@@ -58,6 +58,7 @@ RECORD = {
     "over_years": {f: {"planned": [], "untreated": [2028]} for f in NAMES},
     "others": {"worst_first": {"loss": 5.0, "spent": [3000.0, 0.0, 0.0], "works": {"level": 4, "lip_cut": 1}}, "in_turn": {"loss": 5.0, "spent": [3000.0, 0.0, 0.0], "works": {"level": 5, "lip_cut": 1}}},
     "tenth": {"more": {"loss": 2.0, "spent": [9900.0, 3000.0, 8900.0], "changed": []}, "less": {"loss": 2.2, "spent": [9900.0, 3000.0, 0.0], "changed": [{"field_id": "kettle", "year": 2028, "from": "laser_grade", "to": "none"}]}},
+    "trip_judged": ["moth"], "contracted": ["laser_grade", "rebuild"],
     "budgets": [step(50, "no_plan", missing=1200.0), step(90, "solved", spent=12900.0, bought={"lip_cut": 1, "mix_add": 1, "level": 1}, perhaps_over_trip=["moth"],
                      changed=[{"field_id": "kettle", "year": 2028, "from": "laser_grade", "to": "none"}, {"field_id": "heron", "year": 2028, "from": "none", "to": "level"}]),
                 step(100, "owner", spent=21800.0, bought={"lip_cut": 1, "mix_add": 1, "laser_grade": 2, "level": 1}), *(step(pct, state, spent=29000.0, bought={"rebuild": 1}, gap=gap, over_trip=["moth"], changed=[{"field_id": "moth", "year": 2028, "from": "none", "to": "rebuild"}]) for pct, state, gap in ((110, "rough", 0.04), (125, "solved", 0.001)))],

@@ -49,3 +49,5 @@ def test_the_newest_work_whose_two_surveys_the_page_carries_is_shown_with_its_fi
         ["Unevenness of the skin as a whole", "7 mm ± 1", "2 mm ± 2", "-5 mm ± 3", "yes"], ["Low spot at first base", "1 mm ± 4", "2 mm ± 4", "+1 mm ± 5", "no"],
     ]  # fmt: skip
     assert before_after_block(made(carried("one", "two", "x")), sayer("metric")) == {} and before_after_block(made(()), sayer("metric")) == {}
+    loose = tuple(replace(s, tie_mm=None) for s in carried("one", "two", "three"))
+    assert block["relative"] == "" and before_after_block(made(loose), sayer("metric"))["relative"].startswith("Only the shape can be compared")

@@ -29,6 +29,14 @@ def test_each_step_says_what_is_bought_what_falls_off_and_who_stays_unsafe():
 
 
 @pytest.mark.invariant
+def test_none_left_over_is_said_only_of_lips_that_are_held_against_a_trip_limit():
+    assert "Of the fields whose lip is held against a trip limit none is likely left over it" in lines(2) and BLOCK["rows"][2][-1] == "none"
+    assert "not told of Heron Field and Kettle Field" in BLOCK["knows"][1]
+    unset = budget_steps_block(RECORD | {"trip_judged": []}, WORDS)
+    assert "No lip was held against a trip limit" in plain_text(" ".join(unset["steps"][2]["lines"])) and unset["rows"][2][-1] == "not told"
+
+
+@pytest.mark.invariant
 def test_the_table_of_all_steps_has_a_row_each_and_as_many_cells_as_heads():
     assert all(len(r) == len(BLOCK["heads"]) for r in BLOCK["rows"]) and len(BLOCK["rows"]) == 5
     assert plain_text(BLOCK["rows"][0][2]) == "No plan keeps to what must be done: USD 1 200 are missing" and BLOCK["rows"][0][1] == "" and BLOCK["rows"][1][-1] == "Moth Field (perhaps)"

@@ -59,6 +59,36 @@ def test_a_new_survey_is_new_and_revises_nothing():
 
 
 @pytest.mark.analytic
+@pytest.mark.parametrize("later, said", [
+    ([spot("second", 4.0, probability=0.01)], "No longer over the low-spot tolerance: second base."), ([], "the newest survey neither shows it gone nor surely there: second base."),
+    ([spot("second", 20.0, probability=0.5)], "the newest survey neither shows it gone nor surely there: second base."),
+    ([spot("second", None, probability=None)], "the newest survey neither shows it gone nor surely there: second base."), ([spot("second", 33.0, probability=0.99)], ""),
+])  # fmt: skip
+def test_a_low_spot_is_no_longer_over_only_where_a_survey_says_so(later, said):
+    then = handed(ONE, seen([spot("second", 33.0, survey="two", probability=0.99)], edge(survey="two"), survey="two"))
+    text = plain_text(" ".join(block(then, today(ONE, TWO, seen(later, edge())))["new"]))
+    assert said in text and ("low-spot tolerance" in text) == bool(said)
+
+
+@pytest.mark.invariant
+def test_an_older_survey_that_comes_late_changes_nothing_of_how_the_field_stands():
+    low = [spot("second", 33.0, survey="two", probability=0.99)]
+    then = handed(seen([], edge(survey="two"), survey="two"))
+    said = block(then, today(ONE, seen(low, edge({range(8, 14): 41.0}, survey="two"), survey="two")))
+    assert [plain_text(line) for line in said["new"]] == ["New survey: 7 April 2025 (one)."] and {plain_text(r[1]) for r in said["rows"]} == {"6 October 2025"}
+
+
+@pytest.mark.invariant
+def test_against_a_kept_report_whose_tables_are_lost_nothing_is_held():
+    lost = handed(ONE, TWO, altered=("a.csv",), unread=("a.csv",))
+    said = block(lost, today(ONE, TWO, THREE))
+    assert said["quiet"] == ["Nothing can be held against the kept report number 3: these tables of it are gone or cannot be read any more: a.csv."] and not (said["new"] or said["rows"]) and "is held" not in said["altered"]
+    fields = [field_seen(stood(ONE, TWO, THREE))]
+    told = since_district({FIELD: lost}, lost, fields, {FIELD: portfolio_row(fields[0])}, {FIELD: made()}, WORDS)
+    assert len(told["new"]) == 1 and "nothing can be held against that report" in told["new"][0] and not told["rows"]
+
+
+@pytest.mark.analytic
 @pytest.mark.parametrize("now, why", [
     (made(rows={"readings": {"r7": {"kind": "lip_rise"}}, "works": {}}), "readings added: r7"),
     (made(provenance={"inputs": {"two": [{"path": "two.laz", "sha256": "b"}]}, "settings": {}, "versions": {"numpy": "1"}}), "another file stands behind two"),
@@ -103,7 +133,7 @@ def test_hazards_that_closed_or_that_nothing_shows_any_more():
     then = handed(ONE, THREE)
     closed = replace(field_seen(stood(ONE, THREE, walks=({"action": "repaired"},))))
     said = plain_text(" ".join(block(then, today(ONE, THREE, stands=closed.now))["new"]))
-    assert "Second base: no longer open as unsafe, since 9 April 2026." in said
+    assert "Second base: no longer open as unsafe (repaired, 9 April 2026)." in said
     said = plain_text(" ".join(block(then, today(ONE))["new"]))
     assert "is no longer shown by anything: walk it" in said
 

@@ -60,6 +60,12 @@ def test_every_place_measured_twice_is_told_worst_first_and_one_seen_once_is_not
     assert history({"home": (None, None, 3.0)}) == {}
 
 
+@pytest.mark.invariant
+def test_a_depth_of_an_older_survey_says_so_where_the_newest_has_none():
+    told = history({"second": (12.0, 14.0, None), "first": (3.0, 4.0, 5.0)})
+    assert [plain(c["title"]) for c in told["charts"]] == ["Second base: 14 mm ± 4 low, not enough evidence (last seen on 6 October 2025)"]
+
+
 @pytest.mark.analytic
 def test_what_was_put_in_and_whether_it_held_stands_with_its_place_though_it_is_good_now():
     works = reads("works", {"work_id": "w1", "field_id": FIELD, "done_on": "2025-08-12", "work": "level", "zone": "third", "by": "crew"})

@@ -6,7 +6,7 @@ import pytest
 
 from pipeline.report.standing import leading, over_tolerance, standing
 from pipeline.report.unsafe_block import first_act, unsafe_block
-from report.scene import LIMITS, WORDS, edge, given, quality, sayer, seen, spot, stood
+from report.scene import reads, LIMITS, WORDS, edge, given, quality, sayer, seen, spot, stood
 
 HOLE, LOW, FINE = spot("second", 70.0), spot("first", 30.0), spot("third", 2.0)
 
@@ -36,6 +36,9 @@ def test_a_refused_survey_is_kept_beside_and_judges_nothing():
     nothing = standing("mill-pond", {**rows, "survey_quality": rows["survey_quality"][1:]}, ["one", "two"], (), LIMITS, {})
     assert (nothing.verdict, nothing.newest, nothing.before, nothing.open) == ("not_enough_evidence", None, None, ())
     assert sayer().headline(nothing) == WORDS("headline_nothing")
+    hole = reads("readings", {"reading_id": "r1", "field_id": "mill-pond", "read_on": "2026-04-10", "kind": "seen", "value": "hole", "place": "second"})
+    seen_only = standing("mill-pond", {**rows, "survey_quality": rows["survey_quality"][1:]}, ["one", "two"], (), LIMITS, {}, hole)
+    assert seen_only.verdict == "unsafe" and sayer().headline(seen_only).startswith("A hole: second base, seen on ") and sayer().headline(seen_only).endswith(WORDS("headline_nothing"))
 
 
 @pytest.mark.invariant

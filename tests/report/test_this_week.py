@@ -44,3 +44,10 @@ def test_what_only_the_owner_can_settle_is_asked_of_the_owner():
     assert [r["what"] for r in block["rows"] if r["who"] == "Owner"] == ["Find money or hours for the plan, or take a pin out", "Set a limit for the lip", "State the crew’s weeks and hours"]
     by_hand = [r for r in block["rows"] if r["who"] == "Superintendent"]
     assert len(by_hand) == 1 and by_hand[0]["why"].count("Blind Field") == 6 and block["title"] == WORDS("needs_heading")
+
+
+@pytest.mark.invariant
+def test_a_contractor_is_asked_for_what_the_owner_says_a_contractor_does():
+    field = field_seen(stood(seen()), "Kettle Field", "kettle")
+    asked = lambda by: [r["what"] for r in week_block([field], {}, RECORD | {"newest": "2026-04-09", "contracted": by}, [], WORDS)["rows"] if r["who"] == "Contractor"]
+    assert asked(["laser_grade"]) == ["Price a laser grade"] and asked(["lip_cut"]) == []

@@ -43,6 +43,8 @@ def test_nothing_is_carried_with_one_date_or_with_nothing_seen():
     assert carried([surface("a")], skin_plane(surface("a"), layout()), layout(), 1.0, METRIC, LABELS) == {}
     blind = surface("b")
     assert carried([surface("a"), replace(blind, z=np.full_like(blind.z, np.nan))], skin_plane(surface("a"), layout()), layout(), 1.0, METRIC, LABELS) == {}
+    three = carried([surface("a"), replace(blind, z=np.full_like(blind.z, np.nan)), surface("c")], skin_plane(surface("a"), layout()), layout(), 1.0, METRIC, LABELS)
+    assert [d["id"] for d in three["dates"]] == ["a", "c"]
 
 
 @pytest.mark.analytic

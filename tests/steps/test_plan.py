@@ -92,6 +92,7 @@ def test_an_unsafe_lip_comes_first_and_every_line_has_a_reason(where):
     for t, spent in enumerate(record["spent"]):
         assert spent <= 1000 and record["hours"][t] <= 30
     assert {n for n, _ in record["not_judged"]["heron"]} == {"mix", "skin_lost"}
+    assert record["trip_judged"] == ["heron", "kettle", "moth"] and record["contracted"] == ["rebuild"]  # nobody says who cuts the lip: the crew
 
 
 @pytest.mark.invariant

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from pipeline.steps.since import address, handed_on
 from pipeline.store import issued
 
 TOLD = {"to": "the board", "note": "", "fields": ["moth"], "district": False}
@@ -61,7 +62,11 @@ def test_a_list_of_checksums_written_anew_breaks_the_chain(page):
     first = kept(page)
     kept(page)
     (Path(first.path) / issued.SUMS).write_text("")
+    kept(page)
     assert [i.number for i in issued.broken_chain(issued.issues(page.parent))] == [1]
+    shutil.rmtree(issued.issues(page.parent)[1].path)  # a gap is told as one, and blames none of the neighbours
+    found = issued.issues(page.parent)
+    assert issued.missing(found) == [2] and issued.broken_chain(found) == [] and issued.missing([]) == []
 
 
 @pytest.mark.invariant
@@ -88,3 +93,21 @@ def test_a_table_with_fewer_columns_is_read_all_the_same(page):
     page.write_text("hazard_id,state,weather\nh1,open,fair\n")
     (row,) = kept(page).table("hazards.csv", "hazards")
     assert row["hazard_id"] == "h1" and row["state"] == "open" and row["tolerance"] is None and "weather" not in row
+
+
+@pytest.mark.invariant
+@pytest.mark.parametrize("harm", [lambda f: f.write_bytes(b"\xff\xfe\0h\0a"), lambda f: f.write_bytes(b""), lambda f: f.unlink()])
+def test_a_kept_table_that_somebody_spoiled_is_named_and_stops_no_page(page, harm):
+    page.write_text("hazard_id,field_id,state\nh1,moth,open\n")
+    one = kept(page)
+    assert handed_on(one, "moth", "results/index.html").unread == () and len(handed_on(one, "moth", "results/index.html").hazards) == 1
+    harm(Path(one.path) / "hazards.csv")
+    (Path(one.path) / "fields/moth/provenance.json").write_text("{")
+    again = handed_on(issued.Issue(one.number, one.on, one.path), "moth", "results/index.html")
+    assert again.unread == ("hazards.csv",) and "hazards.csv" in again.altered and again.hazards == []
+
+
+@pytest.mark.analytic
+def test_the_way_to_a_kept_page_holds_whatever_the_projects_folder_is_called():
+    assert address("results/fields/moth/report.html", "50 % #1/issued/0001-2026-04-10/index.html") == "../../../50%20%25%20%231/issued/0001-2026-04-10/index.html"
+    assert address("results/index.html", "results/fields/moth/report.html") == "fields/moth/report.html"
