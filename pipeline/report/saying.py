@@ -242,7 +242,7 @@ class Sayer:
             also = ([self.where(f) for f in worst] + [self.hazard_at(h) for h in now.lingering])[1:]
             if len(also) == 1:
                 return f"{told[0]}. " + self.words("headline_also_unsafe", place=also[0])
-            return told[0] + "." + self._more("headline_more_unsafe", len(also))
+            return told[0] + "." + (" " + self.words("headline_more_unsafe", number=len(also)) if also else "")
         mended = [self.words("headline_mended", places=self.words.listed(self.where(h.last) for h in now.mended))] if now.mended else []
         if now.verdict == WORK and worst:
             mended.insert(0, self.words("headline_work", what=self.words.listed(self.counted(worst))))

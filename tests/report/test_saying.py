@@ -69,7 +69,8 @@ def test_each_verdict_has_a_headline_that_says_what_matters():
         return plain(s.headline(stood(seen(spots, **more))))
 
     assert headline(spot("second", 69.0)) == "Second base is 69 mm ± 4 low, over the trip limit of 60 mm."
-    assert headline(spot("second", 69.0), spot("first", 90.0)).endswith("over the trip limit of 60 mm. One more place is unsafe.")
+    assert headline(spot("second", 69.0), spot("first", 90.0)).endswith("over the trip limit of 60 mm. Also unsafe: second base.")
+    assert headline(*(spot(place, 69.0) for place in ("second", "first", "third"))).endswith(". 2 more places are unsafe.")
     assert headline(spot("first", 30.0), spot("third", 28.0), lips=edge({range(3, 9): 34.0})) == "Over the owner’s tolerances: 2 low spots and 6 m of lip."
     assert headline(zones=[zone(planarity=19.0)]) == "Over the owner’s tolerances: an uneven skin."
     assert headline(lips=edge({range(3, 9): 34.0}, kind="low_skin")) == "Over the owner’s tolerances: 6 m of edge where the skin stands low."
