@@ -133,7 +133,7 @@ def test_what_is_worked_over_anyway_is_not_watched_as_well():
     (text,) = [plain(line) for line in watched(now, sayer("metric"))]
     assert text.endswith("in places along 2 m: 20–22 m.")
     (whole,) = watched(stood(seen(lips=[station(None, 25.0)])), sayer("metric"))
-    assert plain(whole).startswith("Lip along the outer edge, mean over all of it: 25 mm ± 8 high, near the tolerance of 25 mm. Measured")
+    assert plain(whole).startswith("Lip along the outer edge, mean over all of it: 25 mm ± 8 high, near the tolerance of 25 mm. With the same ±")
 
 
 @pytest.mark.invariant
