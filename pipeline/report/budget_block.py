@@ -13,10 +13,11 @@ from pipeline.report.words import Words, opened
 
 COLUMNS = ("budget", "spent", "bought", "mean", "end", "trip")
 MOST_NAMED = 6
+USED = 0.9  # of the money of a step: below, what is left over is told
 
 
 def budget_steps_block(record: Mapping, words: Words) -> dict:
-    """steps (each with label, title and lines), owner (which of them is the owner's), heads and rows of all, chart and what it reads, what
+    """gist (what more and less money does, in sentences), steps (each with label, title and lines), owner (which of them is the owner's), heads and rows of all, chart and what it reads, what
     a reader should know; empty where no plan was made."""
     steps = record.get("budgets") or []
     if not steps:
@@ -24,6 +25,7 @@ def budget_steps_block(record: Mapping, words: Words) -> dict:
     same = _like_the_one_before(steps)
     svg, about = budget_curve(record, words)
     return {
+        "gist": _gist(steps, record, words),
         "steps": [{"label": words("step_label", pct=s["budget_pct"]), "title": _title(s, record, words), "lines": _lines(s, record, same.get(s["budget_pct"]), words)} for s in steps],
         "owner": next(k for k, s in enumerate(steps) if s["budget_pct"] == 100), "heads": [words(f"step_col_{c}") for c in COLUMNS], "rows": [_row(s, record, words) for s in steps],
         "chart": svg, "reads": words("step_chart_reads"), "about": about, "knows": _knows(steps, record, words),
@@ -93,12 +95,27 @@ def _row(s: Mapping, record: Mapping, words: Words) -> list[str]:
     return [head, cash(s["spent"]), opened(_bought(s["bought"], words)), *condition, words.listed(named) or words("step_none" if record["trip_judged"] else "not_told")]
 
 
+def _gist(steps: Sequence[Mapping], record: Mapping, words: Words) -> list[str]:
+    """What a reader takes along who moves no slider: what the most money would do, and where it no longer reaches."""
+    cash = lambda v: money(v, record["currency"])
+    owner, most = next(s for s in steps if s["budget_pct"] == 100), steps[-1]
+    out = []
+    if NO_PLAN not in (owner["state"], most["state"]) and most is not owner:
+        out.append(words("step_gist_more", pct=most["budget_pct"], there=points(most["condition_mean"]), here=points(owner["condition_mean"])))
+        if most["spent"] < USED * most["money"]:
+            out.append(words("step_gist_left", money=cash(most["money"] - most["spent"])))
+    none = [s for s in steps if s["state"] == NO_PLAN]
+    if none:
+        least = max(none, key=lambda s: s["budget_pct"])
+        out.append(words("step_least", pct=least["budget_pct"]))
+        out += [words("step_missing", money=cash(least["missing"]))] if least["missing"] > 0.5 else []
+    return [" ".join(out)] if out else []
+
+
 def _knows(steps: Sequence[Mapping], record: Mapping, words: Words) -> list[str]:
     """What holds for all steps."""
-    ends = sorted(s["budget_pct"] for s in steps if s["state"] == NO_PLAN)
     untold = [name for f, name in sorted(record["names"].items()) if f not in record["trip_judged"]]
-    out = [words("step_hours_stay")] + ([words("step_trip_untold", fields=_few(untold, words))] if untold else []) + ([words("step_trip_hollows")] if any(c.get("limits", {}).get("ring_depth") for c in record["courses"].values()) else [])
-    return out + ([words("step_least", pct=ends[-1])] if ends else [])
+    return [words("step_hours_stay")] + ([words("step_trip_untold", fields=_few(untold, words))] if untold else []) + ([words("step_trip_hollows")] if any(c.get("limits", {}).get("ring_depth") for c in record["courses"].values()) else [])
 
 
 def _few(names: Sequence[str], words: Words) -> str:

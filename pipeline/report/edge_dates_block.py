@@ -37,7 +37,8 @@ def _plan(given: FieldInput, now: Standing, sayer: Sayer, keys: dict[Finding, st
     words, lip = sayer.words, now.newest.rows["lip"] if now.newest is not None else []
     marks = [Mark(keys[f], f.row["e"], f.row["n"], f.word) for f in keys if f.stretch is not None and f.row["e"] is not None and keys[f]]
     names = [(e, sayer.placing.edge(e.edge_id)) for e in edges]
-    return edge_plan(given.layout, given.edges, lip, marks, now.limits, sayer.units, names, words("edge_plan_title"), words("edge_plan_about", edges=words.listed(n for _, n in names)), words("north"))
+    short = [(e, name.removeprefix(words("edge_article"))) for e, name in names]  # a drawing has little room
+    return edge_plan(given.layout, given.edges, lip, marks, now.limits, sayer.units, short, words("edge_plan_title"), words("edge_plan_about", edges=words.listed(n for _, n in names)), words("north"))
 
 
 def _found(edge: Edge, now: Standing, sayer: Sayer) -> str:

@@ -24,6 +24,7 @@ from pipeline.report.words import Words, opened, titled
 from pipeline.report.works_block import pooled_rows, progress_lines
 from pipeline.surface.verdict import ORDER, UNKNOWN, UNSAFE, WORK
 
+MOST_NAMED = 8  # fields of one verdict named in the page's head; the list below has all
 MOST_CHANGES = 4  # lines of change a field; more are counted
 ASKED = ("lip_mm", "lip_trip_mm", "low_spot_mm", "low_spot_trip_mm", "planarity_mm")
 
@@ -154,7 +155,7 @@ def index_page(fields: Sequence[FieldSeen], tolerances: Tolerances, title: str, 
     return {
         "places": places({"season": season, "map": drawn, "plan": plan, "hours": hours, "since": since, "issued": handed, "week": week["rows"]}, words), "map": drawn, "week": week,
         "sites": sites_of(order, words), "files": files(words, sizes or {}), "field_files": field_files(order, words, sizes or {}), "all": len(order),
-        "w": words, "glossed": Glossary(words), "colours": palette.css(), "title": title, "lang": words("lang"),
+        "stand": _stand(order, words), "w": words, "glossed": Glossary(words), "colours": palette.css(), "title": title, "lang": words("lang"),
         "lead": words("index_lead", fields=count, day=words.date(max(days))) if days else words("index_lead_none", fields=count),
         "unsafe": [
             {"name": s.name, "site": titled(s.site), "site_id": s.site, "link": _link(s), "what": [s.reader.open_hazard(h, s.now) for h in s.now.open],
@@ -175,6 +176,18 @@ def index_page(fields: Sequence[FieldSeen], tolerances: Tolerances, title: str, 
         "progress": hours,
         "means": [(w, words(f"verdict_{w}"), words(f"verdict_means_{w}")) for w in ORDER],
     }  # fmt: skip
+
+
+def _stand(order: Sequence[FieldSeen], words: Words) -> list[dict]:
+    """Every field under its verdict, worst first, so that the head of the page tells how all of them stand."""
+    out = []
+    for verdict in ORDER:
+        mine = [s for s in order if s.now.verdict == verdict]
+        if mine:
+            more = words.count("and_more", len(mine) - MOST_NAMED) if len(mine) > MOST_NAMED else ""
+            named = [{"name": s.name, "link": _link(s), "site": s.site} for s in mine[:MOST_NAMED]]
+            out.append({"verdict": verdict, "word": words(f"verdict_{verdict}"), "fields": named, "more": more, "sites": " ".join(dict.fromkeys(s.site for s in mine))})
+    return out
 
 
 def _measured(seen: FieldSeen) -> bool:

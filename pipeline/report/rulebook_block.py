@@ -43,7 +43,7 @@ def rulebook_block(rows: Sequence[dict], now: Standing, sayer: Sayer, main: str 
     by_hand = [(words(key), [r for r in missing if (r["item"] in BY_TAPE) == tape]) for key, tape in (("rule_by_tape", True), ("rule_by_level", False))]
     unset = sorted({r["reason"].removeprefix("no tolerance: ").split(";")[0] for r in mine if (r["reason"] or "").startswith("no tolerance: ")})
     return {
-        "summary": words("rule_summary", **counts), "relative": words("rule_relative") if relative else "",
+        "summary": words("rule_summary", **counts), "outside": counts[OUTSIDE], "relative": words("rule_relative") if relative else "",
         "rows": [(opened(item_words(r, sayer, main)), measured(r, sayer), _rule(r, sayer), _verdict(r, sayer), sayer.words.told(r["rule_source"] or "")) for r in seen],
         "by_hand": [words("rule_not_seen", how=how, items=words.listed(item_words(r, sayer, main) for r in found)) for how, found in by_hand if found],
         "unset": words("rule_unset", names=words.listed(unset)) if unset else "",

@@ -213,6 +213,12 @@ class Sayer:
                                      finding=hazard.finding))  # fmt: skip
         return self.words("not_seen_gone", found=self.says(hazard.last), on=self.words.date(hazard.last_on))
 
+    def hazard_at(self, hazard: Hazard) -> str:
+        """Where a hazard lies, as its newest survey, the walk or the eye names it."""
+        if hazard.by_eye:
+            return self.seen_at(hazard.place_id, hazard.e, hazard.n)
+        return self.where(hazard.last) if hazard.last is not None else hazard.place_id.replace("-", " ")
+
     def seen_at(self, named: str, e: float | None, n: float | None) -> str:
         """Where something was seen by eye: the place or edge named, else from the nearest place, else somewhere on the field."""
         if self.words.knows(f"edge_{named}"):
@@ -235,7 +241,10 @@ class Sayer:
         worst = [f for f in found if f.word == now.verdict]
         if now.verdict == UNSAFE:
             told = [self.says(f) for f in worst] + [self.lingers(h) for h in now.lingering]
-            return told[0] + "." + self._more("headline_more_unsafe", len(told) - 1)
+            also = ([self.where(f) for f in worst] + [self.hazard_at(h) for h in now.lingering])[1:]
+            if len(also) == 1:
+                return f"{told[0]}. " + self.words("headline_also_unsafe", place=also[0])
+            return told[0] + "." + (" " + self.words("headline_more_unsafe", number=len(also)) if also else "")
         mended = [self.words("headline_mended", places=self.words.listed(self.where(h.last) for h in now.mended))] if now.mended else []
         if now.verdict == WORK and worst:
             mended.insert(0, self.words("headline_work", what=self.words.listed(self.counted(worst))))

@@ -12,7 +12,7 @@ from pipeline.report.hazards import CLOSED, OPEN
 from pipeline.report.saying import Sayer
 from pipeline.report.since_why import MadeOf, whys
 from pipeline.report.standing import Standing
-from pipeline.report.unsafe_block import action_words, hazard_place
+from pipeline.report.unsafe_block import action_words
 from pipeline.report.words import Words, opened
 from pipeline.surface.verdict import SURE, UNLIKELY
 
@@ -180,7 +180,7 @@ def hazards_since(rows: Sequence[Mapping], stands: Standing, sayer: Sayer) -> It
         if h.state == OPEN and state.get(h.hazard_id) != OPEN:
             yield words("since_opened" if h.hazard_id not in state else "since_opened_again", what=sayer.open_hazard(h, stands))
         elif h.state == CLOSED and state.get(h.hazard_id) == OPEN:
-            yield words("since_closed", place=opened(hazard_place(h, sayer)), action=action_words(h, words), day=words.date(h.action_on))
+            yield words("since_closed", place=opened(sayer.hazard_at(h)), action=action_words(h, words), day=words.date(h.action_on))
     known = {h.hazard_id for h in stands.hazards}
     for h in rows:
         if h["hazard_id"] not in known and h["state"] == OPEN:

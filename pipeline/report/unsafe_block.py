@@ -15,11 +15,12 @@ def unsafe_block(given: FieldInput, now: Standing, sayer: Sayer, keys: dict) -> 
     items = [_hazard(h, now, sayer, keys) for h in now.open]
     since = now.before.flown_on if now.before is not None else ""
     closed = [
-        words("hazard_closed", found=opened(hazard_place(h, sayer)), action=action_words(h, words), on=words.date(h.action_on))
+        words("hazard_closed", found=opened(sayer.hazard_at(h)), action=action_words(h, words), on=words.date(h.action_on))
         for h in now.hazards if h.state == CLOSED and h.action_on >= since
     ]  # fmt: skip
     none = "" if items else words("all_mended") if now.mended else _looked_at(now, sayer)
-    return {"items": items, "none": none, "closed": closed, "seen": _seen_by_hand(given, now, sayer)}
+    looked = not items and not now.mended and _held_to_trip_limits(now, sayer)
+    return {"items": items, "none": none, "looked": looked, "closed": closed, "seen": _seen_by_hand(given, now, sayer)}
 
 
 def first_act(now: Standing, words: Words) -> str:
@@ -59,18 +60,16 @@ def _beside(h: Hazard, now: Standing, sayer: Sayer) -> list[str]:
     return [words("eye_against", day=day, what=sayer.says(there[0]))] if there else [words("eye_unseen", day=day)]
 
 
-def hazard_place(h: Hazard, sayer: Sayer) -> str:
-    """Where a hazard is or was, in words."""
-    if h.by_eye:
-        return sayer.seen_at(h.place_id, h.e, h.n)
-    return sayer.where(h.last) if h.last is not None else h.place_id.replace("-", " ")
-
-
 def action_words(h: Hazard, words: Words) -> str:
     """What closed a hazard, or keeps people off it: by hand, or the survey that no longer shows it."""
     if words.knows(f"action_{h.action}"):
         return words(f"action_{h.action}")
     return words("action_survey", survey=h.action.rsplit(" ", 1)[-1])
+
+
+def _held_to_trip_limits(now: Standing, sayer: Sayer) -> bool:
+    """Whether something was measured and both trip limits stand: only then is it said that nothing was found."""
+    return any(looked_at(now)) and sayer.tolerances.lip_trip_mm is not None and sayer.tolerances.low_spot_trip_mm is not None
 
 
 def _looked_at(now: Standing, sayer: Sayer) -> str:
@@ -82,7 +81,7 @@ def _looked_at(now: Standing, sayer: Sayer) -> str:
     parts += [words("means_looked_at", length=sayer.length(whole))] if whole else []
     if not parts:
         return words("looked_at_nothing")
-    if sayer.tolerances.lip_trip_mm is None or sayer.tolerances.low_spot_trip_mm is None:
+    if not _held_to_trip_limits(now, sayer):
         return words("no_trip_limit", what=words.listed(parts))
     return words("nothing_over_trip", what=words.listed(parts), lip=sayer.limit("lip", True), spot=sayer.limit(LOW_SPOT, True))
 

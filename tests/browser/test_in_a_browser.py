@@ -189,7 +189,7 @@ def test_a_budget_is_chosen_by_key_and_says_what_it_buys(opened):
     assert step().count() == 1 and "The owner’s budget" in step().inner_text() and not page.locator("#all-steps table").is_visible()
     slider.focus()
     page.keyboard.press("Home")
-    assert "No plan keeps to what must be done" in step().inner_text() and slider.get_attribute("aria-valuetext").startswith("At 50")
+    assert "No plan pays for what must be done" in step().inner_text() and slider.get_attribute("aria-valuetext").startswith("At 50")
     page.keyboard.press("ArrowRight")
     assert "Falls off: Kettle Field" in step().inner_text() and page.locator(".step-mark.at").get_attribute("data-step") == "1" and step().count() == 1
     page.emulate_media(media="print")
@@ -209,4 +209,4 @@ def test_without_a_script_every_field_and_every_budget_is_there(browser, site):
 @pytest.mark.independent
 def test_the_page_prints(opened):
     pdf = opened("us", media="print").pdf(format="A4")
-    assert pdf.startswith(b"%PDF") and len(re.findall(rb"/Type\s*/Page\b", pdf)) <= 14  # every folded block lies open
+    assert pdf.startswith(b"%PDF") and len(re.findall(rb"/Type\s*/Page\b", pdf)) <= 14  # what is folded lies open, but for what is only looked up

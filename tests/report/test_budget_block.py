@@ -21,8 +21,8 @@ def lines(k: int) -> str:
 @pytest.mark.invariant
 def test_each_step_says_what_is_bought_what_falls_off_and_who_stays_unsafe():
     assert [s["label"] for s in BLOCK["steps"]] == ["50 %", "90 %", "100 %", "110 %", "125 %"] and BLOCK["owner"] == 2 and "the plan below" in BLOCK["steps"][2]["title"]
-    assert "No plan keeps to what must be done" in lines(0) and "At least USD 1 200 are missing" in lines(0)
-    assert "Spends USD 12 900: mix once, one lip cut and one levelling by the crew." in lines(1) and "Perhaps over it, neither said nor ruled out: Moth Field." in lines(1)
+    assert "No plan pays for what must be done" in lines(0) and "At least USD 1 200 are missing" in lines(0)
+    assert "Spends USD 12 900: mix added once, one lip cut and one levelling by the crew." in lines(1) and "Perhaps over it, neither said nor ruled out: Moth Field." in lines(1)
     assert "Done, and not so in the plan: Heron Field, levelling by the crew, 2028." in lines(1) and "Falls off: Kettle Field, a laser grade, 2028." in lines(1)
     assert "Falls off" not in lines(2) and "Left over the trip limit at the end by their lip: Moth Field." in lines(3) and "a plan up to 4 % better" in lines(3)
     assert "The same as at 110 %" in lines(4) and "Condition 0.30 on average over the years (95 % range 0.10-0.80)" in lines(4)
@@ -39,8 +39,17 @@ def test_none_left_over_is_said_only_of_lips_that_are_held_against_a_trip_limit(
 @pytest.mark.invariant
 def test_the_table_of_all_steps_has_a_row_each_and_as_many_cells_as_heads():
     assert all(len(r) == len(BLOCK["heads"]) for r in BLOCK["rows"]) and len(BLOCK["rows"]) == 5
-    assert plain_text(BLOCK["rows"][0][2]) == "No plan keeps to what must be done: USD 1 200 are missing" and BLOCK["rows"][0][1] == "" and BLOCK["rows"][1][-1] == "Moth Field (perhaps)"
-    assert BLOCK["knows"][-1] == "Up to 50 % no plan keeps to what must be done." and budget_steps_block({"budgets": []}, WORDS) == {}
+    assert plain_text(BLOCK["rows"][0][2]) == "No plan pays for what must be done: USD 1 200 are missing" and BLOCK["rows"][0][1] == "" and BLOCK["rows"][1][-1] == "Moth Field (perhaps)"
+    assert budget_steps_block({"budgets": []}, WORDS) == {}
+
+
+@pytest.mark.invariant
+def test_who_moves_no_slider_reads_what_the_most_money_does_and_where_it_no_longer_reaches():
+    said = plain_text(BLOCK["gist"][0])
+    assert said.startswith("With 125 % of the owner's budget the fields' average condition over the years would be 0.30 instead of ") and "would find no use" in said
+    assert "At 50 % and less no plan pays for what must be done" in said and said.endswith("At least USD 1 200 are missing for it.")
+    alone = [s for s in RECORD["budgets"] if s["budget_pct"] == 100]
+    assert budget_steps_block(RECORD | {"budgets": alone}, WORDS)["gist"] == []
 
 
 @pytest.mark.analytic

@@ -29,7 +29,7 @@ def test_a_fields_row_of_the_portfolio():
     row = portfolio_row(field_seen(BAD))
     assert (row["last_survey"], row["lip_max_mm"], row["lip_over_tolerance_m"], row["low_spots_over_tolerance"]) == ("three", 62.0, 12.0, 2)
     assert (row["planarity_mm"], row["mix_needed_tonnes"], row["verdict"]) == (5.0, pytest.approx(0.2), "unsafe")
-    said = "Second base is 70 mm +/- 4 low, over the trip limit of 60 mm. One more place is unsafe. Held against: "
+    said = "Second base is 70 mm +/- 4 low, over the trip limit of 60 mm. Also unsafe: the outer edge, 8-14 m, highest between first and second base. Held against: "
     limits = ("low spot, unsafe above 60 mm", "lip, unsafe above 50 mm")
     assert row["reason"] == said + "; ".join(f"{v}, set by Board of Nowhere on 3 March 2025" for v in limits) + "." and row["reason"].isascii()
 

@@ -71,11 +71,12 @@ def test_each_verdict_has_a_headline_that_says_what_matters():
         return plain(s.headline(stood(seen(spots, **more))))
 
     assert headline(spot("second", 69.0)) == "Second base is 69 mm ± 4 low, over the trip limit of 60 mm."
-    assert headline(spot("second", 69.0), spot("first", 90.0)).endswith("over the trip limit of 60 mm. One more place is unsafe.")
+    assert headline(spot("second", 69.0), spot("first", 90.0)).endswith("over the trip limit of 60 mm. Also unsafe: second base.")
+    assert headline(*(spot(place, 69.0) for place in ("second", "first", "third"))).endswith(". 2 more places are unsafe.")
     assert headline(spot("first", 30.0), spot("third", 28.0), lips=edge({range(3, 9): 34.0})) == "Over the owner’s tolerances: 2 low spots and 6 m of lip."
     assert headline(zones=[zone(planarity=19.0)]) == "Over the owner’s tolerances: an uneven skin."
     assert headline(lips=edge({range(3, 9): 34.0}, kind="low_skin")) == "Over the owner’s tolerances: 6 m of edge where the skin stands low."
-    near = "First base is 20 mm ± 4 low, near the tolerance of 20 mm. Measured as well as this, it would be work from 22 mm."
+    near = "First base is 20 mm ± 4 low, near the tolerance of 20 mm. With the same ±, it would be work from 22 mm."
     assert headline(spot("first", 20.0)) == near
     bridged = edge({range(3, 6): 34.0, range(8, 11): 34.0})
     assert headline(lips=bridged) == "Over the owner’s tolerances: 8 m of lip."  # as the stretch 3-11 m is printed and worked
@@ -114,11 +115,11 @@ def test_a_verdict_near_its_threshold_says_at_what_figure_it_would_turn():
     def flips(depth, sigma=4.0, place="first", **given):
         return plain(s.flips(seen([spot(place, depth, sigma, **given)]).findings[0]))
 
-    assert flips(19.0) == "Measured as well as this, it would be work from 23 mm."
-    assert flips(24.0) == "Measured as well as this, it would be watch below 23 mm."
-    assert flips(58.0) == "Measured as well as this, it would be unsafe from 63 mm."
-    assert flips(65.0) == "Measured as well as this, it would be work below 63 mm."
-    assert flips(25.0, 9.0, place="second") == "Measured as well as this, it would be work from 28 mm."
+    assert flips(19.0) == "With the same ±, it would be work from 23 mm."
+    assert flips(24.0) == "With the same ±, it would be watch below 23 mm."
+    assert flips(58.0) == "With the same ±, it would be unsafe from 63 mm."
+    assert flips(65.0) == "With the same ±, it would be work below 63 mm."
+    assert flips(25.0, 9.0, place="second") == "With the same ±, it would be work from 28 mm."
     assert [flips(d) for d in (2.0, 40.0, 90.0)] == ["", "", ""] and flips(None, None) == ""
     for depth, word in ((23.2, "watch"), (23.5, "work"), (63.2, "work"), (63.5, "unsafe")):  # the verdict turns just there
         assert seen([spot("first", depth, 4.0)]).findings[0].word == word

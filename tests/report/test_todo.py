@@ -112,7 +112,7 @@ def test_what_is_near_its_tolerance_is_watched_edge_by_edge():
     now = stood(seen([spot("first", 20.0)], edge({range(3, 6): 25.0, range(20, 22): 26.0})))
     text = [plain(line) for line in watched(now, sayer("metric"))]
     assert text == [
-        "First base is 20 mm ± 4 low, near the tolerance of 20 mm. Measured as well as this, it would be work from 22 mm.",
+        "First base is 20 mm ± 4 low, near the tolerance of 20 mm. With the same ±, it would be work from 22 mm.",
         "The outer edge is near the tolerance of 25 mm in places along 5 m: 3–6 m, 20–22 m.",
     ]  # fmt: skip
 
@@ -133,7 +133,7 @@ def test_what_is_worked_over_anyway_is_not_watched_as_well():
     (text,) = [plain(line) for line in watched(now, sayer("metric"))]
     assert text.endswith("in places along 2 m: 20–22 m.")
     (whole,) = watched(stood(seen(lips=[station(None, 25.0)])), sayer("metric"))
-    assert plain(whole).startswith("Lip along the outer edge, mean over all of it: 25 mm ± 8 high, near the tolerance of 25 mm. Measured")
+    assert plain(whole).startswith("Lip along the outer edge, mean over all of it: 25 mm ± 8 high, near the tolerance of 25 mm. With the same ±")
 
 
 @pytest.mark.invariant

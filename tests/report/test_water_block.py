@@ -124,7 +124,7 @@ def test_a_fall_that_is_too_flat_says_against_what_and_where_it_would_turn():
     assert plain(task.title) == "Look at the fall of the skin between first and second base"
     assert plain(task.lines[0]) == (
         "The skin between first and second base falls 0.20 % ± 0.10 (6 ± 3 mm per 3 m), less than the 0.5 % (15 mm per 3 m) wanted. "
-        "Measured as well as this, it would be watch from 0.46 % (14 mm per 3 m)."
+        "With the same ±, it would be watch from 0.46 % (14 mm per 3 m)."
     )
     assert plain(held_against(now, speaks)).startswith("Held against: fall, least wanted 0.5 %") and "Board of Nowhere on 3 March 2025" in plain(held_against(now, speaks))
     assert "the fall of the skin between first and second base" in speaks.headline(now)

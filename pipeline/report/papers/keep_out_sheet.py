@@ -38,7 +38,7 @@ def _table(rows: Sequence[Mapping], sayer: Sayer) -> Table:
     words = sayer.words
     return Table("", [words(f"sheet_head_{k}") for k in ("number", "what", "one", "other", "free", "last", "found", "by")], [
         [str(k), *thing_cells(r, sayer), "", ""] for k, r in enumerate(rows, start=1)
-    ], right=(0, 4), blank=(6, 7), wide=(1, 2, 3, 5))  # fmt: skip
+    ], right=(0, 4), blank=(6, 7), wide=(1, 1, 2, 2, 2, 3, 3, 3, 5, 5))  # fmt: skip
 
 
 def _plan(given: FieldInput, rows: Sequence[Mapping], sayer: Sayer) -> Picture:
@@ -57,4 +57,4 @@ def _probes(given: FieldInput, places: Sequence[tuple[float, float]], sayer: Say
         found = taped(e, n, given.layout)
         rows.append([str(k), sayer.placing.at(e, n), *tape_words({"tapes": None if found is None else vars(found)}, sayer), "", "", ""])
     heads = [words(f"sheet_head_{k}") for k in ("number", "where", "one", "other", "depth", "under", "day")]
-    return [Heading(words("sheet_probes")), Lines([words("sheet_probe_how")]), Table("", heads, rows, right=(0,), blank=(4, 5, 6), wide=(1, 2, 3))]
+    return [Heading(words("sheet_probes")), Lines([words("sheet_probe_how")]), Table("", heads, rows, right=(0,), blank=(4, 5, 6), wide=(1, 1, 1, 2, 2, 3, 3, 3))]
