@@ -234,17 +234,13 @@ class Sayer:
     def headline(self, now: Standing) -> str:
         """One sentence that says what matters most."""
         if now.newest is None:  # what somebody saw or walked into counts though no survey does
-            told = [self.lingers(h) for h in now.lingering]
-            seen = told[0] + "." + self._more("headline_more_unsafe", len(told) - 1) + " " if told else ""
-            return seen + self.words("headline_nothing")
+            seen = self._unsafe([self.lingers(h) for h in now.lingering], [self.hazard_at(h) for h in now.lingering])
+            return " ".join(filter(None, (seen, self.words("headline_nothing"))))
         found = leading(now)
         worst = [f for f in found if f.word == now.verdict]
         if now.verdict == UNSAFE:
             told = [self.says(f) for f in worst] + [self.lingers(h) for h in now.lingering]
-            also = ([self.where(f) for f in worst] + [self.hazard_at(h) for h in now.lingering])[1:]
-            if len(also) == 1:
-                return f"{told[0]}. " + self.words("headline_also_unsafe", place=also[0])
-            return told[0] + "." + (" " + self.words("headline_more_unsafe", number=len(also)) if also else "")
+            return self._unsafe(told, [self.where(f) for f in worst] + [self.hazard_at(h) for h in now.lingering])
         mended = [self.words("headline_mended", places=self.words.listed(self.where(h.last) for h in now.mended))] if now.mended else []
         if now.verdict == WORK and worst:
             mended.insert(0, self.words("headline_work", what=self.words.listed(self.counted(worst))))
@@ -255,6 +251,13 @@ class Sayer:
         elif now.verdict == GOOD:
             return self.words("headline_good") + self._by_hand(now)
         return " ".join(mended) or self.unknown(now)
+
+    def _unsafe(self, told: list[str], places: list[str]) -> str:
+        """The first of the unsafe places in a sentence, a second one by its name, more by their number; empty where there is none."""
+        if len(told) < 2:
+            return told[0] + "." if told else ""
+        also = self.words("headline_also_unsafe", place=places[1]) if len(told) == 2 else self.words("headline_more_unsafe", number=len(told) - 1)
+        return f"{told[0]}. {also}"
 
     def _by_hand(self, now: Standing) -> str:
         places = [self.where(f) for f in now.newest.findings if f.by_hand]
