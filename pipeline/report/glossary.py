@@ -18,7 +18,7 @@ TERMS = {
 }  # fmt: skip
 SHUT = {"a", "b", "button", "caption", "code", "figcaption", "h1", "h2", "h3", "label", "legend", "noscript", "option", "script", "select", "style", "summary", "svg", "th"}
 VOID = {"br", "hr", "img", "input", "link", "meta"}
-PART = "section"
+PART, FOLD = "section", "details"
 
 
 @dataclass
@@ -53,6 +53,7 @@ class _Marker(HTMLParser):
     def __init__(self, glossary: Glossary):
         super().__init__(convert_charrefs=False)
         self.glossary, self.out, self.shut, self.done = glossary, [], [], set()
+        self.folds, self.folded = 0, set()  # a term met in a fold, which may be shut, is led again in the open
         self.term_of = {form.lower(): term for term in TERMS for form in forms(glossary.words, term)}
         longest = sorted(self.term_of, key=len, reverse=True)
         self.pattern = re.compile(r"(?<![\w-])(" + "|".join(map(re.escape, longest)) + r")(?![\w-])", re.IGNORECASE)
@@ -60,6 +61,7 @@ class _Marker(HTMLParser):
     def handle_starttag(self, tag, attrs):
         if tag == PART:
             self.done = set()
+        self.folds += tag == FOLD
         if tag not in VOID and (tag in SHUT or self.shut):
             self.shut.append(tag)
         self.out.append(self.get_starttag_text())
@@ -70,6 +72,8 @@ class _Marker(HTMLParser):
     def handle_endtag(self, tag):
         if self.shut and self.shut[-1] == tag:
             self.shut.pop()
+        if tag == FOLD:
+            self.folds, self.folded = self.folds - 1, set()
         self.out.append(f"</{tag}>")
 
     def handle_data(self, data):
@@ -86,9 +90,9 @@ class _Marker(HTMLParser):
 
     def _lead(self, found: re.Match) -> str:
         term = self.term_of[found[1].lower()]
-        if term in self.done:
+        if term in self.done or term in self.folded:
             return found[0]
-        self.done.add(term)
+        (self.folded if self.folds else self.done).add(term)
         self.glossary.met[term] = None
         meaning = escape(self.glossary.words(f"gloss_{term}"), quote=True)
         return f'<a class="term" href="#term-{term}" title="{meaning}">{found[0]}</a>'

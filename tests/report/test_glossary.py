@@ -32,6 +32,12 @@ def test_headings_links_drawings_and_scripts_stay_as_they_are():
 
 
 @pytest.mark.invariant
+def test_a_term_in_a_fold_is_led_again_in_the_open():
+    out = Glossary(WORDS)("<section><details><p>lip, lip</p></details><p>lip, lip</p><details><p>lip</p></details></section>")
+    assert [part.count("<a ") for part in out.split("</details>")] == [1, 1, 0]
+
+
+@pytest.mark.invariant
 def test_a_term_within_a_longer_term_is_not_taken_for_it():
     glossed = Glossary(WORDS)
     glossed("<p>The grass edge and the stable ground.</p>")
