@@ -2,42 +2,33 @@
 
 from __future__ import annotations
 
-import datetime as dt
 import math
 import os
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Sequence, get_args
 
-from pipeline.coordinates import epsg_code, holds, horizontal, label, lon_lat, numbers_at, projected_at, read_crs, unit_m, unit_words, working_crs
+from pipeline.coordinates import label, lon_lat, read_crs, unit_m, working_crs
 from pipeline.desk import new_config, new_sketch
 from pipeline.desk.asking import Asking, NotUsable, cell, one_of, words
 from pipeline.desk.check import asked_for
 from pipeline.desk.look import look, stable_ground
-from pipeline.diamond.dimensions import base_feet
-from pipeline.errors import BadInput, Problem, Refused, did_you_mean, either
+from pipeline.desk.new_answers import counted, read_between, read_day, read_point, read_second, read_shapes_file, read_system
+from pipeline.errors import BadInput, Problem, did_you_mean
 from pipeline.owner import Tolerances
-from pipeline.project import HOME_TO_SECOND_SLACK_M
 from pipeline.settings import Language
-from pipeline.store import files, vectors
+from pipeline.store import vectors
 from pipeline.store.added import fresh, with_rows
 from pipeline.store.atomic import new_folder
 from pipeline.store.config import load
-from pipeline.store.points import open_points
-from pipeline.survey.reading.facts import crs_said
 from pipeline.survey.stable.tie import MIN_PATCHES
 from pipeline.tables import LAYOUTS, TABLES
 from pipeline.tables import ident as read_ident
 from pipeline.tables import number as read_number
-from pipeline.units import feet
 
 MADE = ("fields", "surveys", "works", "readings", "control", "walks")  # tables that a project begins with
 ASKED = ("lip_mm", "lip_trip_mm", "low_spot_mm", "low_spot_trip_mm", "planarity_mm")  # what most verdicts rest on
 DRAWINGS = "drawings"
-MOVED_M = 1.0  # half of what two neighbouring base distances differ by from home to second, less a little (ours)
-WIDE_DEG = 30.0  # of longitude: a system in use over more is one of a continent or the world, in which no field is measured (ours)
-DEGREES = 181.0  # numbers so small are longitude and latitude, or a slip
-CLOUD_ENDINGS = (".las", ".laz", ".csv", ".gz", ".tif", ".tiff")  # a code never ends so
 COLUMNS = {table: {f.name: f.read for f in TABLES[table]} for table in TABLES}
 
 
@@ -78,19 +69,20 @@ def new(folder: Path, given: Given, can_ask: bool | None = None) -> int:
     field_id = ask.get("--field", given.field, "Field's id, in small letters, digits and -", cell(read_ident))
     name = ask.get("--name", given.name, "Field's name", words, needed=False)
     site = ask.get("--site", given.site, "Site it belongs to (fields side by side, flown in one flight), an id as above", cell(read_ident), needed=False)
-    crs = ask.get("--crs", given.crs, "Coordinate system, as EPSG:6565, or a cloud of the field that states it", _crs)
+    crs = ask.get("--crs", given.crs, "Coordinate system, as EPSG:6565, or a cloud of the field that states it", read_system)
     layout, base_ft = _layout(ask, given)
     sizes = [ask.get(f"--{key.replace('_', '-')}", getattr(given, key), what, cell(COLUMNS["fields"][key]), needed=False, ask=layout is None and base_ft is not None)
              for key, what in (("pitch_ft", "Pitching distance, ft"), ("arc_m", "Radius of the outer arc, m"), ("infield", "Infield, grass or skinned"))]  # fmt: skip
-    how = f"two numbers with a comma, in {_counted(crs)} or as longitude, latitude" if ask.can else f"two numbers in {_counted(crs)}, or longitude,latitude with --lon-lat"
+    how = f"two numbers with a comma, in {counted(crs)} or as longitude, latitude" if ask.can else f"two numbers in {counted(crs)}, or longitude,latitude with --lon-lat"
     points = _points(ask, given, crs, how, layout, base_ft)
-    shapes = ask.get("--shapes", str(given.shapes) if given.shapes else None, "File of shapes drawn already (slabs that do not move with role = stable)", _file, needed=False)
+    shapes = ask.get("--shapes", str(given.shapes) if given.shapes else None, "File of shapes drawn already (slabs that do not move with role = stable)", read_shapes_file, needed=False)
     tolerances = _tolerances(ask, given)
     title = ask.get("--title", given.title, "Whose fields these are, as a line over every page", words, needed=False)
     units = ask.get("--units", given.units, "Units of the pages, us or metric", one_of(("us", "metric")), default="us")
-    language, crew_language = (ask.get(option, value, f"Language of {what}, en or es", one_of(get_args(Language)), default="en") for option, value, what in (
-        ("--language", given.language, "the pages"), ("--crew-language", given.crew_language, "what the crew carries")))  # fmt: skip
-    cell_m = ask.get("--cell-m", given.cell_m, "Cell of every raster, m", _number(0.02, 5), needed=False, ask=False)
+    tongue = one_of(get_args(Language))
+    language = ask.get("--language", given.language, "Language of the pages, en or es", tongue, default="en")
+    crew_language = ask.get("--crew-language", given.crew_language, "Language of what the crew carries, en or es", tongue, default=language or "en")
+    cell_m = ask.get("--cell-m", given.cell_m, "Cell of every raster, m", read_between(0.02, 5), needed=False, ask=False)
     ask.settle()
 
     pitch_ft, arc_m, infield = sizes
@@ -121,93 +113,10 @@ def _points(ask: Asking, given: Given, crs: str | None, how: str, layout: str | 
     """Home plate and second base; at questions an empty second base goes back to home plate, for either may be the wrong one."""
     again = ask.can and given.home is None and given.second is None
     while True:
-        home = ask.get("--home", given.home, f"Rear point of home plate, {how}", _point(crs, given.lon_lat or ask.can))
-        second = ask.get("--second", given.second, "Middle of second base, likewise", _second(crs, given.lon_lat or ask.can, home, layout, base_ft), needed=not again, empty="home plate again")
+        home = ask.get("--home", given.home, f"Rear point of home plate, {how}", read_point(crs, given.lon_lat or ask.can))
+        second = ask.get("--second", given.second, "Middle of second base, likewise", read_second(crs, given.lon_lat or ask.can, home, layout, base_ft), needed=not again, empty="home plate again")
         if second is not None or not again:
             return [home, second]
-
-
-# ---- answers ------------------------------------------------------------------------------------------
-
-
-def _crs(text: str) -> str:
-    """EPSG:6565 from a code, a bare number, or a cloud that states it."""
-    if files.is_file(text):
-        return _crs_of_file(Path(text))
-    if Path(text).suffix.lower() in CLOUD_ENDINGS:
-        raise NotUsable("a code such as EPSG:6565, or a cloud", f"There is no file {text}.")
-    try:
-        working_crs(text if not text.isdigit() else f"EPSG:{text}")
-    except ValueError as error:
-        found = str(error).removeprefix("found ").split("; expected")[0]
-        raise NotUsable("a projected coordinate system such as EPSG:6565", f"{found[0].upper()}{found[1:]}.") from None
-    return text.upper() if not text.isdigit() else f"EPSG:{text}"
-
-
-def _crs_of_file(path: Path) -> str:
-    try:
-        said = crs_said(open_points(path).facts)
-    except Refused as refused:
-        raise NotUsable("a cloud that can be read", refused.reason) from None
-    codes = {epsg_code(horizontal(one.crs)) for one in said}
-    if len(codes) != 1 or None in codes:
-        raise NotUsable("a cloud that names one EPSG coordinate system", f"{path.name} names {' and '.join(label(horizontal(one.crs)) for one in said) or 'none'}. Give the code; whoever made the file knows it.")
-    return _crs(f"EPSG:{codes.pop()}")
-
-
-def _counted(crs: str | None) -> str:
-    return "the unit of the coordinate system" if crs is None else f"{unit_words(unit_m(read_crs(crs)))} of {crs}"
-
-
-def _point(crs: str | None, degrees: bool):
-    """Two numbers in the field's own coordinates. degrees : numbers that can only be longitude and latitude are carried over."""
-
-    def read(text: str) -> tuple[float, float]:
-        parts = text.replace(";", ",").replace(",", " ").split()
-        try:
-            x, y = map(float, parts)
-        except ValueError:
-            raise NotUsable("two numbers, as 2058597.917,275757.979", "A point as decimal mark, a comma between.") from None
-        if not (math.isfinite(x) and math.isfinite(y)):
-            raise NotUsable("two numbers", "Check them.")
-        if crs is None:
-            return x, y
-        own = read_crs(crs)
-        if abs(x) < DEGREES and abs(y) < DEGREES:
-            if not degrees:
-                raise NotUsable(f"coordinates of {crs}", "These look like longitude and latitude: give --lon-lat, or the field's own coordinates.")
-            x, y = numbers_at(own, x, y)
-        place = lon_lat(own, x, y)
-        if not all(map(math.isfinite, (x, y, *place))) or holds(own, *place, 0.5) is False:
-            near = ", ".join(f"EPSG:{k.epsg}" for k in projected_at(*place, no_wider_deg=WIDE_DEG)[:6]) if all(map(math.isfinite, place)) else ""
-            raise NotUsable(f"a place where {label(own)} is used", "Check the coordinate system, the order (easting or longitude first) and the unit." + (f" In use near it: {near}." if near else ""))
-        return x, y
-
-    return read
-
-
-def _second(crs: str | None, degrees: bool, home: tuple[float, float] | None, layout: str | None, base_ft: str | None):
-    """Second base, as far from home as the layout says. Read off a map in degrees it may stand up to MOVED_M off: then its direction
-    is kept and its distance is the layout's; what was done is said."""
-    point = _point(crs, degrees)
-
-    def read(text: str) -> tuple[float, float]:
-        x, y = point(text)
-        if crs is None or home is None or (layout is None and base_ft is None):
-            return x, y
-        to_m = unit_m(read_crs(crs))
-        away, wanted = math.hypot(x - home[0], y - home[1]) * to_m, feet(base_feet(layout) if layout else float(base_ft)) * 2**0.5
-        if abs(away - wanted) <= HOME_TO_SECOND_SLACK_M:
-            return x, y
-        typed = [float(v) for v in text.replace(";", ",").replace(",", " ").split()]
-        if max(map(abs, typed)) < DEGREES and abs(away - wanted) <= MOVED_M:
-            print(f"  Second base was {away:.2f} m from home by these degrees; it is put {wanted:.2f} m away in the same direction. Seven decimals of a degree say it to a centimetre.")
-            return home[0] + (x - home[0]) * wanted / away, home[1] + (y - home[1]) * wanted / away
-        fits = [name for name in LAYOUTS if abs(feet(base_feet(name)) * 2**0.5 - away) <= HOME_TO_SECOND_SLACK_M]
-        hint = f" The points fit {either(fits)}." if fits else ""
-        raise NotUsable(f"a point {wanted:.2f} m from home plate", f"It is {away:.2f} m away: check both points and the layout.{hint}")
-
-    return read
 
 
 def _layout(ask: Asking, given: Given) -> tuple[str | None, str | None]:
@@ -231,30 +140,6 @@ def _layout(ask: Asking, given: Given) -> tuple[str | None, str | None]:
     return (said, None) if said in LAYOUTS or said is None else (None, said)
 
 
-def _file(text: str) -> Path:
-    if not files.is_file(text):
-        raise NotUsable("a GeoPackage or GeoJSON", "There is no such file.")
-    return Path(text)
-
-
-def _number(low: float, high: float):
-    def read(text: str) -> float:
-        cell(read_number(low, high))(text)
-        return float(text)
-
-    return read
-
-
-def _day(text: str) -> dt.date:
-    try:
-        day = dt.date.fromisoformat(text)
-    except ValueError:
-        raise NotUsable("a day like 2026-03-01", "Year, month, day.") from None
-    if day > dt.date.today():
-        raise NotUsable("today or an earlier day", "It has not come yet.")
-    return day
-
-
 def _tolerances(ask: Asking, given: Given) -> dict[str, dict]:
     """Figures of the owner, each with who set it and when. None is invented: what is not said is left out."""
     named = dict(part.partition("=")[::2] for part in given.tolerances)
@@ -264,11 +149,11 @@ def _tolerances(ask: Asking, given: Given) -> dict[str, dict]:
     by = ask.get("--set-by", given.set_by, "Tolerances are the owner's. Who set them", words, needed=bool(named), ask=bool(named) or not given.tolerances)
     if by is None:
         return {}
-    on = ask.get("--set-on", given.set_on, "When, as 2026-03-01", _day)
+    on = ask.get("--set-on", given.set_on, "When, as 2026-03-01", read_day)
     out = {}
     for key, info in fields.items():
         low, high = info.json_schema_extra["minimum"], info.json_schema_extra["maximum"]
-        value = ask.get(f"--tolerance {key}", named.get(key), info.description.rstrip("."), _number(low, high), needed=False, ask=key in ASKED and not named)
+        value = ask.get(f"--tolerance {key}", named.get(key), info.description.rstrip("."), read_between(low, high), needed=False, ask=key in ASKED and not named)
         if value is not None:
             out[key] = {"value": value, "set_by": by, "set_on": on}
     return out
