@@ -176,8 +176,8 @@ def test_a_table_of_fields_that_cannot_be_read_is_the_only_fault(tmp_path):
 
 
 @pytest.mark.invariant
-def test_the_rows_that_the_readme_shows_are_good_ones(tmp_path):
-    shown = (ROOT / "README.md").read_text().split("```csv\n")[1].split("```")[0]
+def test_the_rows_that_the_first_hour_shows_are_good_ones(tmp_path):
+    shown = (ROOT / "docs" / "first-hour.md").read_text().split("```csv\n")[1].split("```")[0]
     fields, surveys = (part for part in "\n".join(line.strip() for line in shown.splitlines()).strip().split("\n\n"))
     for name, text in (("fields", fields), ("surveys", surveys)):
         assert text.splitlines()[0] == (ROOT / "config" / "templates" / f"{name}.csv").read_text().strip()
