@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import re
 import shutil
 from pathlib import Path
 
@@ -11,7 +12,6 @@ import numpy as np
 import pandas as pd
 import pytest
 import rasterio
-import re
 from support.small_district import ROOT, add_survey, district, planned, run, settings, verb
 
 from pipeline.store.where import Where
