@@ -14,9 +14,9 @@ from pipeline.plan.condition import SURE
 from pipeline.plan.feasible import Infeasible, feasible
 from pipeline.plan.lines import ends, mean_excess
 from pipeline.plan.treatments import NONE, TREATMENTS
+from pipeline.surface.verdict import UNLIKELY
 
 OWNER, AS_GOOD, ROUGH, NO_PLAN = "owner", "solved", "rough", "no_plan"
-UNLIKELY = 0.2
 
 
 def budget_steps(made: Board) -> list[dict]:

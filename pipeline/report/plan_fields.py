@@ -7,11 +7,11 @@ from typing import Iterable
 from pipeline.plan.treatments import MIX, RING
 from pipeline.report.figures import Units, printed
 from pipeline.report.plan_measures import bare_figure, chance, held_to, named, past, shown
-from pipeline.report.plan_reasons import UNLIKELY, money
+from pipeline.report.plan_reasons import money
 from pipeline.report.words import Words, opened
+from pipeline.surface.verdict import SURE, UNLIKELY
 
 PLANNED, UNTREATED = "planned", "untreated"
-SURE = 1 - UNLIKELY
 At = tuple[str, int]  # a component and which year's end
 
 

@@ -7,10 +7,10 @@ from pipeline.plan.treatments import LASER_GRADE, LEVEL, MOST_TREATMENTS, NONE
 from pipeline.report.figures import METRIC, NBSP, Units, printed
 from pipeline.report.plan_measures import bare_figure, held_to, named, past, shown, stands
 from pipeline.report.words import Words, opened
+from pipeline.surface.verdict import UNLIKELY
 
 LITTLE = 0.10  # of what the plan's money does on average: below, that is said
 HARDLY = 0.005  # of condition over the whole plan: not worth a word
-UNLIKELY = 0.2  # chance of being past a limit up to which a measure counts as within it, as in a verdict
 COMPARED = 0.01  # of what a line does for its money: what does less than that is no use of it that anyone gives up
 
 

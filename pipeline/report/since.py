@@ -7,7 +7,7 @@ from typing import Iterable, Mapping, Sequence
 
 from pipeline.change import revised as change
 from pipeline.report.changed import work_line
-from pipeline.report.figures import Unit, figure
+from pipeline.report.figures import Z95, Unit, figure
 from pipeline.report.hazards import CLOSED, OPEN
 from pipeline.report.saying import Sayer
 from pipeline.report.since_why import MadeOf, whys
@@ -18,7 +18,6 @@ from pipeline.surface.verdict import SURE, UNLIKELY
 
 SHOWN = 8  # revised figures that stand open; more are folded, and printed all the same
 MOST_NAMED = 4
-Z95 = 1.96
 
 
 @dataclass(frozen=True)

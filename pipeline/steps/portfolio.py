@@ -36,8 +36,9 @@ def run(job: Job, where: Where) -> None:
     tables.write(where.portfolio, "portfolio", rows.values())
     tables.write(where.hazards, "hazards", [row for s in seen for row in hazard_rows(s, tolerances)])
     tables.write(where.progress, "progress_pooled", progress_rows(seen))
-    told = records.read(where.season_said), plan_said(job, where, words), *handed_said(job, where, seen, rows, words)
-    page = index_page(seen, tolerances, job.settings.report.title, words, *told, records.read(where.plan_record), sizes(where, [s.field_id for s in seen]))
+    record = records.read(where.plan_record)
+    told = records.read(where.season_said), plan_said(job, where, record, words), *handed_said(job, where, seen, rows, words)
+    page = index_page(seen, tolerances, job.settings.report.title, words, *told, record, sizes(where, [s.field_id for s in seen]))
     records.write(where.portfolio_said, {name: page[name] for name in ("unsafe", "unsafe_none")} | {"ranked": [[s.field_id, reason_of(s, s.reader)] for s in ranked(seen)]})
     pages.write(where.index, "index.html", page)
 
@@ -72,9 +73,8 @@ def _links(one: issued.Issue, names: dict[str, str], where: Where, words: Words)
     return [(text, address(where.index, path)) for text, path in out]
 
 
-def plan_said(job: Job, where: Where, words: Words) -> dict:
-    """What the page says of the plan; writes capital_plan.csv and keeps it."""
-    record = records.read(where.plan_record)
+def plan_said(job: Job, where: Where, record: dict, words: Words) -> dict:
+    """What the page says of the plan, from its record; writes capital_plan.csv and keeps it."""
     name = told(record, where, in_tables())
     plan, least = job.settings.plan, job.settings.tolerances.mix_depth_min_mm
     fields = {r["field_id"]: r.get("name") or r["field_id"] for r in job.rows["fields"]}

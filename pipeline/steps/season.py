@@ -40,10 +40,12 @@ def run(job: Job, where: Where) -> None:
         ]  # fmt: skip
         done, left = plan_season(told(lambda s: s.plain), season)
         rows = [r | {"reason": plain_text(r["reason"])} for r in queue_rows(done, left, season, plain)]
-        why = {(n.field_id, n.task, n.rank): n.why for n in told(lambda s: s.reader)}
+        to_readers_told = told(lambda s: s.reader)
+        to_crew_told = to_readers_told if crew is words else told(lambda s: s.reader.speaking(crew))
+        why = {(n.field_id, n.task, n.rank): n.why for n in to_readers_told}
         behind = {s.field_id: opening_done(s, [w for w in works if w["field_id"] == s.field_id], season.days[0].year, words) for s in seen} if season.days else {}
         said = season_block(done, left, season, ordered, {s.field_id: s.name for s in seen}, why, units, words, behind)
-        said["crew_whys"] = [[n.field_id, n.task, RANKS[n.rank], n.why] for n in dict.fromkeys(told(lambda s: s.reader.speaking(crew)))]
+        said["crew_whys"] = [[n.field_id, n.task, RANKS[n.rank], n.why] for n in dict.fromkeys(to_crew_told)]
     tables.write(where.season_queue, "season_queue", rows)
     tables.write(where.order, "order", order_rows(ordered, plain))
     records.write(where.season_said, said)

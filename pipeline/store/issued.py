@@ -77,10 +77,20 @@ class Issue:
             return {}
 
     def table(self, name: str, table: str) -> list[dict]:
-        """One of its tables as values. Columns that have come since are empty, so that an old table can be read; none where it is not there.
+        """One of its tables as values, read once. Columns that have come since are empty, so that an old table can be read; none where it
+        is not there.
 
         raises: BadInput, ValueError where it cannot be read any more
         """
+        if name not in self._tables:
+            self._tables[name] = self._table(name, table)
+        return self._tables[name]
+
+    @cached_property
+    def _tables(self) -> dict[str, list[dict]]:
+        return {}
+
+    def _table(self, name: str, table: str) -> list[dict]:
         path = Path(self.path) / name
         if not path.is_file():
             return []

@@ -19,7 +19,7 @@ from pipeline.report.papers.crew import papers
 from pipeline.store import pages
 from browser.test_in_a_browser import LAPTOP, PHONE, unfold
 from report.plan_scene import plan_said
-from report.scene import FIELD, WORDS, config, deeper, field_seen, given, layout, seen, spot, stood, surface, tables
+from report.scene import WORDS, config, deeper, field_seen, given, layout, seen, spot, stood, surface, tables
 from report.season_scene import day_said, season_said
 from report.test_foresight_page import ASKED, foreseen, pad
 from report.test_papers import ANCHOR, HEAD, design

@@ -15,6 +15,7 @@ from pipeline.store import pages
 from report.plan_scene import plan_said
 from report.season_scene import day_said, season_said
 from report.scene import WORDS, config, edge, field_seen, given, quality, record, seen, spot, station, stood, tables
+from support.page_text import without_links
 
 SVG = "{http://www.w3.org/2000/svg}"
 MOST_BYTES = 3_000_000
@@ -223,7 +224,7 @@ def test_a_name_that_nobody_gave_is_an_error():
 
 
 def text_of(html: str) -> str:
-    return re.sub(r"<style>.*?</style>|<svg.*?</svg>|<[^>]+>", " ", re.sub(r"</?a\b[^>]*>", "", html), flags=re.S).replace("\u00a0", " ")
+    return re.sub(r"<style>.*?</style>|<svg.*?</svg>|<[^>]+>", " ", without_links(html), flags=re.S).replace("\u00a0", " ")
 
 
 @pytest.mark.invariant

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import json
-import re
 import shutil
 from pathlib import Path
 
@@ -12,6 +11,7 @@ import numpy as np
 import pandas as pd
 import pytest
 import rasterio
+from support.page_text import without_links
 from support.small_district import ROOT, add_survey, district, planned, run, settings, verb
 
 from pipeline.store.where import Where
@@ -112,7 +112,7 @@ def test_the_ticket_is_in_the_balance_and_no_tie_no_balance(ran):
     assert row["unexplained_m3"] == pytest.approx(summed, abs=0.003) and row["unexplained_sigma_m3"] > row["skin_sigma_m3"]
     untied = pd.read_csv(ran.root / WHERE.table("two-lamps", "balance")).iloc[0]
     assert pd.isna(untied["skin_m3"]) and pd.isna(untied["unexplained_m3"]) and "not tied to stable ground" in untied["reason"]
-    said = re.sub(r"</?a\b[^>]*>", "", (ran.root / WHERE.report("two-lamps")).read_text())
+    said = without_links((ran.root / WHERE.report("two-lamps")).read_text())
     assert "cannot be told from this pair: the pair is not tied" in said
 
 
